@@ -1,0 +1,147 @@
+/** The resolved configuration: everything the rest of the house knows about a rig. SI, defaults filled in, frozen. */
+import type { LineSpec } from '../drivers/line-spec.ts';
+
+export type QuantityKind =
+  | 'pressure'
+  | 'velocity'
+  | 'flow'
+  | 'level'
+  | 'temperature'
+  | 'speed'
+  | 'position'
+  | 'state';
+
+/** One measured quantity. Value in SI = raw * scale + offset. */
+export interface ChannelConfig {
+  readonly id: string;
+  readonly name: string;
+  readonly line: string;
+  readonly quantity: QuantityKind;
+  /** SI unit of the calibrated value: Pa, m/s, m3/s, m, K, rad/s, 1 (position ratio, state 0/1). Pressure is gauge. */
+  readonly unit: string;
+  /** Unit the person wrote and wants to see, e.g. `bar`. */
+  readonly displayUnit: string;
+  readonly scale: number;
+  readonly offset: number;
+  /** Raw counts at the ends of the converter; a sample there is clipped. Null when unknown. */
+  readonly rawRange: readonly [number, number] | null;
+  /** Measuring range in SI. */
+  readonly range: readonly [number, number];
+  /** First-order response time of sensor and filter, in s; with the half-width of its 95 % interval. */
+  readonly responseTime_s: number;
+  readonly responseTimeHalfWidth_s: number;
+  /** Dead time of the device (older than its time stamp says), in s: interval. */
+  readonly delay_s: readonly [number, number];
+  /** Standard uncertainty of the calibration, as a fixed part in SI and a part relative to the reading. */
+  readonly uncertainty: { readonly absolute: number; readonly relative: number };
+}
+
+export interface TapConfig {
+  readonly channel: string;
+  /** Distance from the valve seat along the pipe, in m (positive both ways; `inlet` lies upstream). */
+  readonly distance_m: number;
+}
+
+export interface ValveConfig {
+  readonly id: string;
+  /** Trade name of the kind: swing, tilting-disc, dual-plate, axial, ball, other. */
+  readonly type: string;
+  readonly size: string;
+  readonly serial: string;
+  /** Settings in words: counterweight position, dashpot, spring. */
+  readonly settings: string;
+  readonly rating_Pa: number | null;
+}
+
+export interface LegConfig {
+  readonly id: string;
+  readonly name: string;
+  readonly bore_m: number;
+  readonly wall_m: number;
+  readonly material: { readonly name: string; readonly modulus_Pa: number; readonly poisson: number };
+  readonly restraint: 'upstream-anchored' | 'anchored' | 'expansion-joints';
+  /** Valve seat to the reflecting end (tank), in m, and the half-width of its 95 % interval. */
+  readonly length_m: number;
+  readonly lengthHalfWidth_m: number;
+  /** Pump to valve seat, in m. */
+  readonly inletLength_m: number;
+  /** Effective over geometric length for the column's inertia (>= 1), and half-width of its 95 % interval. */
+  readonly inertiaRatio: number;
+  readonly inertiaRatioHalfWidth: number;
+  /** Wave speed used for velocities, in m/s, half-width of its 95 % interval, and where it comes from. */
+  readonly waveSpeed_mps: number;
+  readonly waveSpeedHalfWidth_mps: number;
+  readonly waveSpeedFrom: 'given' | 'formula';
+  readonly rating_Pa: number | null;
+  readonly valve: ValveConfig;
+  readonly outlet: TapConfig;
+  readonly inlet: TapConfig | null;
+  readonly mid: TapConfig | null;
+  /** Channel of velocity (or flow) in this leg. */
+  readonly meter: TapConfig | null;
+  /** Channel of the disc position, ratio 0 = shut, 1 = open. */
+  readonly position: string | null;
+}
+
+/** A digital source of the trip. */
+export interface ContactSource {
+  readonly channel: string;
+  /** Level of the channel while the pump runs (contact) or the switch is not tripped (pressure switch). */
+  readonly runningLevel: 0 | 1;
+  /** The true loss of drive lies this much before the edge, interval in s. */
+  readonly delay_s: readonly [number, number];
+}
+
+export interface TripConfig {
+  readonly contact: ContactSource | null;
+  readonly pressureSwitch: ContactSource | null;
+  /** Whether a trip may be declared from pressure alone (needed where there is no contact). */
+  readonly detected: boolean;
+  /** Tank channel and gauge pressure at which the switch trips: the limit line and the countdown. */
+  readonly tank: { readonly channel: string; readonly setPoint_Pa: number | null } | null;
+}
+
+export interface WindowConfig {
+  /** Record kept before the trip, in s. */
+  readonly before_s: number;
+  /** Closes so long after seating at the latest, in s. */
+  readonly afterSeating_s: number;
+  /** Closes so long after a trip without seating, in s. */
+  readonly withoutSeating_s: number;
+  /** History ring in memory, in s. */
+  readonly history_s: number;
+}
+
+export interface SeverityRule {
+  /** Name and version printed with every class. */
+  readonly version: string;
+  readonly mild_mps: number;
+  readonly severe_mps: number;
+}
+
+export interface LiquidConfig {
+  readonly name: string;
+  readonly temperature_K: number;
+  /** At `temperature_K`; from the water formulas unless given. */
+  readonly density_kgpm3: number;
+  readonly densityHalfWidth_kgpm3: number;
+  readonly bulkModulus_Pa: number;
+  /** Absolute. */
+  readonly vapourPressure_PaAbs: number;
+}
+
+export interface RigConfig {
+  readonly name: string;
+  readonly place: string;
+  readonly liquid: LiquidConfig;
+  readonly atmosphere_PaAbs: number;
+  readonly legs: readonly LegConfig[];
+  readonly channels: readonly ChannelConfig[];
+  readonly lines: readonly LineSpec[];
+  readonly trip: TripConfig;
+  readonly windows: WindowConfig;
+  readonly severity: SeverityRule;
+  /** Folder for events, ring and index, relative to the working directory. */
+  readonly dataFolder: string;
+  readonly server: { readonly host: string; readonly port: number };
+}

@@ -1,0 +1,123 @@
+/** What the analysis says of one leg in one event. JSON as it stands: these names are the file and the API. */
+
+/** A number with its unit, its 95 % interval (may be lopsided), how it was found and in which window (s after the trip). */
+export interface Measured {
+  readonly value: number;
+  readonly unit: string;
+  readonly low: number;
+  readonly high: number;
+  readonly method: string;
+  readonly from_s: number | null;
+  readonly to_s: number | null;
+}
+
+/** A number that would mislead, or cannot be had. */
+export interface Withheld {
+  readonly value: null;
+  readonly reason: string;
+}
+
+export type Result = Measured | Withheld;
+
+/** Codes never change their meaning. `withholds` names the results that this flag made meaningless. */
+export interface Flag {
+  readonly code:
+    | 'sampling-too-slow'
+    | 'sampling-marginal'
+    | 'repeated-values'
+    | 'sensor-slow'
+    | 'clipped'
+    | 'meter-lag-dominates'
+    | 'samples-lost'
+    | 'softened-closure'
+    | 'softened-unknown'
+    | 'cavitation-suspected'
+    | 'taps-disagree'
+    | 'taps-swapped'
+    | 'instruments-misaligned'
+    | 'tapping-line-rings'
+    | 'no-reversal'
+    | 'did-not-close'
+    | 'no-measurable-slam'
+    | 'multiple-impacts'
+    | 'spikes-removed'
+    | 'closed-before-reversal'
+    | 'wave-speed-differs'
+    | 'no-contact'
+    | 'no-meter'
+    | 'no-inlet'
+    | 'no-tank'
+    | 'leg-idle';
+  /** One plain sentence with the numbers in it. */
+  readonly text: string;
+  readonly withholds: readonly string[];
+}
+
+export type SeverityClass = 'none' | 'mild' | 'severe' | 'at-limit' | 'unknown';
+
+/** Every metric of one leg. Instants are in s after the trip; `trip` itself is on the record's clock. */
+export interface LegResults {
+  readonly trip: Result;
+  readonly reversal: Result;
+  readonly seating: Result;
+  readonly approachVelocity: Result;
+  readonly staticBefore: Result;
+  readonly staticAfter: Result;
+  readonly peakRaw: Result;
+  readonly peak: Result;
+  readonly minimum: Result;
+  readonly captureFraction: Result;
+  readonly surgeRaw: Result;
+  readonly surge: Result;
+  readonly surgeOverBefore: Result;
+  readonly sag: Result;
+  readonly seatingStep: Result;
+  readonly largestReverseVelocity: Result;
+  readonly velocityAtSeating: Result;
+  readonly equivalentReverseVelocity: Result;
+  readonly inletReverseVelocity: Result;
+  readonly closingTime: Result;
+  readonly reverseFlowTime: Result;
+  readonly stopTime: Result;
+  readonly discTravelTime: Result;
+  readonly decelerationAtReversal: Result;
+  readonly decelerationMean: Result;
+  readonly decelerationMeter: Result;
+  readonly waveSpeed: Result;
+  readonly ringFrequency: Result;
+  readonly ringDecay: Result;
+  readonly reopenings: Result;
+  readonly anchorLoad: Result;
+  readonly ratingMargin: Result;
+}
+
+export interface LegVerdict {
+  readonly leg: string;
+  readonly valve: string;
+  /** False for a leg that was not flowing: it has no results worth showing. */
+  readonly active: boolean;
+  readonly results: LegResults;
+  readonly severity: {
+    readonly class: SeverityClass;
+    /** In words, e.g. `severe slam (softened closure)`. */
+    readonly words: string;
+    readonly rule: string;
+    readonly mild_mps: number;
+    readonly severe_mps: number;
+  };
+  readonly flags: readonly Flag[];
+  /** One sentence for a visitor, with the numbers in it. */
+  readonly sentence: string;
+  /** Velocity history by impulse, for drawing: s after trip, m/s. At most 2000 points; empty when withheld. */
+  readonly velocity: { readonly time_s: readonly number[]; readonly value: readonly number[] };
+}
+
+export interface Verdict {
+  readonly event: string;
+  readonly revision: number;
+  readonly software: string;
+  readonly reason: string;
+  /** Which source gave the trip instant. */
+  readonly tripSource: 'contact' | 'pressure-switch' | 'pressure-knee' | 'none';
+  readonly legs: readonly LegVerdict[];
+}

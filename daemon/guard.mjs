@@ -1,0 +1,12 @@
+#!/usr/bin/env node
+// Plain JavaScript on purpose: an older Node dies while parsing TypeScript, with a message that helps nobody.
+const [major, minor] = process.versions.node.split('.').map(Number);
+if (major !== 24 || minor < 4) {
+  process.stderr.write(
+    `tripwave needs Node 24 (found ${process.versions.node}). ` +
+      'Inside the checkout "npm run tripwave -- ..." brings its own; elsewhere install Node 24 LTS.\n',
+  );
+  process.exit(69);
+}
+const { main } = await import('./main.ts');
+await main(process.argv.slice(2));

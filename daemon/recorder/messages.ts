@@ -1,0 +1,92 @@
+/** What the recorder and the server say to each other over the process channel. Structured clone; no class instances. */
+import type { Counters, LinkState } from '../../drivers/driver.ts';
+import type { RigConfig } from '../../config/rig.ts';
+
+/** min, max, last, mean of each channel over one summary period, in SI, in the order of `RigConfig.channels`. */
+export interface Summary {
+  readonly kind: 'summary';
+  readonly sequence: number;
+  /** Start of the period on the monotonic clock, in s. */
+  readonly time_s: number;
+  readonly period_s: number;
+  /** 4 numbers a channel: min, max, last, mean. NaN where the period held no sample (becomes null at the edge). */
+  readonly values: Float64Array;
+  /** Summaries dropped since the previous one for want of credit. */
+  readonly droppedBefore: number;
+}
+
+export interface LineStatus {
+  readonly line: string;
+  readonly driver: string;
+  readonly link: LinkState;
+  readonly counters: Counters;
+}
+
+export type RigPhase = 'waiting' | 'filling' | 'running' | 'tripped' | 'recording' | 'fault';
+
+/** Latest state; sent at 2 Hz and on change, only with credit. */
+export interface StatusMessage {
+  readonly kind: 'status';
+  readonly time_s: number;
+  readonly phase: RigPhase;
+  /** Estimated seconds until the tank reaches the trip; null when it is not rising. */
+  readonly tripIn_s: number | null;
+  readonly lines: readonly LineStatus[];
+  readonly counters: Counters;
+}
+
+export interface HelloMessage {
+  readonly kind: 'hello';
+  readonly config: RigConfig;
+  readonly software: string;
+  /** Identifies this run of the recorder. */
+  readonly boot: string;
+  /** Wall clock at monotonic `time_s`: the only place where the two meet. */
+  readonly anchor: WallAnchor;
+}
+
+/** Wall time (ms since 1970, UTC) at a monotonic instant. */
+export interface WallAnchor {
+  readonly time_s: number;
+  readonly wall_ms: number;
+}
+
+/** A trip was declared; its event is still open. */
+export interface TripMessage {
+  readonly kind: 'trip';
+  readonly event: string;
+  readonly source: TripSourceName;
+  readonly time_s: number;
+  readonly declared_s: number;
+}
+
+/** A whole folder lies under its final name. A hint only: the server also finds folders by itself. */
+export interface EventClosedMessage {
+  readonly kind: 'event-closed';
+  readonly event: string;
+  readonly folder: string;
+  readonly closed_s: number;
+}
+
+export type TripSourceName = 'contact' | 'pressure-switch' | 'pressure-knee' | 'surge';
+
+export type ToServer = HelloMessage | Summary | StatusMessage | TripMessage | EventClosedMessage;
+
+export interface ReadyMessage {
+  readonly kind: 'ready';
+  readonly host: string;
+  readonly port: number;
+}
+/** The server has handled `count` live messages and can take as many more. */
+export interface CreditMessage {
+  readonly kind: 'credit';
+  readonly count: number;
+}
+/** A verdict was written; used by `demo` and `replay` to print it. */
+export interface VerdictMessage {
+  readonly kind: 'verdict';
+  readonly event: string;
+  readonly folder: string;
+  readonly file: string;
+}
+export type ToRecorder = ReadyMessage | CreditMessage | VerdictMessage;

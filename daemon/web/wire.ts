@@ -1,0 +1,94 @@
+/**
+ * What the server sends to a browser. The dashboard imports the types of this file and nothing else of the house.
+ *
+ * WebSocket `/api/live`: text messages are `LiveMessage` JSON; binary messages are summaries:
+ *   float64 sequence | float64 time_s | float64 period_s | float64 droppedBefore | float32 x 4 per channel (min, max, last, mean)
+ * little-endian, channels in the order of `RigView.channels`, NaN where the period held no sample.
+ */
+import type { Verdict } from '../analysis/verdict.ts';
+import type { LineStatus, RigPhase } from '../recorder/messages.ts';
+
+export type { Flag, LegResults, LegVerdict, Measured, Result, SeverityClass, Verdict, Withheld } from '../analysis/verdict.ts';
+export type { LineStatus, RigPhase } from '../recorder/messages.ts';
+
+export interface ChannelView {
+  readonly id: string;
+  readonly name: string;
+  readonly quantity: string;
+  /** SI unit of every number on the wire. */
+  readonly unit: string;
+  readonly displayUnit: string;
+  readonly leg: string | null;
+  readonly role: 'outlet' | 'inlet' | 'mid' | 'meter' | 'position' | 'tank' | 'contact' | 'pressure-switch' | 'other';
+  readonly range: readonly [number, number];
+}
+
+export interface LegView {
+  readonly id: string;
+  readonly name: string;
+  readonly bore_m: number;
+  readonly length_m: number;
+  readonly waveSpeed_mps: number;
+  readonly rating_Pa: number | null;
+  readonly valve: { readonly id: string; readonly type: string; readonly size: string; readonly settings: string };
+}
+
+/** GET /api/rig */
+export interface RigView {
+  readonly name: string;
+  readonly place: string;
+  readonly software: string;
+  readonly channels: readonly ChannelView[];
+  readonly legs: readonly LegView[];
+  readonly tripSetPoint_Pa: number | null;
+  readonly severity: { readonly version: string; readonly mild_mps: number; readonly severe_mps: number };
+  /** Wall clock ms at monotonic s. */
+  readonly anchor: { readonly time_s: number; readonly wall_ms: number };
+}
+
+export interface StatusView {
+  readonly phase: RigPhase | 'recorder-gone';
+  readonly tripIn_s: number | null;
+  readonly lines: readonly LineStatus[];
+  readonly counters: Readonly<Record<string, number>>;
+  /** What is wrong now, oldest first, each with its remedy. */
+  readonly troubles: readonly { readonly since_ms: number; readonly what: string; readonly remedy: string }[];
+}
+
+/** A row of the event list. GET /api/events?before=<id>&limit=<n> gives `{events: EventRow[]}`, newest first. */
+export interface EventRow {
+  readonly id: string;
+  /** Trip instant, wall clock ms. */
+  readonly wall_ms: number;
+  readonly source: string;
+  readonly closedBecause: string;
+  readonly verdict: Verdict | null;
+  /** Outlet pressure of the active leg round the trip for a small picture: min/max pairs over equal slices. */
+  readonly shape: { readonly from_s: number; readonly to_s: number; readonly minmax_Pa: readonly number[] } | null;
+}
+
+/** GET /api/events/:id */
+export interface EventView extends EventRow {
+  /** Monotonic trip instant of the verdict, in s; times of `TraceView` are relative to it. */
+  readonly trip_s: number;
+  readonly window: { readonly from_s: number; readonly to_s: number };
+  readonly rig: RigView;
+}
+
+/**
+ * GET /api/events/:id/trace?channels=a,b&from=<s>&to=<s>&points=<n>, times in s after the trip.
+ * At most `points` slices a channel; where there are fewer samples than slices they come as they are (min = max).
+ */
+export interface TraceView {
+  readonly channels: readonly {
+    readonly id: string;
+    readonly time_s: readonly number[];
+    readonly min: readonly number[];
+    readonly max: readonly number[];
+  }[];
+}
+
+export type LiveMessage =
+  | { readonly kind: 'status'; readonly status: StatusView }
+  | { readonly kind: 'trip'; readonly event: string; readonly source: string; readonly time_s: number }
+  | { readonly kind: 'event'; readonly event: EventRow };

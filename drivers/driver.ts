@@ -1,0 +1,96 @@
+/**
+ * THE contract between an instrument and the recorder. A driver author reads this file and one existing driver.
+ *
+ * A driver turns bytes of one line into raw blocks. It does not calibrate, convert units, detect or drop silently.
+ * Besides initialising fields a constructor does nothing; everything starts in `start`.
+ */
+
+/** Columns sampled at the same instants with the same number type: a frame stream, or one block of registers. */
+export interface GroupSpec {
+  /** Unique within the line, for example `stream` or `unit1:4:100+6`. */
+  readonly id: string;
+  /** Channel ids, in column order. */
+  readonly channels: readonly string[];
+  /** `i32`: converter counts and digital bits. `f64`: register values that may be floats. */
+  readonly encoding: 'i32' | 'f64';
+  /** Spacing of scans that the configuration asks for, in s. */
+  readonly nominalInterval_s: number;
+}
+
+/** Per-scan quality bits; 0 is good. A bad sample keeps its value and carries a bit. */
+export const quality = {
+  /** The device or the line could not vouch for it (e.g. not confirmed after a late reply). */
+  suspect: 1,
+  /** The converter reports over-range on some channel of this scan. */
+  clipped: 2,
+  /** The device reports the value as invalid. */
+  invalid: 4,
+} as const;
+
+/**
+ * Consecutive, evenly spaced scans of one group. Ownership of the arrays passes to the sink.
+ * Times are the recorder's monotonic clock (`monotonic_s`), never wall time.
+ */
+export interface RawBlock {
+  /** Index into `Driver.groups`. */
+  readonly group: number;
+  /** Index of the first scan since the driver was made. Lost scans count, so a jump is a gap of known size. */
+  readonly scan: number;
+  readonly scans: number;
+  /** Instant of the first scan, in s. */
+  readonly time_s: number;
+  /** Spacing of the scans in s, as measured (meaningless when `scans` is 1). */
+  readonly interval_s: number;
+  /** Half-width of the interval in which each scan surely was taken, in s. */
+  readonly halfWidth_s: number;
+  /** `scans * channels` raw numbers, scan by scan. */
+  readonly raw: Int32Array | Float64Array;
+  /** One byte a scan, bits of `quality`. */
+  readonly quality: Uint8Array;
+  /** Scans known to be lost between the previous block of this group and this one. */
+  readonly lostBefore: number;
+}
+
+/** State of the link under a driver. `since_s` is monotonic. */
+export interface LinkState {
+  readonly state: 'opening' | 'open' | 'reconnecting' | 'absent' | 'busy' | 'denied' | 'silent' | 'ended' | 'stopped';
+  readonly since_s: number;
+  /** One sentence for a technician: what is wrong and what to do; empty when open. */
+  readonly why: string;
+}
+
+/** Receives what a driver produces. Neither call may throw or block. */
+export interface DriverSink {
+  block(block: RawBlock): void;
+  state(state: LinkState): void;
+}
+
+/** Plain counters, plural and ending with a past participle (`framesReceived`, `scansLost`). They only grow. */
+export type Counters = Record<string, number>;
+
+/**
+ * One line's reader.
+ *
+ * | call      | never started | started | stopped |
+ * |-----------|---------------|---------|---------|
+ * | `start`   | starts        | throws  | throws  |
+ * | `stop`    | no-op         | stops   | no-op   |
+ * | `groups`, `counters` | at any time  |||
+ */
+export interface Driver {
+  /** Fixed by the configuration; known before `start`. */
+  readonly groups: readonly GroupSpec[];
+  readonly counters: Readonly<Counters>;
+  /**
+   * Begins to read. Returns at once: an absent, locked or silent device is a `LinkState`, not an error,
+   * and the driver tries again for ever.
+   */
+  start(sink: DriverSink): void;
+  /** Resolves when nothing more will be delivered and the port is released. */
+  stop(): Promise<void>;
+}
+
+/** The recorder's clock: CLOCK_MONOTONIC in s. Shared by all processes of one machine. */
+export function monotonic_s(): number {
+  return Number(process.hrtime.bigint()) * 1e-9;
+}

@@ -1,0 +1,101 @@
+/** What the configuration hands to a driver: resolved, validated, SI. One type a driver; no units, no YAML. */
+
+/** A serial port by stable name, or the same bytes over TCP. */
+export type LinkSpec =
+  | {
+      readonly kind: 'serial';
+      readonly path: string;
+      readonly baud: number;
+      readonly dataBits: 7 | 8;
+      readonly parity: 'none' | 'even' | 'odd';
+      readonly stopBits: 1 | 2;
+    }
+  | { readonly kind: 'tcp'; readonly host: string; readonly port: number };
+
+export type ModbusTable = 'coil' | 'discrete' | 'holding' | 'input';
+export type ModbusType = 'bit' | 'int16' | 'uint16' | 'int32' | 'uint32' | 'float32' | 'int64' | 'uint64' | 'float64';
+/** Byte order of a multi-register value; A is the most significant byte. 1.0f = 3F80 0000 reads `ABCD` as 3F80, 0000. */
+export type WordOrder = 'ABCD' | 'CDAB' | 'BADC' | 'DCBA';
+
+export interface ModbusChannelSpec {
+  readonly id: string;
+  readonly table: ModbusTable;
+  /** Zero-based address on the wire. */
+  readonly address: number;
+  readonly type: ModbusType;
+  readonly wordOrder: WordOrder;
+  /** Take this bit (0 = least significant) of a uint16 register; null for the whole value. */
+  readonly bit: number | null;
+}
+
+export interface ModbusUnitSpec {
+  readonly id: string;
+  /** Slave address 1..247. */
+  readonly unit: number;
+  /** Wanted spacing between polls of this unit, in s. */
+  readonly poll_s: number;
+  readonly timeout_s: number;
+  /** Extra silence that the device wants before a request, in s. */
+  readonly gap_s: number;
+  /** Largest block the device answers, registers (bits: 16 times as many). */
+  readonly maxRegisters: number;
+  /** Unused registers that may be read along to merge two blocks. */
+  readonly maxGap: number;
+  readonly channels: readonly ModbusChannelSpec[];
+}
+
+export interface ModbusLineSpec {
+  readonly driver: 'modbus';
+  readonly id: string;
+  readonly link: LinkSpec;
+  readonly units: readonly ModbusUnitSpec[];
+}
+
+export interface FrameChannelSpec {
+  readonly id: string;
+  /** `analog`: 0-based position among the samples of a scan. `digital`: bit of the digital word. */
+  readonly source: 'analog' | 'digital';
+  readonly index: number;
+}
+
+export interface SerialFramesLineSpec {
+  readonly driver: 'serial-frames';
+  readonly id: string;
+  readonly link: LinkSpec;
+  /** `binary`: our open framing. `ascii`: one delimited line a scan. */
+  readonly framing:
+    | { readonly kind: 'binary' }
+    | { readonly kind: 'ascii'; readonly delimiter: string; readonly decimalComma: boolean };
+  /** Nominal scan rate of the converter, in Hz. */
+  readonly rate_Hz: number;
+  /** Fixed delay between the sampling of a scan and its arrival, besides what is estimated, in s. */
+  readonly delay_s: number;
+  readonly channels: readonly FrameChannelSpec[];
+}
+
+export interface RecordingLineSpec {
+  readonly driver: 'recording';
+  readonly id: string;
+  /** An event folder, its trace.bin, or a CSV file. */
+  readonly path: string;
+  /** 1 = as recorded; 0 = as fast as the sink takes it. */
+  readonly speed: number;
+  readonly channels: readonly {
+    readonly id: string;
+    /** Column name in the CSV, or channel id in the trace. */
+    readonly column: string;
+  }[];
+  readonly csv: CsvSpec;
+}
+
+/** How to read a CSV; nulls are found from the file. */
+export interface CsvSpec {
+  readonly delimiter: string | null;
+  readonly decimalComma: boolean | null;
+  readonly headerRows: number | null;
+  /** Column with the time in s; null: find one, else `rate_Hz` must be given. */
+  readonly timeColumn: string | null;
+  readonly rate_Hz: number | null;
+}
+
+export type LineSpec = ModbusLineSpec | SerialFramesLineSpec | RecordingLineSpec;
