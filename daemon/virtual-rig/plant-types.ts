@@ -19,19 +19,30 @@ export interface LegTruth {
   readonly leg: string;
   readonly trip_s: number;
   approachVelocity_mps: number;
+  /** Flow through the valve crosses zero. Null also when the disc seats before that. */
   reversal_s: number | null;
   /** First contact of disc and seat. */
   seating_s: number | null;
+  /** Signed: negative when the water runs back. */
   velocityAtSeating_mps: number | null;
+  /** Magnitude, >= 0, of the most negative velocity at the valve up to seating. */
   largestReverseVelocity_mps: number;
+  /**
+   * Mean over 20 ms centred on the reversal of the leg's mean velocity, cut off at seating; positive while slowing.
+   * Null when the disc seats first.
+   */
   decelerationAtReversal_mps2: number | null;
+  /** Largest pressure at the valve's outlet face from reversal or seating on, whichever is first. */
   peakAtValve_Pa: number;
   /** Largest pressure at the outlet tap, which a perfect sensor there would read. */
   peakAtTap_Pa: number;
+  /** Smallest pressure at the valve's outlet face since the trip. */
   minimumAtValve_Pa: number;
-  /** Tank pressure 50 ms after seating. */
+  /** Tank pressure at the pipe axis 50 ms after seating. */
   staticAfter_Pa: number | null;
   seatContacts: number;
+  /** Whether a vapour cavity stood at a face of the valve. */
+  hasCavitated: boolean;
 }
 
 export interface Plant {
@@ -40,6 +51,7 @@ export interface Plant {
   /** Plant clock, in s since it was made. */
   readonly time_s: number;
   readonly legs: readonly LegState[];
+  /** At the tank's pipe connection: air pressure and the water over it. */
   readonly tank_Pa: number;
   readonly tankLevel_m: number;
   readonly waterTemperature_K: number;
@@ -47,10 +59,16 @@ export interface Plant {
   readonly pumpSpeed_ratio: readonly number[];
   /** Whether any motor has drive. */
   readonly hasDrive: boolean;
+  /** Whether the pressure switch stands tripped (set point reached, not yet below it by the hysteresis). */
+  readonly isSwitchTripped: boolean;
   /** Advances one time step. */
   step(): void;
-  startPump(pump: number): void;
-  /** Loss of drive at this instant; begins a truth for every leg that flows. */
+  /**
+   * Gives a motor drive; opens its pump and isolates the pumps that stand still, as an operator would.
+   * False, and nothing happens, while the pressure switch stands tripped.
+   */
+  startPump(pump: number): boolean;
+  /** Loss of drive of every motor at this instant; begins a truth for every leg that flows. */
   trip(): void;
   /** Isolation valve of a leg, as an opening 0..1. */
   setIsolation(leg: number, opening_ratio: number): void;
