@@ -1,0 +1,61 @@
+/** The command line: one table of commands, one place for exit codes. */
+import { Command, CommanderError } from 'commander';
+import { DataError, exit, UnavailableError, UsageError } from './errors.ts';
+
+/** Imported when the command line is read, so that a broken room does not keep the others from starting. */
+const commands: readonly (() => Promise<Command>)[] = [
+  async () => (await import('./commands/demo.ts')).demoCommand(),
+  async () => (await import('./commands/run.ts')).runCommand(),
+  async () => (await import('./commands/check.ts')).checkCommand(),
+  async () => (await import('./commands/rig.ts')).rigCommand(),
+  async () => (await import('./commands/analyse.ts')).analyseCommand(),
+  async () => (await import('./commands/replay.ts')).replayCommand(),
+  async () => (await import('./commands/schema.ts')).schemaCommand(),
+];
+
+const cautions = `
+Tripwave records; it does not protect. It is not a safety system: relief valves, pressure switches and trips
+must be hard-wired and work without it. Lock out before working on the loop; local codes and licensed
+practice come first.`;
+
+/** Runs one command and sets the process's exit code; resolves when the command has ended. */
+export async function main(args: readonly string[]): Promise<void> {
+  const program = new Command('tripwave')
+    .description(
+      'Records pump trips and says how hard the check valve closed, how fast, and how that is known.',
+    )
+    .version((await import('./version.ts')).version)
+    .addHelpText('after', cautions);
+  for (const load of commands) program.addCommand(await load());
+  for (const command of [program, ...program.commands]) {
+    command.exitOverride().showHelpAfterError('(--help shows what is allowed)');
+  }
+  try {
+    await program.parseAsync([...args], { from: 'user' });
+  } catch (error) {
+    process.exitCode = exitCodeOf(error);
+  }
+}
+
+function exitCodeOf(error: unknown): number {
+  if (error instanceof CommanderError) {
+    // Help and version end through an error of code 0; a bare call shows the help and counts as misuse.
+    return error.exitCode === 0 ? exit.ok : exit.usage;
+  }
+  const name = error instanceof Error ? error.name : '';
+  const message = error instanceof Error ? error.message : String(error);
+  const expected: Record<string, number> = {
+    [UsageError.name]: exit.usage,
+    [DataError.name]: exit.badData,
+    [UnavailableError.name]: exit.unavailable,
+    ConfigError: exit.badConfig,
+    CsvError: exit.badData,
+  };
+  const code = expected[name];
+  if (code !== undefined) {
+    process.stderr.write(`${message}\n`);
+    return code;
+  }
+  process.stderr.write(`bug: ${error instanceof Error ? (error.stack ?? message) : message}\n`);
+  return exit.bug;
+}
