@@ -1,0 +1,42 @@
+/** What is wrong in a file a person wrote, and where. */
+
+/** 1-based, as editors count. */
+export interface Place {
+  readonly line: number;
+  readonly column: number;
+}
+
+export interface Fault {
+  /** A `warning` never stops the program. */
+  readonly severity: 'fault' | 'warning';
+  readonly file: string;
+  /** Null when the file as a whole is at fault. */
+  readonly place: Place | null;
+  /** Where in the tree, for example `legs[0].bore`; empty for the whole file. */
+  readonly path: string;
+  /** What was found, what is allowed, what was probably meant. */
+  readonly message: string;
+}
+
+/** One line: `file:line:column: path: message`, with `warning: ` before the path where it is one. */
+export function formatFault({ severity, file, place, path, message }: Fault): string {
+  const where = place === null ? file : `${file}:${place.line}:${place.column}`;
+  return [where, ...(severity === 'warning' ? ['warning'] : []), ...(path ? [path] : []), message].join(': ');
+}
+
+/** Faults first by place in the file; those of the whole file lead. */
+export function sortFaults(faults: readonly Fault[]): readonly Fault[] {
+  const key = ({ place }: Fault) => (place === null ? 0 : place.line * 1e5 + place.column);
+  return [...faults].sort((a, b) => key(a) - key(b));
+}
+
+/** A file cannot be used; carries every fault and warning found in it. The message is all of them, one a line. */
+export class ConfigError extends Error {
+  override name = 'ConfigError';
+  readonly faults: readonly Fault[];
+
+  constructor(faults: readonly Fault[]) {
+    super(faults.map(formatFault).join('\n'));
+    this.faults = faults;
+  }
+}
