@@ -53,7 +53,16 @@ export interface RawBlock {
 
 /** State of the link under a driver. `since_s` is monotonic. */
 export interface LinkState {
-  readonly state: 'opening' | 'open' | 'reconnecting' | 'absent' | 'busy' | 'denied' | 'silent' | 'ended' | 'stopped';
+  readonly state:
+    | 'opening'
+    | 'open'
+    | 'reconnecting'
+    | 'absent'
+    | 'busy'
+    | 'denied'
+    | 'silent'
+    | 'ended'
+    | 'stopped';
   readonly since_s: number;
   /** One sentence for a technician: what is wrong and what to do; empty when open. */
   readonly why: string;

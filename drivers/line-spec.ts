@@ -13,7 +13,16 @@ export type LinkSpec =
   | { readonly kind: 'tcp'; readonly host: string; readonly port: number };
 
 export type ModbusTable = 'coil' | 'discrete' | 'holding' | 'input';
-export type ModbusType = 'bit' | 'int16' | 'uint16' | 'int32' | 'uint32' | 'float32' | 'int64' | 'uint64' | 'float64';
+export type ModbusType =
+  | 'bit'
+  | 'int16'
+  | 'uint16'
+  | 'int32'
+  | 'uint32'
+  | 'float32'
+  | 'int64'
+  | 'uint64'
+  | 'float64';
 /** Byte order of a multi-register value; A is the most significant byte. 1.0f = 3F80 0000 reads `ABCD` as 3F80, 0000. */
 export type WordOrder = 'ABCD' | 'CDAB' | 'BADC' | 'DCBA';
 

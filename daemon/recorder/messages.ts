@@ -1,6 +1,7 @@
 /** What the recorder and the server say to each other over the process channel. Structured clone; no class instances. */
-import type { Counters, LinkState } from '../../drivers/driver.ts';
+
 import type { RigConfig } from '../../config/rig.ts';
+import type { Counters, LinkState } from '../../drivers/driver.ts';
 
 /** min, max, last, mean of each channel over one summary period, in SI, in the order of `RigConfig.channels`. */
 export interface Summary {
