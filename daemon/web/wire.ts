@@ -8,7 +8,16 @@
 import type { Verdict } from '../analysis/verdict.ts';
 import type { LineStatus, RigPhase } from '../recorder/messages.ts';
 
-export type { Flag, LegResults, LegVerdict, Measured, Result, SeverityClass, Verdict, Withheld } from '../analysis/verdict.ts';
+export type {
+  Flag,
+  LegResults,
+  LegVerdict,
+  Measured,
+  Result,
+  SeverityClass,
+  Verdict,
+  Withheld,
+} from '../analysis/verdict.ts';
 export type { LineStatus, RigPhase } from '../recorder/messages.ts';
 
 export interface ChannelView {
@@ -19,7 +28,16 @@ export interface ChannelView {
   readonly unit: string;
   readonly displayUnit: string;
   readonly leg: string | null;
-  readonly role: 'outlet' | 'inlet' | 'mid' | 'meter' | 'position' | 'tank' | 'contact' | 'pressure-switch' | 'other';
+  readonly role:
+    | 'outlet'
+    | 'inlet'
+    | 'mid'
+    | 'meter'
+    | 'position'
+    | 'tank'
+    | 'contact'
+    | 'pressure-switch'
+    | 'other';
   readonly range: readonly [number, number];
 }
 
@@ -30,7 +48,12 @@ export interface LegView {
   readonly length_m: number;
   readonly waveSpeed_mps: number;
   readonly rating_Pa: number | null;
-  readonly valve: { readonly id: string; readonly type: string; readonly size: string; readonly settings: string };
+  readonly valve: {
+    readonly id: string;
+    readonly type: string;
+    readonly size: string;
+    readonly settings: string;
+  };
 }
 
 /** GET /api/rig */
@@ -64,7 +87,11 @@ export interface EventRow {
   readonly closedBecause: string;
   readonly verdict: Verdict | null;
   /** Outlet pressure of the active leg round the trip for a small picture: min/max pairs over equal slices. */
-  readonly shape: { readonly from_s: number; readonly to_s: number; readonly minmax_Pa: readonly number[] } | null;
+  readonly shape: {
+    readonly from_s: number;
+    readonly to_s: number;
+    readonly minmax_Pa: readonly number[];
+  } | null;
 }
 
 /** GET /api/events/:id */

@@ -1,0 +1,20 @@
+/** What the pages need of the event store. The store fulfils it; tests put a made-up one behind the same routes. */
+import type { EventRow, EventView, TraceView } from './wire.ts';
+
+/** Times in s after the trip; at most `points` slices a channel. `channels` null means all. */
+export interface TraceQuery {
+  readonly channels: readonly string[] | null;
+  readonly from_s: number | null;
+  readonly to_s: number | null;
+  readonly points: number;
+}
+
+type Awaitable<T> = T | Promise<T>;
+
+/** Reads only. An unknown id gives null, never a throw; a folder that cannot be read throws `DataError`. */
+export interface EventLibrary {
+  /** Newest first; `before` is the id of the last row already shown. */
+  list(query: { readonly before: string | null; readonly limit: number }): Awaitable<readonly EventRow[]>;
+  get(id: string): Awaitable<EventView | null>;
+  trace(id: string, query: TraceQuery): Awaitable<TraceView | null>;
+}
