@@ -1,0 +1,112 @@
+/** An event store in memory, filled with made-up closures. */
+import type { EventLibrary, TraceQuery } from '../../daemon/web/event-library.ts';
+import { rigView } from '../../daemon/web/views.ts';
+import type { EventRow, EventView, TraceView } from '../../daemon/web/wire.ts';
+import { type Closure, pressure_Pa, syntheticVerdict, tank_Pa, velocity_mps } from './synthetic-event.ts';
+import { syntheticConfig } from './synthetic-rig.ts';
+
+interface Stored {
+  readonly id: string;
+  readonly wall_ms: number;
+  readonly closure: Closure;
+}
+
+const window = { from_s: -1.5, to_s: 4 };
+/** Sampling of the made-up fast and slow line, in Hz. */
+const fast_Hz = 5000;
+const slow_Hz = 20;
+
+/** Small repeatable noise in -1..1. */
+function noise(index: number): number {
+  const x = Math.sin(index * 12.9898) * 43758.5453;
+  return 2 * (x - Math.floor(x)) - 1;
+}
+
+function valueAt(id: string, closure: Closure, t: number, index: number): number {
+  const [legId, what] = id.split('-') as [string, string];
+  const isActive = legId === closure.leg;
+  switch (what) {
+    case 'outlet':
+      return (isActive ? pressure_Pa(closure, 'outlet', t) : tank_Pa(t)) + 1500 * noise(index);
+    case 'inlet':
+      return (isActive ? pressure_Pa(closure, 'inlet', t) : 1.2e5) + 1500 * noise(index + 7);
+    case 'velocity':
+      return isActive ? velocity_mps(closure, t - 0.06) : 0;
+    case 'pressure':
+      return tank_Pa(t);
+    default:
+      return t < 0.012 ? 1 : 0;
+  }
+}
+
+export class FakeLibrary implements EventLibrary {
+  #events: Stored[] = [];
+
+  add(id: string, wall_ms: number, closure: Closure): EventRow {
+    const stored = { id, wall_ms, closure };
+    this.#events.unshift(stored);
+    return this.#row(stored);
+  }
+
+  list({ before, limit }: { before: string | null; limit: number }): EventRow[] {
+    const start = before === null ? 0 : this.#events.findIndex(({ id }) => id === before) + 1;
+    return this.#events.slice(start, start + limit).map((stored) => this.#row(stored));
+  }
+
+  get(id: string): EventView | null {
+    const stored = this.#events.find((event) => event.id === id);
+    if (stored === undefined) return null;
+    const rig = rigView(syntheticConfig, 'tripwave 0.1.0', { time_s: 0, wall_ms: stored.wall_ms });
+    return { ...this.#row(stored), trip_s: 1234.5, window, rig };
+  }
+
+  trace(id: string, query: TraceQuery): TraceView | null {
+    const stored = this.#events.find((event) => event.id === id);
+    if (stored === undefined) return null;
+    const all = syntheticConfig.channels
+      .map((channel) => channel.id)
+      .filter((name) => !/level|water/.test(name));
+    const from_s = Math.max(window.from_s, query.from_s ?? window.from_s);
+    const to_s = Math.min(window.to_s, query.to_s ?? window.to_s);
+    const channels = all
+      .filter((name) => query.channels === null || query.channels.includes(name))
+      .map((name) => {
+        const rate_Hz = /velocity|pressure/.test(name) ? slow_Hz : fast_Hz;
+        const first = Math.ceil(from_s * rate_Hz);
+        const count = Math.floor(to_s * rate_Hz) - first + 1;
+        const perSlice = Math.max(1, Math.ceil(count / query.points));
+        const time_s: number[] = [];
+        const min: number[] = [];
+        const max: number[] = [];
+        for (let start = 0; start < count; start += perSlice) {
+          const values = Array.from({ length: Math.min(perSlice, count - start) }, (_, offset) =>
+            valueAt(name, stored.closure, (first + start + offset) / rate_Hz, first + start + offset),
+          );
+          time_s.push((first + start) / rate_Hz);
+          min.push(Math.min(...values));
+          max.push(Math.max(...values));
+        }
+        return { id: name, time_s, min, max };
+      });
+    return { channels };
+  }
+
+  #row({ id, wall_ms, closure }: Stored): EventRow {
+    const slices = 96;
+    const minmax_Pa: number[] = [];
+    for (let slice = 0; slice < slices; slice++) {
+      const values = Array.from({ length: 12 }, (_, k) =>
+        pressure_Pa(closure, 'outlet', -0.2 + ((slice + k / 12) / slices) * 1.2),
+      );
+      minmax_Pa.push(Math.min(...values), Math.max(...values));
+    }
+    return {
+      id,
+      wall_ms,
+      source: 'contact',
+      closedBecause: closure.isClosed === false ? 'no-seating' : 'settled',
+      verdict: syntheticVerdict(id, closure),
+      shape: { from_s: -0.2, to_s: 1, minmax_Pa },
+    };
+  }
+}
