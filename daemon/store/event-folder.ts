@@ -7,9 +7,13 @@
  *
  * A folder is written as `<id>.tmp-<pid>`, synced, renamed. A name without `.tmp-` is whole.
  */
+import { dirname, join } from 'node:path';
 import type { RigConfig } from '../../config/rig.ts';
-import type { Counters, GroupSpec } from '../../drivers/driver.ts';
+import type { Counters, GroupSpec, RawBlock } from '../../drivers/driver.ts';
+import { DataError } from '../errors.ts';
 import type { TripSourceName, WallAnchor } from '../recorder/messages.ts';
+import { disk, type Files, writeWhole } from './files.ts';
+import { encodeTrace, type TraceHeader } from './trace.ts';
 
 export interface EventHeader {
   readonly format: 'tripwave-event';
@@ -38,4 +42,154 @@ export interface EventGroup extends GroupSpec {
   readonly line: string;
   readonly scans: number;
   readonly scansLost: number;
+}
+
+/** Where an event lies: `2026/11/<id>` under the events folder, by the UTC month in its id. */
+export function eventFolder(dataFolder: string, id: string): string {
+  if (!isEventId(id)) throw new DataError(`"${id}" is no event id; one looks like 20261125T105912Z-A3F`);
+  return join(dataFolder, 'events', id.slice(0, 4), id.slice(4, 6), id);
+}
+
+/** True for names such as `20261125T105912Z-A3F`: UTC second of the trip and a short suffix. */
+export function isEventId(name: string): boolean {
+  return /^\d{8}T\d{6}Z-[0-9A-Z]{3}$/.test(name);
+}
+
+/** The UTC second of an id, in ms since 1970. */
+export function wallOfId_ms(id: string): number {
+  const part = (from: number, to: number) => Number(id.slice(from, to));
+  return Date.UTC(part(0, 4), part(4, 6) - 1, part(6, 8), part(9, 11), part(11, 13), part(13, 15));
+}
+
+/** What a folder is written from. `blocks` are raw, groups by index of `header.groups`. */
+export interface EventContent {
+  readonly header: EventHeader;
+  readonly blocks: readonly RawBlock[];
+}
+
+/**
+ * Writes one event. When `write` has resolved, the folder lies under its final name and survives a power cut.
+ * A rejected `write` may be called again, also after the rename: it goes on where it failed.
+ */
+export class EventFolderWrite {
+  readonly folder: string;
+  private readonly dataFolder: string;
+  private readonly content: EventContent;
+  private readonly files: Files;
+  private isRenamed = false;
+
+  constructor(dataFolder: string, content: EventContent, files: Files) {
+    this.dataFolder = dataFolder;
+    this.content = content;
+    this.files = files;
+    this.folder = eventFolder(dataFolder, content.header.id);
+  }
+
+  async write(): Promise<void> {
+    const { files, folder } = this;
+    const month = dirname(folder);
+    if (!this.isRenamed) {
+      const temporary = `${folder}.tmp-${process.pid}`;
+      await files.makeFolder(temporary);
+      const { header, blocks } = this.content;
+      await writeWhole(files, join(temporary, 'trace.bin'), encodeTrace(traceHeaderOf(header), blocks));
+      await writeWhole(files, join(temporary, 'event.json'), jsonPieces(header));
+      await files.syncFolder(temporary);
+      await files.rename(temporary, folder);
+      this.isRenamed = true;
+    }
+    // The month and the year may be new as well; their own names must last too.
+    await files.syncFolder(month);
+    await files.syncFolder(dirname(month));
+    await files.syncFolder(join(this.dataFolder, 'events'));
+    await files.syncFolder(this.dataFolder);
+  }
+}
+
+function traceHeaderOf(header: EventHeader): TraceHeader {
+  return {
+    format: 'tripwave-trace',
+    version: 1,
+    groups: header.groups.map(({ line, id, channels, encoding, nominalInterval_s }) => ({
+      line,
+      id,
+      channels,
+      encoding,
+      nominalInterval_s,
+    })),
+    channels: header.config.channels.map(({ id, unit, scale, offset }) => ({ id, unit, scale, offset })),
+  };
+}
+
+async function* jsonPieces(value: unknown): AsyncGenerator<Uint8Array> {
+  yield Buffer.from(`${JSON.stringify(value, null, 1)}\n`, 'utf8');
+}
+
+/** Reads `event.json`; throws `DataError` when it is not one. */
+export async function readEventHeader(folder: string, files: Files = disk): Promise<EventHeader> {
+  const path = join(folder, 'event.json');
+  let text: string;
+  try {
+    text = Buffer.from(await files.read(path)).toString('utf8');
+  } catch (error) {
+    throw new DataError(`${path} cannot be read: ${messageOf(error)}`, { cause: error });
+  }
+  let header: EventHeader;
+  try {
+    header = JSON.parse(text);
+  } catch (error) {
+    throw new DataError(`${path} is no JSON: ${messageOf(error)}`, { cause: error });
+  }
+  if (header?.format !== 'tripwave-event') {
+    throw new DataError(
+      `${path}: "format" is ${JSON.stringify(header?.format)}, an event says "tripwave-event"`,
+    );
+  }
+  if (header.version !== 1) {
+    throw new DataError(`${path}: event version ${String(header.version)}; this software reads version 1`);
+  }
+  return header;
+}
+
+function messageOf(error: unknown): string {
+  return error instanceof Error ? error.message : String(error);
+}
+
+/** Ids of the whole folders, oldest first. Left-over temporary folders are not among them. */
+export async function listEvents(dataFolder: string, files: Files = disk): Promise<string[]> {
+  const ids: string[] = [];
+  for (const { names } of await months(dataFolder, files)) ids.push(...names.filter(isEventId));
+  return ids.sort();
+}
+
+/**
+ * Moves what an interrupted recorder left behind into `<dataFolder>/torn`, where a person may look at it, and
+ * returns the new paths. Only to be called while no recorder writes into this data folder.
+ */
+export async function setTornAside(dataFolder: string, files: Files = disk): Promise<string[]> {
+  const moved: string[] = [];
+  const torn = join(dataFolder, 'torn');
+  for (const { folder, names } of await months(dataFolder, files)) {
+    for (const name of names.filter((each) => each.includes('.tmp-'))) {
+      await files.makeFolder(torn);
+      const taken = new Set(await files.list(torn));
+      let target = name;
+      for (let n = 2; taken.has(target); n++) target = `${name}-${n}`;
+      await files.rename(join(folder, name), join(torn, target));
+      moved.push(join(torn, target));
+    }
+  }
+  return moved;
+}
+
+async function months(dataFolder: string, files: Files): Promise<{ folder: string; names: string[] }[]> {
+  const found: { folder: string; names: string[] }[] = [];
+  const events = join(dataFolder, 'events');
+  for (const year of (await files.list(events)).filter((name) => /^\d{4}$/.test(name)).sort()) {
+    for (const month of (await files.list(join(events, year))).filter((name) => /^\d\d$/.test(name)).sort()) {
+      const folder = join(events, year, month);
+      found.push({ folder, names: await files.list(folder) });
+    }
+  }
+  return found;
 }

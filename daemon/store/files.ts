@@ -1,0 +1,98 @@
+/** The few file operations that the store stands on. Injected, so that a test can fail the n-th of them. */
+import { mkdir, open, readdir, readFile, rename } from 'node:fs/promises';
+
+/** A file open for writing. `sync` resolves when its bytes are on the medium. */
+export interface OpenFile {
+  write(bytes: Uint8Array): Promise<void>;
+  sync(): Promise<void>;
+  close(): Promise<void>;
+}
+
+/** Every call rejects with the system's error; nothing is retried here. */
+export interface Files {
+  /** Makes the folder and those above it; no error when it is there. */
+  makeFolder(path: string): Promise<void>;
+  /** Opens for writing and empties what was there. */
+  create(path: string): Promise<OpenFile>;
+  /** Makes the names inside a folder durable. */
+  syncFolder(path: string): Promise<void>;
+  /** Atomic; fails when a folder that is not empty lies at `to`. */
+  rename(from: string, to: string): Promise<void>;
+  /** Names in a folder; none when the folder is not there. */
+  list(path: string): Promise<string[]>;
+  read(path: string): Promise<Uint8Array>;
+}
+
+/** The disk. */
+export const disk: Files = {
+  async makeFolder(path) {
+    await mkdir(path, { recursive: true });
+  },
+
+  async create(path) {
+    const file = await open(path, 'w');
+    return {
+      async write(bytes) {
+        let done = 0;
+        while (done < bytes.length) done += (await file.write(bytes, done)).bytesWritten;
+      },
+      async sync() {
+        await file.sync();
+      },
+      async close() {
+        await file.close();
+      },
+    };
+  },
+
+  async syncFolder(path) {
+    const folder = await open(path, 'r');
+    try {
+      await folder.sync();
+    } finally {
+      await folder.close();
+    }
+  },
+
+  async rename(from, to) {
+    await rename(from, to);
+  },
+
+  async list(path) {
+    try {
+      return await readdir(path);
+    } catch (error) {
+      if (isMissing(error)) return [];
+      throw error;
+    }
+  },
+
+  async read(path) {
+    return await readFile(path);
+  },
+};
+
+/** True for "no such file or folder". */
+export function isMissing(error: unknown): boolean {
+  return codeOf(error) === 'ENOENT' || codeOf(error) === 'ENOTDIR';
+}
+
+/** The system's error code, such as `ENOSPC`; empty for other errors. */
+export function codeOf(error: unknown): string {
+  return error instanceof Error && 'code' in error ? String(error.code) : '';
+}
+
+/** Writes a whole file and waits until it is on the medium. */
+export async function writeWhole(
+  files: Files,
+  path: string,
+  pieces: AsyncIterable<Uint8Array>,
+): Promise<void> {
+  const file = await files.create(path);
+  try {
+    for await (const piece of pieces) await file.write(piece);
+    await file.sync();
+  } finally {
+    await file.close();
+  }
+}
