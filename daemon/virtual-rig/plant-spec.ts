@@ -1,6 +1,6 @@
 /**
  * What the plant is made of. SI; heads and levels over the pipe axis, which is the datum; pressures gauge.
- * A rig file is turned into this; the plant takes it as it is and checks it in `checkPlantSpec`.
+ * A rig file is turned into this; the plant takes it as it is, after `plant-check.ts`.
  */
 import type { PipeSpec, PumpSpec, TankSpec, ValveSpec } from '../hydraulics/parts.ts';
 
