@@ -12,7 +12,7 @@ import type { RigConfig } from '../../config/rig.ts';
 import type { Counters, GroupSpec, RawBlock } from '../../drivers/driver.ts';
 import { DataError } from '../errors.ts';
 import type { TripSourceName, WallAnchor } from '../recorder/messages.ts';
-import { disk, type Files, writeWhole } from './files.ts';
+import { disk, type Files, messageOf, writeWhole } from './files.ts';
 import { encodeTrace, type TraceHeader } from './trace.ts';
 
 export interface EventHeader {
@@ -149,10 +149,6 @@ export async function readEventHeader(folder: string, files: Files = disk): Prom
     throw new DataError(`${path}: event version ${String(header.version)}; this software reads version 1`);
   }
   return header;
-}
-
-function messageOf(error: unknown): string {
-  return error instanceof Error ? error.message : String(error);
 }
 
 /** Ids of the whole folders, oldest first. Left-over temporary folders are not among them. */

@@ -1,5 +1,5 @@
 /** The few file operations that the store stands on. Injected, so that a test can fail the n-th of them. */
-import { mkdir, open, readdir, readFile, rename } from 'node:fs/promises';
+import { access, link, mkdir, open, readdir, readFile, rename, unlink } from 'node:fs/promises';
 
 /** A file open for writing. `sync` resolves when its bytes are on the medium. */
 export interface OpenFile {
@@ -18,6 +18,8 @@ export interface Files {
   syncFolder(path: string): Promise<void>;
   /** Atomic; fails when a folder that is not empty lies at `to`. */
   rename(from: string, to: string): Promise<void>;
+  /** Gives a finished file its name; rejects with `EEXIST` when that name is taken, and leaves it alone. */
+  publish(from: string, to: string): Promise<void>;
   /** Names in a folder; none when the folder is not there. */
   list(path: string): Promise<string[]>;
   read(path: string): Promise<Uint8Array>;
@@ -58,6 +60,18 @@ export const disk: Files = {
     await rename(from, to);
   },
 
+  async publish(from, to) {
+    try {
+      await link(from, to);
+      await unlink(from);
+    } catch (error) {
+      if (!['EPERM', 'ENOTSUP', 'EOPNOTSUPP', 'ENOSYS'].includes(codeOf(error))) throw error;
+      // File systems without hard links, such as FAT on a memory stick; one process writes here, so asking first is enough.
+      if (await isThere(to)) throw Object.assign(new Error(`${to} exists`), { code: 'EEXIST' });
+      await rename(from, to);
+    }
+  },
+
   async list(path) {
     try {
       return await readdir(path);
@@ -72,6 +86,16 @@ export const disk: Files = {
   },
 };
 
+async function isThere(path: string): Promise<boolean> {
+  try {
+    await access(path);
+    return true;
+  } catch (error) {
+    if (isMissing(error)) return false;
+    throw error;
+  }
+}
+
 /** True for "no such file or folder". */
 export function isMissing(error: unknown): boolean {
   return codeOf(error) === 'ENOENT' || codeOf(error) === 'ENOTDIR';
@@ -80,6 +104,11 @@ export function isMissing(error: unknown): boolean {
 /** The system's error code, such as `ENOSPC`; empty for other errors. */
 export function codeOf(error: unknown): string {
   return error instanceof Error && 'code' in error ? String(error.code) : '';
+}
+
+/** What an unknown error says. */
+export function messageOf(error: unknown): string {
+  return error instanceof Error ? error.message : String(error);
 }
 
 /** Writes a whole file and waits until it is on the medium. */

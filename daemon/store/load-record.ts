@@ -5,7 +5,7 @@ import type { RawBlock } from '../../drivers/driver.ts';
 import type { EventRecord, LegRecord, Series } from '../analysis/record.ts';
 import { DataError } from '../errors.ts';
 import { type EventHeader, readEventHeader } from './event-folder.ts';
-import { disk, type Files } from './files.ts';
+import { disk, type Files, messageOf } from './files.ts';
 import { decodeTrace, type TraceDamage, type TraceGroup } from './trace.ts';
 
 export interface LoadedEvent {
@@ -25,7 +25,7 @@ export async function loadEvent(folder: string, files: Files = disk): Promise<Lo
   try {
     bytes = await files.read(path);
   } catch (error) {
-    throw new DataError(`${path} cannot be read: ${error instanceof Error ? error.message : error}`, {
+    throw new DataError(`${path} cannot be read: ${messageOf(error)}`, {
       cause: error,
     });
   }

@@ -1,0 +1,142 @@
+/** The index of events in tripwave.db. All it holds can be had from the event folders again. */
+import { mkdirSync } from 'node:fs';
+import { join } from 'node:path';
+import { DatabaseSync, type StatementSync } from 'node:sqlite';
+import type { Verdict } from '../analysis/verdict.ts';
+import { UnavailableError } from '../errors.ts';
+import type { EventRow } from '../web/wire.ts';
+
+/** Grows by one with each change of the tables; older ones are made anew from the folders. */
+const schemaVersion = 1;
+
+const tables = `
+  CREATE TABLE event (
+    id TEXT PRIMARY KEY,
+    wall_ms REAL NOT NULL,
+    source TEXT NOT NULL,
+    closed_because TEXT NOT NULL,
+    shape TEXT,
+    trouble TEXT
+  ) STRICT;
+  CREATE TABLE verdict (
+    event TEXT NOT NULL,
+    revision INTEGER NOT NULL,
+    summary TEXT NOT NULL,
+    PRIMARY KEY (event, revision)
+  ) STRICT;
+`;
+
+/** One event as indexed; `trouble` says why it has no verdict. */
+export interface IndexEntry {
+  readonly row: EventRow;
+  readonly trouble: string | null;
+}
+
+/** Synchronous; a call that has returned is on the medium (WAL, synchronous FULL). */
+export class EventIndex {
+  private readonly database: DatabaseSync;
+  private readonly putEvent: StatementSync;
+  private readonly putVerdict: StatementSync;
+  private readonly page: StatementSync;
+  private readonly one: StatementSync;
+  private readonly ids: StatementSync;
+
+  /** Opens or makes the index. Throws `UnavailableError` when it belongs to a newer version of the software. */
+  constructor(dataFolder: string) {
+    mkdirSync(dataFolder, { recursive: true });
+    const path = join(dataFolder, 'tripwave.db');
+    this.database = new DatabaseSync(path, { timeout: 5000 });
+    this.database.exec(
+      'PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA journal_size_limit = 16777216;',
+    );
+    this.prepareTables(path);
+    this.putEvent = this.database.prepare(
+      `INSERT INTO event (id, wall_ms, source, closed_because, shape, trouble) VALUES (?, ?, ?, ?, ?, ?)
+       ON CONFLICT (id) DO UPDATE SET shape = excluded.shape, trouble = excluded.trouble`,
+    );
+    this.putVerdict = this.database.prepare(
+      'INSERT INTO verdict (event, revision, summary) VALUES (?, ?, ?) ON CONFLICT DO NOTHING',
+    );
+    const newest = `SELECT e.*, v.summary FROM event e LEFT JOIN verdict v ON v.event = e.id
+      AND v.revision = (SELECT max(revision) FROM verdict WHERE event = e.id)`;
+    this.page = this.database.prepare(`${newest} WHERE ?1 IS NULL OR e.id < ?1 ORDER BY e.id DESC LIMIT ?2`);
+    this.one = this.database.prepare(`${newest} WHERE e.id = ?`);
+    this.ids = this.database.prepare('SELECT id FROM event ORDER BY id');
+  }
+
+  /** Adds or renews one event and, when there is one, the revision that its row carries. */
+  put({ row, trouble }: IndexEntry): void {
+    this.database.exec('BEGIN IMMEDIATE');
+    try {
+      const shape = row.shape === null ? null : JSON.stringify(row.shape);
+      this.putEvent.run(row.id, row.wall_ms, row.source, row.closedBecause, shape, trouble);
+      if (row.verdict !== null) {
+        this.putVerdict.run(row.id, row.verdict.revision, JSON.stringify(withoutHistories(row.verdict)));
+      }
+      this.database.exec('COMMIT');
+    } catch (error) {
+      this.database.exec('ROLLBACK');
+      throw error;
+    }
+  }
+
+  /** Newest first; `before` is an id, not included. Verdicts come without their velocity histories. */
+  list(before: string | null, limit: number): EventRow[] {
+    return this.page.all(before, limit).map((row) => entryOf(row).row);
+  }
+
+  /** One event with its newest revision; null when it is not known. */
+  get(id: string): IndexEntry | null {
+    const row = this.one.get(id);
+    return row === undefined ? null : entryOf(row);
+  }
+
+  /** All ids, oldest first. */
+  known(): string[] {
+    return this.ids.all().map((row) => String(row['id']));
+  }
+
+  /** Forgets everything; the folders have it all. */
+  clear(): void {
+    this.database.exec('BEGIN; DELETE FROM event; DELETE FROM verdict; COMMIT');
+  }
+
+  close(): void {
+    this.database.close();
+  }
+
+  private prepareTables(path: string): void {
+    this.database.exec('CREATE TABLE IF NOT EXISTS schema_version (version INTEGER NOT NULL) STRICT');
+    const found = this.database.prepare('SELECT version FROM schema_version').get()?.['version'];
+    if (found === schemaVersion) return;
+    if (found !== undefined && Number(found) > schemaVersion) {
+      throw new UnavailableError(
+        `${path} was made by a newer version (tables ${String(found)}, this one knows ${schemaVersion}): update the software`,
+      );
+    }
+    this.database.exec(
+      `BEGIN; DROP TABLE IF EXISTS event; DROP TABLE IF EXISTS verdict; ${tables}
+       DELETE FROM schema_version; INSERT INTO schema_version VALUES (${schemaVersion}); COMMIT`,
+    );
+  }
+}
+
+function entryOf(row: Record<string, unknown>): IndexEntry {
+  const parse = (text: unknown) => (typeof text === 'string' ? JSON.parse(text) : null);
+  return {
+    trouble: typeof row['trouble'] === 'string' ? row['trouble'] : null,
+    row: {
+      id: String(row['id']),
+      wall_ms: Number(row['wall_ms']),
+      source: String(row['source']),
+      closedBecause: String(row['closed_because']),
+      verdict: parse(row['summary']),
+      shape: parse(row['shape']),
+    },
+  };
+}
+
+/** A list of fifty would be megabytes with the velocity histories in it. */
+function withoutHistories(verdict: Verdict): Verdict {
+  return { ...verdict, legs: verdict.legs.map((leg) => ({ ...leg, velocity: { time_s: [], value: [] } })) };
+}

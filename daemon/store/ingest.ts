@@ -1,0 +1,246 @@
+/**
+ * From a closed folder to a verdict and a row of the index; the server's side of the store. A folder is the only input,
+ * so a live event, a replay and a re-analysis take the same way, and a server that was away catches up by itself.
+ */
+import { stat } from 'node:fs/promises';
+import type { EventRecord } from '../analysis/record.ts';
+import type { Verdict } from '../analysis/verdict.ts';
+import type { TraceQuery } from '../web/event-library.ts';
+import { rigView } from '../web/views.ts';
+import type { EventRow, EventView, TraceView } from '../web/wire.ts';
+import {
+  type EventHeader,
+  eventFolder,
+  isEventId,
+  listEvents,
+  readEventHeader,
+  wallOfId_ms,
+} from './event-folder.ts';
+import { codeOf, disk, type Files, isMissing, messageOf } from './files.ts';
+import { EventIndex } from './index.ts';
+import { type LoadedEvent, loadEvent } from './load-record.ts';
+import { shapeOf, sliceSeries } from './slices.ts';
+import { listRevisions, readVerdict, verdictName, writeVerdict } from './verdict-files.ts';
+
+/** What an analysis is told besides the record; copied into the verdict. */
+export interface AnalysisMeta {
+  readonly revision: number;
+  readonly software: string;
+  readonly reason: string;
+}
+
+export type Analyse = (record: EventRecord, meta: AnalysisMeta) => Verdict;
+
+/** A verdict that is durable: its file is written and its row is in the index. */
+export interface Ingested {
+  readonly row: EventRow;
+  readonly folder: string;
+  /** Name of the verdict's file in the folder; null when the analysis failed. */
+  readonly file: string | null;
+  /** Why there is no verdict; null when there is one. */
+  readonly trouble: string | null;
+  /** False when this event had been taken in before. */
+  readonly isNew: boolean;
+}
+
+export interface IngestOptions {
+  readonly dataFolder: string;
+  /** Written into each verdict. */
+  readonly software: string;
+  readonly analyse: Analyse;
+  readonly files?: Files;
+}
+
+/**
+ * Calls that write are queued and run one after the other. Reads return null for an unknown id and throw `DataError`
+ * for a folder that cannot be read.
+ */
+export interface Ingest {
+  /** Takes in one closed event; the newest revision when it had been taken in before. Null when no such folder is there. */
+  ingest(id: string): Promise<Ingested | null>;
+  /** Takes in every whole folder that the index does not know. Cheap when there is none: to be called at start and now and then. */
+  scan(onEach?: (ingested: Ingested) => void): Promise<void>;
+  /** A further revision of the verdict, for the stated reason. */
+  reanalyse(id: string, reason: string): Promise<Ingested | null>;
+  /** Forgets the index and makes it anew from the folders. */
+  rebuild(): Promise<void>;
+  list(query: { readonly before: string | null; readonly limit: number }): EventRow[];
+  get(id: string): Promise<EventView | null>;
+  trace(id: string, query: TraceQuery): Promise<TraceView | null>;
+  /** Waits for the call in hand, then closes the index. */
+  close(): Promise<void>;
+}
+
+/** Small picture of a row: this much before and after the trip, in slices. */
+const shape = { before_s: 0.5, after_s: 1.5, slices: 48 } as const;
+
+export function createIngest({ dataFolder, software, analyse, files = disk }: IngestOptions): Ingest {
+  const index = new EventIndex(dataFolder);
+  let queue: Promise<unknown> = Promise.resolve();
+  let cached: { id: string; loaded: LoadedEvent } | null = null;
+
+  function inTurn<T>(work: () => Promise<T>): Promise<T> {
+    const result = queue.then(work);
+    queue = result.then(
+      () => undefined,
+      // The caller of `inTurn` has the error; the queue goes on.
+      () => undefined,
+    );
+    return result;
+  }
+
+  async function load(id: string): Promise<LoadedEvent> {
+    if (cached?.id !== id) cached = { id, loaded: await loadEvent(eventFolder(dataFolder, id), files) };
+    return cached.loaded;
+  }
+
+  async function isWhole(id: string): Promise<boolean> {
+    if (!isEventId(id)) return false;
+    try {
+      return (await stat(eventFolder(dataFolder, id))).isDirectory();
+    } catch (error) {
+      if (isMissing(error)) return false;
+      throw error;
+    }
+  }
+
+  /** Analyses and writes the next free revision; with `reason` null only when there is none yet. */
+  async function takeIn(id: string, reason: string | null): Promise<Ingested | null> {
+    if (!(await isWhole(id))) return null;
+    const folder = eventFolder(dataFolder, id);
+    let header: EventHeader | null = null;
+    let verdict: Verdict | null = null;
+    let isNew = false;
+    let picture: EventRow['shape'] = null;
+    let trouble: string | null = null;
+    try {
+      header = await readEventHeader(folder, files);
+      const revisions = await listRevisions(folder, files);
+      const last = revisions.at(-1) ?? 0;
+      if (last > 0 && reason === null) {
+        verdict = await readVerdict(folder, last, files);
+      } else {
+        const { record } = await load(id);
+        verdict = await nextVerdict(folder, record, last + 1, reason ?? 'event closed');
+        isNew = true;
+      }
+      picture = pictureOf((await load(id)).record, verdict, header);
+    } catch (error) {
+      // A disk that fails is to be tried again; a record that cannot be read or judged stays as it is.
+      if (codeOf(error) !== '') throw error;
+      trouble = messageOf(error);
+    }
+    const row: EventRow = {
+      id,
+      wall_ms: header === null ? wallOfId_ms(id) : wallOf_ms(header),
+      source: header?.trip.source ?? 'unknown',
+      closedBecause: header?.closedBecause ?? 'unknown',
+      verdict,
+      shape: picture,
+    };
+    index.put({ row, trouble });
+    const file = verdict === null ? null : verdictName(verdict.revision);
+    return { row, folder, file, trouble, isNew };
+  }
+
+  async function nextVerdict(
+    folder: string,
+    record: EventRecord,
+    from: number,
+    reason: string,
+  ): Promise<Verdict> {
+    for (let revision = from; ; revision++) {
+      const verdict = analyse(record, { revision, software, reason });
+      try {
+        await writeVerdict(folder, verdict, files);
+        return verdict;
+      } catch (error) {
+        // Somebody else, such as the command line, published this number meanwhile: theirs stays.
+        if (codeOf(error) !== 'EEXIST') throw error;
+      }
+    }
+  }
+
+  async function scanNow(onEach: (ingested: Ingested) => void): Promise<void> {
+    const known = new Set(index.known());
+    for (const id of await listEvents(dataFolder, files)) {
+      if (known.has(id)) continue;
+      const ingested = await takeIn(id, null);
+      if (ingested !== null) onEach(ingested);
+    }
+  }
+
+  return {
+    ingest: (id) => inTurn(() => takeIn(id, null)),
+    reanalyse: (id, reason) => inTurn(() => takeIn(id, reason)),
+    scan: (onEach = () => undefined) => inTurn(() => scanNow(onEach)),
+    rebuild: () =>
+      inTurn(async () => {
+        index.clear();
+        await scanNow(() => undefined);
+      }),
+    list: ({ before, limit }) => index.list(before, limit),
+
+    async get(id) {
+      const entry = index.get(id);
+      if (entry === null) return null;
+      const folder = eventFolder(dataFolder, id);
+      const header = await readEventHeader(folder, files);
+      const { row } = entry;
+      const verdict = row.verdict === null ? null : await readVerdict(folder, row.verdict.revision, files);
+      return {
+        ...row,
+        verdict,
+        trip_s: tripOf_s(verdict, header),
+        window: header.window,
+        rig: rigView(header.config, header.software, header.anchor),
+      };
+    },
+
+    async trace(id, { channels, from_s, to_s, points }) {
+      const entry = index.get(id);
+      if (entry === null) return null;
+      const { header, series } = await load(id);
+      const trip_s = tripOf_s(entry.row.verdict, header);
+      const from = from_s === null ? header.window.from_s : trip_s + from_s;
+      const to = to_s === null ? header.window.to_s : trip_s + to_s;
+      const wanted = channels ?? header.config.channels.map((channel) => channel.id);
+      return {
+        channels: wanted.flatMap((channel) => {
+          const found = series.get(channel);
+          if (found === undefined) return [];
+          const { time_s, min, max } = sliceSeries(found, from, to, points);
+          return [{ id: channel, time_s: time_s.map((at_s) => at_s - trip_s), min, max }];
+        }),
+      };
+    },
+
+    async close() {
+      await queue;
+      index.close();
+    },
+  };
+}
+
+/** Trip instant on the record's clock: the verdict's where it has one, else the recorder's. */
+function tripOf_s(verdict: Verdict | null, header: EventHeader): number {
+  for (const leg of verdict?.legs ?? []) {
+    if (leg.active && leg.results.trip.value !== null) return leg.results.trip.value;
+  }
+  return header.trip.time_s;
+}
+
+/** Wall time of the trip, in ms since 1970. */
+function wallOf_ms(header: EventHeader): number {
+  return header.anchor.wall_ms + (header.trip.time_s - header.anchor.time_s) * 1000;
+}
+
+/** Outlet pressure of the first active leg round the trip. */
+function pictureOf(record: EventRecord, verdict: Verdict, header: EventHeader): EventRow['shape'] {
+  const active = verdict.legs.find((leg) => leg.active)?.leg;
+  const leg = record.legs.find((each) => each.leg.id === active) ?? record.legs[0];
+  if (leg === undefined) return null;
+  const trip_s = tripOf_s(verdict, header);
+  const minmax_Pa = shapeOf(leg.outlet, trip_s - shape.before_s, trip_s + shape.after_s, shape.slices);
+  return minmax_Pa === null ? null : { from_s: -shape.before_s, to_s: shape.after_s, minmax_Pa };
+}
