@@ -40,3 +40,39 @@ export class ConfigError extends Error {
     this.faults = faults;
   }
 }
+
+/** Collects what checks across keys find; `at` tells the place of a path (see `Loaded.at` in yaml-load.ts). */
+export class Findings {
+  readonly #file: string;
+  readonly #at: (path: string) => Place | null;
+  readonly #list: Fault[];
+
+  constructor(file: string, at: (path: string) => Place | null, first: readonly Fault[] = []) {
+    this.#file = file;
+    this.#at = at;
+    this.#list = [...first];
+  }
+
+  fault(path: string, message: string): void {
+    this.#list.push({ severity: 'fault', file: this.#file, place: this.#at(path), path, message });
+  }
+
+  warn(path: string, message: string): void {
+    this.#list.push({ severity: 'warning', file: this.#file, place: this.#at(path), path, message });
+  }
+
+  /** `line 12`, for a message about another place. */
+  where(path: string): string {
+    const place = this.#at(path);
+    return place === null ? path : `line ${place.line}`;
+  }
+
+  get hasFault(): boolean {
+    return this.#list.some(({ severity }) => severity === 'fault');
+  }
+
+  /** In the order of the file. */
+  get list(): readonly Fault[] {
+    return sortFaults(this.#list);
+  }
+}

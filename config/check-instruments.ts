@@ -1,0 +1,169 @@
+/** Can these instruments show what happens? Warnings only, each with its arithmetic, on a resolved rig. */
+import type {
+  LineSpec,
+  LinkSpec,
+  ModbusLineSpec,
+  ModbusUnitSpec,
+  SerialFramesLineSpec,
+} from '../drivers/line-spec.ts';
+import type { Findings } from './fault.ts';
+import { registersOfType } from './resolve-lines.ts';
+import type { LegConfig, RigConfig } from './rig.ts';
+
+/** Paths in the file, by id, so that a warning can point at what was written. */
+export interface Paths {
+  channel(id: string): string;
+}
+
+/** Samples on the pressure plateau after seating that a peak needs to be reported, and that are recommended. */
+const plateauSamples = 8;
+
+export function checkInstruments(rig: RigConfig, paths: Paths, findings: Findings): void {
+  rig.legs.forEach((leg, i) => {
+    checkRate(rig, leg, `legs[${i}]`, findings);
+    checkRanges(rig, leg, paths, findings);
+  });
+  rig.lines.forEach((line, i) => {
+    if (line.driver === 'modbus') checkPollPlan(line, `lines[${i}]`, findings);
+    if (line.driver === 'serial-frames') checkStream(line, `lines[${i}]`, findings);
+  });
+}
+
+/** Samples per second of a channel as configured; null when only the recording knows. */
+function rateOf_Hz(lines: readonly LineSpec[], id: string): number | null {
+  for (const line of lines) {
+    if (line.driver === 'modbus') {
+      const unit = line.units.find(({ channels }) => channels.some((channel) => channel.id === id));
+      if (unit) return 1 / unit.poll_s;
+    } else if (line.channels.some((channel) => channel.id === id)) {
+      return line.driver === 'serial-frames' ? line.rate_Hz : line.csv.rate_Hz;
+    }
+  }
+  return null;
+}
+
+/** n_p = 2 fs (L - x)/a: samples between the step at the tap and its echo from the reflecting end. */
+function checkRate(rig: RigConfig, leg: LegConfig, path: string, findings: Findings): void {
+  const rate_Hz = rateOf_Hz(rig.lines, leg.outlet.channel);
+  if (rate_Hz === null) return;
+  const plateau_s = (2 * (leg.length_m - leg.outlet.distance_m)) / leg.waveSpeed_mps;
+  const samples = rate_Hz * plateau_s;
+  if (samples >= plateauSamples) return;
+  findings.warn(
+    `${path}.taps.outlet.channel`,
+    `leg ${leg.id} needs ${Math.ceil(plateauSamples / plateau_s)} samples/s or more, ${leg.outlet.channel} has ${short(rate_Hz)}: ` +
+      `the plateau lasts 2 (L - x)/a = ${short(plateau_s * 1e3)} ms, that is ${short(samples)} samples (${plateauSamples} needed): peak indicative only`,
+  );
+}
+
+function checkRanges(rig: RigConfig, leg: LegConfig, paths: Paths, findings: Findings): void {
+  const vapour_Pa = rig.liquid.vapourPressure_PaAbs - rig.atmosphere_PaAbs;
+  // A severe slam onto the pressure at the trip is what the outlet must at least be able to show.
+  const step_Pa = rig.liquid.density_kgpm3 * leg.waveSpeed_mps * rig.severity.severe_mps;
+  const static_Pa = rig.trip.tank?.setPoint_Pa ?? null;
+  for (const [name, tap] of [
+    ['outlet', leg.outlet],
+    ['mid', leg.mid],
+    ['inlet', leg.inlet],
+  ] as const) {
+    const channel = rig.channels.find(({ id }) => id === tap?.channel);
+    if (!channel) continue;
+    const path = `${paths.channel(channel.id)}.range`;
+    if (channel.range[0] > vapour_Pa) {
+      findings.warn(
+        path,
+        `${channel.id} reads down to ${bars(channel.range[0])}; the water boils at ${bars(vapour_Pa)} gauge: cavitation cannot be seen`,
+      );
+    }
+    if (name === 'outlet' && static_Pa !== null && channel.range[1] < static_Pa + step_Pa) {
+      findings.warn(
+        path,
+        `${channel.id} reads up to ${bars(channel.range[1])}; a severe slam in leg ${leg.id} reaches set point + density x wave speed x ` +
+          `${short(rig.severity.severe_mps)} m/s = ${bars(static_Pa)} + ${bars(step_Pa)} = ${bars(static_Pa + step_Pa)}: the peak would be clipped`,
+      );
+    }
+  }
+}
+
+/** Time for one character on the wire, in s, and the silence of 3.5 characters (Modbus over Serial Line V1.02, 2.5.1.1). */
+function characterTimes(link: Extract<LinkSpec, { kind: 'serial' }>): {
+  character_s: number;
+  silence_s: number;
+} {
+  const bits = 1 + link.dataBits + (link.parity === 'none' ? 0 : 1) + link.stopBits;
+  const character_s = bits / link.baud;
+  return { character_s, silence_s: link.baud <= 19200 ? 3.5 * character_s : 1.75e-3 };
+}
+
+/** Requests of one poll, as data bytes of the reply, after merging neighbours as the driver does. */
+export function replyBytes(unit: ModbusUnitSpec): readonly number[] {
+  const bytes: number[] = [];
+  for (const table of ['coil', 'discrete', 'holding', 'input'] as const) {
+    const isBits = table === 'coil' || table === 'discrete';
+    const spans = unit.channels
+      .filter((channel) => channel.table === table)
+      .map(({ address, type }) => [address, address + registersOfType[type]] as const)
+      .sort((a, b) => a[0] - b[0]);
+    const most = unit.maxRegisters * (isBits ? 16 : 1);
+    const gap = unit.maxGap * (isBits ? 16 : 1);
+    let block: [number, number] | null = null;
+    const close = () => {
+      if (block) bytes.push(isBits ? Math.ceil((block[1] - block[0]) / 8) : 2 * (block[1] - block[0]));
+    };
+    for (const [first, end] of spans) {
+      if (block && first - block[1] <= gap && Math.max(end, block[1]) - block[0] <= most) {
+        block[1] = Math.max(end, block[1]);
+      } else {
+        close();
+        block = [first, end];
+      }
+    }
+    close();
+  }
+  return bytes;
+}
+
+/** Every request costs (8 + 5 + data bytes) characters and two silences; the device's own time comes on top. */
+function checkPollPlan(line: ModbusLineSpec, path: string, findings: Findings): void {
+  if (line.link.kind !== 'serial') return;
+  const { character_s, silence_s } = characterTimes(line.link);
+  let load = 0;
+  const parts: string[] = [];
+  for (const unit of line.units) {
+    const blocks = replyBytes(unit);
+    const busy_s = blocks.reduce(
+      (sum, data) => sum + (13 + data) * character_s + 2 * silence_s + unit.gap_s,
+      0,
+    );
+    load += busy_s / unit.poll_s;
+    parts.push(
+      `${unit.id}: ${blocks.length} request${blocks.length === 1 ? '' : 's'}, ${short(busy_s * 1e3)} ms of every ${short(unit.poll_s * 1e3)} ms`,
+    );
+  }
+  if (load <= 1) return;
+  findings.warn(
+    `${path}.units`,
+    `the polls cannot fit the line: ${parts.join('; ')}; together ${Math.round(load * 100)} % at ${line.link.baud} baud before the devices' own time. ` +
+      'Poll slower, raise the baud rate, or put channels side by side',
+  );
+}
+
+/** Bytes a scan: digital word and samples, plus the frame's 18 bytes shared by 25 scans; 10 bits a byte at 8N1. */
+function checkStream(line: SerialFramesLineSpec, path: string, findings: Findings): void {
+  if (line.link.kind !== 'serial' || line.framing.kind !== 'binary') return;
+  const samples = Math.max(
+    0,
+    ...line.channels.map(({ source, index }) => (source === 'analog' ? index + 1 : 0)),
+  );
+  const bytes = 2 + 2 * samples + 18 / 25;
+  const needed_baud = line.rate_Hz * bytes * 10;
+  if (needed_baud <= line.link.baud) return;
+  findings.warn(
+    `${path}.baud`,
+    `the stream cannot fit the line: ${short(line.rate_Hz)} scans/s of ${short(bytes)} bytes or more (${samples} samples, 10 bits a byte) ` +
+      `need ${Math.ceil(needed_baud)} baud, the line has ${line.link.baud}`,
+  );
+}
+
+const short = (value: number) => String(Number(value.toPrecision(3)));
+const bars = (value_Pa: number) => `${short(value_Pa / 1e5)} bar`;

@@ -1,0 +1,222 @@
+/** A channel as written -> SI scale, offset, range. Everything here hangs on the channel's quantity and unit. */
+import type { Findings } from './fault.ts';
+import type { ChannelConfig, QuantityKind } from './rig.ts';
+import { type ChannelText, kindOfQuantity } from './schema-lines.ts';
+import { parseInterval } from './schema-types.ts';
+import type { Unit, UnitKind } from './unit-table.ts';
+import { allowedText, findUnit, type Parsed, parseQuantity, toSi, wrongUnitText } from './units.ts';
+import type { DeepPartial } from './yaml-load.ts';
+
+/** SI unit of each quantity, as `ChannelConfig.unit` spells it. */
+const siUnit: Readonly<Record<QuantityKind, string>> = {
+  pressure: 'Pa',
+  velocity: 'm/s',
+  flow: 'm3/s',
+  level: 'm',
+  temperature: 'K',
+  speed: 'rad/s',
+  position: '1',
+  state: '1',
+};
+
+/** Standard uncertainty assumed for an instrument that states none, as a share of its span (common practice, no source). */
+const assumedUncertainty_ratio = 0.0025;
+
+/** What a channel takes from round about. */
+export interface ChannelSurroundings {
+  readonly line: string;
+  readonly path: string;
+  readonly atmosphere_PaAbs: number;
+  /** Ends of the converter when the channel does not say them. */
+  readonly counts: readonly [number, number] | null;
+}
+
+/** Null when a fault was found, here or already by the schema. */
+export function resolveChannel(
+  text: DeepPartial<ChannelText>,
+  around: ChannelSurroundings,
+  findings: Findings,
+): ChannelConfig | null {
+  const { id, quantity } = text;
+  if (id === undefined || quantity === undefined) return null;
+  const base = {
+    id,
+    name: text.name ?? id,
+    line: around.line,
+    quantity,
+    unit: siUnit[quantity],
+    responseTime_s: text.responseTime?.value ?? 0,
+    // Unless said otherwise a response time is known to a tenth (common practice, no source).
+    responseTimeHalfWidth_s: text.responseTime?.halfWidth ?? 0.1 * (text.responseTime?.value ?? 0),
+    delay_s: [text.delay?.[0] ?? 0, text.delay?.[1] ?? 0] as const,
+  };
+  const kind = kindOfQuantity[quantity];
+  if (kind === null) {
+    return refuseNumbers(text, around.path, findings)
+      ? null
+      : {
+          ...base,
+          displayUnit: '',
+          scale: 1,
+          offset: 0,
+          rawRange: null,
+          range: [0, 1],
+          uncertainty: { absolute: 0, relative: 0 },
+        };
+  }
+  const numbers = new Numbers(text, kind, around, findings);
+  const unit = numbers.unit();
+  if (unit === null) return null;
+  const scaling = numbers.scaling(unit);
+  const range = numbers.range(unit);
+  if (scaling === null || range === null) return null;
+  const uncertainty = numbers.uncertainty(unit, range);
+  if (uncertainty === null) return null;
+  // Inside the house pressure is gauge: an absolute instrument is shifted by the atmosphere, once, here.
+  const shift = unit.kind === 'absolutePressure' ? -around.atmosphere_PaAbs : 0;
+  return {
+    ...base,
+    displayUnit: unit.symbol.replace('(a)', ''),
+    scale: scaling.scale,
+    offset: scaling.offset + shift,
+    rawRange: pair(text.counts) ?? around.counts,
+    range: [range[0] + shift, range[1] + shift],
+    uncertainty,
+  };
+}
+
+function pair(ends: readonly (number | undefined)[] | undefined): readonly [number, number] | null {
+  if (ends?.[0] === undefined || ends[1] === undefined) return null;
+  return [Math.min(ends[0], ends[1]), Math.max(ends[0], ends[1])];
+}
+
+function refuseNumbers(text: DeepPartial<ChannelText>, path: string, findings: Findings): boolean {
+  const wrong = (['unit', 'scaling', 'range', 'counts', 'uncertainty'] as const).filter(
+    (key) => text[key] !== undefined,
+  );
+  for (const key of wrong) {
+    findings.fault(
+      `${path}.${key}`,
+      `found "${key}" on a channel of quantity state; a state is 0 or 1 and has none: leave it out`,
+    );
+  }
+  return wrong.length > 0;
+}
+
+/** The numeric keys of one channel. */
+class Numbers {
+  readonly #text: DeepPartial<ChannelText>;
+  readonly #kind: UnitKind;
+  readonly #around: ChannelSurroundings;
+  readonly #findings: Findings;
+
+  constructor(
+    text: DeepPartial<ChannelText>,
+    kind: UnitKind,
+    around: ChannelSurroundings,
+    findings: Findings,
+  ) {
+    this.#text = text;
+    this.#kind = kind;
+    this.#around = around;
+    this.#findings = findings;
+  }
+
+  #fault(key: string, message: string): null {
+    this.#findings.fault(key === '' ? this.#around.path : `${this.#around.path}.${key}`, message);
+    return null;
+  }
+
+  #read<T>(key: string, written: string, parsed: Parsed<T>): T | null {
+    return 'why' in parsed ? this.#fault(key, `found "${written}"; ${parsed.why}`) : parsed.value;
+  }
+
+  unit(): Unit | null {
+    const written = this.#text.unit;
+    if (written === undefined)
+      return this.#fault('', `the key "unit" is missing; ${allowedText(this.#kind)}`);
+    const unit =
+      findUnit(this.#kind, written) ??
+      (this.#kind === 'pressure' ? findUnit('absolutePressure', written) : null);
+    return unit ?? this.#fault('unit', `found "${written}"; ${wrongUnitText(this.#kind, written, 'unit')}`);
+  }
+
+  scaling(unit: Unit): { scale: number; offset: number } | null {
+    const written = this.#text.scaling;
+    if (written === undefined) return { scale: unit.factor, offset: unit.offset };
+    const isPoints = written.raw !== undefined || written.value !== undefined;
+    const isFactor = written.scale !== undefined || written.offset !== undefined;
+    if (
+      isPoints === isFactor ||
+      (isPoints && (!written.raw || !written.value)) ||
+      (isFactor && !written.scale)
+    ) {
+      return this.#fault(
+        'scaling',
+        'either "raw" and "value" together, or "scale" with or without "offset" are allowed',
+      );
+    }
+    return isPoints
+      ? this.#points(written.raw, written.value, unit)
+      : this.#factor(written.scale, written.offset, unit);
+  }
+
+  #points(raw: readonly (number | undefined)[] | undefined, value: string | undefined, unit: Unit) {
+    if (raw?.[0] === undefined || raw[1] === undefined || value === undefined) return null;
+    const ends = this.#interval('scaling.value', value, unit);
+    if (ends === null) return null;
+    const scale = (ends[1] - ends[0]) / (raw[1] - raw[0]);
+    return { scale, offset: ends[0] - scale * raw[0] };
+  }
+
+  #factor(scale: string | undefined, offset: string | undefined, unit: Unit) {
+    if (scale === undefined) return null;
+    const step = this.#read('scaling.scale', scale, parseQuantity(scale, unit.kind, 'scale'));
+    if (step === null) return null;
+    // A step is a difference: 0.1 degC a count is 0.1 K, whatever the zero of the scale.
+    const perCount = step.value - step.unit.offset;
+    if (perCount === 0) return this.#fault('scaling.scale', `found "${scale}"; anything but zero is allowed`);
+    if (offset === undefined) return { scale: perCount, offset: toSi(0, unit) };
+    const zero = this.#read('scaling.offset', offset, parseQuantity(offset, unit.kind, 'offset'));
+    return zero === null ? null : { scale: perCount, offset: zero.value };
+  }
+
+  /** Two different ends; the unit may stand at the second only. */
+  #interval(key: string, written: string, unit: Unit): readonly [number, number] | null {
+    const label = key.split('.').at(-1)!;
+    const ends = this.#read(key, written, parseInterval(written, unit.kind, label));
+    if (ends === null) return null;
+    if (ends.low < ends.high) return [ends.low, ends.high];
+    return this.#fault(key, `found "${written}"; two different ends are allowed, as in "-1 to 24 bar"`);
+  }
+
+  range(unit: Unit): readonly [number, number] | null {
+    const written = this.#text.range;
+    if (written !== undefined) return this.#interval('range', written, unit);
+    return this.#fault(
+      '',
+      `the key "range" is missing; the measuring range is allowed, in ${unit.symbol}, as in "-1 to 24 bar"`,
+    );
+  }
+
+  uncertainty(unit: Unit, range: readonly [number, number]): ChannelConfig['uncertainty'] | null {
+    const written = this.#text.uncertainty;
+    if (written === undefined)
+      return { absolute: assumedUncertainty_ratio * (range[1] - range[0]), relative: 0 };
+    let absolute = 0;
+    let relative = 0;
+    for (const part of written.split(/\s*\+\s*/)) {
+      const share = unit.kind === 'ratio' ? null : parseQuantity(part, 'ratio', 'uncertainty');
+      if (share !== null && 'value' in share && share.value.unit.symbol !== '1') {
+        relative += share.value.value;
+        continue;
+      }
+      const fixed = this.#read('uncertainty', written, parseQuantity(part, unit.kind, 'uncertainty'));
+      if (fixed === null) return null;
+      absolute += fixed.value - fixed.unit.offset;
+    }
+    if (absolute < 0 || relative < 0)
+      return this.#fault('uncertainty', `found "${written}"; an uncertainty is not negative`);
+    return { absolute, relative };
+  }
+}

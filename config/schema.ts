@@ -1,0 +1,263 @@
+/**
+ * THE schema of a rig file: types, defaults, limits and the JSON Schema that editors use all come from here.
+ * The loader is load.ts; the words `Quantity`, `Interval`, `WithTolerance` are in schema-types.ts.
+ */
+import { writeFileSync } from 'node:fs';
+import Type, { type Static } from 'typebox';
+import { idSchema, lineSchema } from './schema-lines.ts';
+import { Interval, Quantity, WithTolerance } from './schema-types.ts';
+
+const strict = { additionalProperties: false } as const;
+const text = (description: string) => Type.String({ minLength: 1, description });
+
+const tap = (description: string) =>
+  Type.Object(
+    {
+      channel: text('Tag of the channel.'),
+      distance: Quantity('length', {
+        min: '0 m',
+        max: '100 km',
+        description: 'From the valve seat along the pipe; positive on both sides.',
+      }),
+    },
+    { ...strict, description },
+  );
+
+const valve = Type.Object(
+  {
+    id: idSchema('Name of this specimen, unique in the file.'),
+    type: Type.Enum(['swing', 'tilting-disc', 'dual-plate', 'axial', 'ball', 'other']),
+    size: text('As the trade says it, for example DN150 or 6 in.'),
+    serial: Type.String({ default: '', description: 'Serial number.' }),
+    settings: Type.String({ default: '', description: 'Counterweight, dashpot, spring, in words.' }),
+    rating: Type.Optional(
+      Quantity('pressure', { min: '0.1 bar', max: '1000 bar', description: 'Pressure rating.' }),
+    ),
+  },
+  strict,
+);
+
+const leg = Type.Object(
+  {
+    id: idSchema('Short name of the leg, unique in the file, for example A.'),
+    name: Type.Optional(text('What people call it; the id when left out.')),
+    bore: Quantity('length', { min: '10 mm', max: '3 m', description: 'Inside diameter.' }),
+    wall: Quantity('length', { min: '0.5 mm', max: '300 mm', description: 'Wall thickness.' }),
+    material: Type.Union([
+      text('Name from the list, for example carbon steel.'),
+      Type.Object(
+        {
+          name: text('What it is.'),
+          modulus: Quantity('modulus', { min: '0.1 GPa', max: '500 GPa', description: "Young's modulus." }),
+          poisson: Type.Number({ minimum: 0, maximum: 0.5, default: 0.3 }),
+        },
+        strict,
+      ),
+    ]),
+    restraint: Type.Enum(['upstream-anchored', 'anchored', 'expansion-joints'], {
+      default: 'anchored',
+      description:
+        'How the pipe is held along its axis: at the upstream end only, throughout, or not at all.',
+    }),
+    length: WithTolerance('length', {
+      min: '0.2 m',
+      max: '100 km',
+      description: 'Valve seat to the end that reflects (the tank), along the pipe.',
+    }),
+    inletLength: Quantity('length', {
+      min: '0 m',
+      max: '100 km',
+      description: 'Pump to valve seat, along the pipe.',
+    }),
+    inertiaRatio: Type.Optional(
+      WithTolerance('ratio', {
+        min: '0.9',
+        max: '1.5',
+        description:
+          'Effective over geometric length of the column; found from repeated runs. Left out: end correction of the bore.',
+      }),
+    ),
+    waveSpeed: Type.Optional(
+      WithTolerance('velocity', {
+        min: '100 m/s',
+        max: '1500 m/s',
+        description: 'Measured wave speed. Left out: computed from pipe and water, known to 4 %.',
+      }),
+    ),
+    rating: Type.Optional(
+      Quantity('pressure', { min: '0.1 bar', max: '1000 bar', description: 'Rating of the pipe.' }),
+    ),
+    valve,
+    taps: Type.Object(
+      {
+        outlet: tap('Pressure just downstream of the valve: the one that every verdict needs.'),
+        mid: Type.Optional(tap('Pressure further downstream.')),
+        inlet: Type.Optional(tap('Pressure just upstream of the valve.')),
+      },
+      strict,
+    ),
+    meter: Type.Optional(tap('Velocity or flow in this leg.')),
+    position: Type.Optional(text('Tag of the disc position channel: 0 % shut, 100 % open.')),
+  },
+  strict,
+);
+
+const source = (runningLevel: number, levelText: string, delay: string) =>
+  Type.Object(
+    {
+      channel: text('Tag of a channel of quantity state.'),
+      runningLevel: Type.Integer({ minimum: 0, maximum: 1, default: runningLevel, description: levelText }),
+      delay: Interval('time', {
+        min: '-10 s',
+        max: '10 s',
+        default: delay,
+        description: 'The pump lost its drive this much before the edge; negative when it does so after it.',
+      }),
+    },
+    strict,
+  );
+
+/** The whole rig file. */
+export const rigSchema = Type.Object(
+  {
+    rig: Type.Object({ name: text('Name of the rig.'), place: Type.String({ default: '' }) }, strict),
+    liquid: Type.Object(
+      {
+        name: Type.String({ minLength: 1, default: 'water' }),
+        temperature: WithTolerance('temperature', {
+          min: '0 degC',
+          max: '40 degC',
+          default: '20 degC +- 3 K',
+        }),
+        density: Type.Optional(
+          WithTolerance('density', {
+            min: '500 kg/m3',
+            max: '2000 kg/m3',
+            description: 'Needed unless it is water.',
+          }),
+        ),
+        bulkModulus: Type.Optional(
+          Quantity('modulus', {
+            min: '0.1 GPa',
+            max: '10 GPa',
+            description: 'Isentropic. Needed unless it is water.',
+          }),
+        ),
+        vapourPressure: Type.Optional(
+          Quantity('absolutePressure', {
+            min: '0 Pa',
+            max: '2 bar',
+            description: 'Needed unless it is water.',
+          }),
+        ),
+      },
+      { ...strict, default: {} },
+    ),
+    atmosphere: Quantity('absolutePressure', {
+      min: '500 mbar',
+      max: '1100 mbar',
+      default: '1013.25 mbar(a)',
+      description: 'Air pressure at the rig, absolute; about 1.2 mbar less for every 10 m above the sea.',
+    }),
+    legs: Type.Array(leg, { minItems: 1, maxItems: 8 }),
+    lines: Type.Array(lineSchema, { minItems: 1, maxItems: 16 }),
+    trip: Type.Object(
+      {
+        contact: Type.Optional(source(1, 'Level of the channel while the pump runs.', '0 to 20 ms')),
+        pressureSwitch: Type.Optional(
+          source(0, 'Level of the channel while the switch has not tripped.', '-50 to 0 ms'),
+        ),
+        detected: Type.Boolean({
+          default: true,
+          description: 'Whether pressure and flow alone may declare a trip.',
+        }),
+        tank: Type.Optional(
+          Type.Object(
+            {
+              channel: text('Tag of the tank pressure.'),
+              setPoint: Type.Optional(
+                Quantity('pressure', {
+                  min: '0.1 bar',
+                  max: '1000 bar',
+                  description: 'Where the pressure switch trips.',
+                }),
+              ),
+            },
+            strict,
+          ),
+        ),
+      },
+      { ...strict, default: {} },
+    ),
+    windows: Type.Object(
+      {
+        before: Quantity('time', {
+          min: '1.5 s',
+          max: '60 s',
+          default: '2 s',
+          description: 'Kept before the trip.',
+        }),
+        afterSeating: Quantity('time', { min: '0.5 s', max: '60 s', default: '3 s' }),
+        withoutSeating: Quantity('time', { min: '1 s', max: '5 min', default: '8 s' }),
+        history: Quantity('time', {
+          min: '10 s',
+          max: '10 min',
+          default: '60 s',
+          description: 'Kept in memory.',
+        }),
+      },
+      { ...strict, default: {} },
+    ),
+    severity: Type.Object(
+      {
+        version: Type.String({ minLength: 1, default: 'trade rule, from memory' }),
+        mild: Quantity('velocity', { min: '1 mm/s', max: '10 m/s', default: '0.5 ft/s' }),
+        severe: Quantity('velocity', { min: '1 mm/s', max: '10 m/s', default: '1.0 ft/s' }),
+      },
+      {
+        ...strict,
+        default: {},
+        description: 'Classes by the equivalent reverse velocity; no standard sets them.',
+      },
+    ),
+    dataFolder: Type.String({
+      minLength: 1,
+      default: 'data',
+      description: 'Relative to the working directory.',
+    }),
+    server: Type.Object(
+      {
+        host: Type.String({
+          minLength: 1,
+          default: '127.0.0.1',
+          description: 'Address to serve the dashboard on.',
+        }),
+        port: Type.Integer({ minimum: 0, maximum: 65535, default: 8470 }),
+      },
+      { ...strict, default: {} },
+    ),
+  },
+  { ...strict, title: 'Tripwave rig file' },
+);
+
+/** A rig file as read: SI where a value stands alone, text where it hangs on other keys. */
+export type RigText = Static<typeof rigSchema>;
+
+/** The schema as JSON Schema (2020-12) text: keys with a default are not required. Ends with a newline. */
+export function jsonSchemaText(): string {
+  const relax = (node: unknown): unknown => {
+    if (Array.isArray(node)) return node.map(relax);
+    if (node === null || typeof node !== 'object') return node;
+    const out = Object.fromEntries(Object.entries(node).map(([key, value]) => [key, relax(value)]));
+    const { properties, required } = out as { properties?: Record<string, object>; required?: string[] };
+    if (properties && required) out.required = required.filter((key) => !('default' in properties[key]));
+    return out;
+  };
+  const schema = { $schema: 'https://json-schema.org/draft/2020-12/schema', ...(relax(rigSchema) as object) };
+  return `${JSON.stringify(schema, null, 2)}\n`;
+}
+
+/** Writes the JSON Schema where `# yaml-language-server: $schema=rig.schema.json` of the example files finds it. */
+export function writeJsonSchema(file: string | URL = new URL('rig.schema.json', import.meta.url)): void {
+  writeFileSync(file, jsonSchemaText());
+}
