@@ -1,0 +1,132 @@
+/** One recorder's messages turned into pages, verdicts and answers. Knows nothing of processes, so tests can drive it. */
+import type { FastifyInstance } from 'fastify';
+import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts';
+import type { Ingest, Ingested } from '../store/ingest.ts';
+import { LiveHub } from './live.ts';
+import { RigState } from './rig-state.ts';
+import { createServer, listen } from './server.ts';
+import { slimRow } from './views.ts';
+
+/** Live messages that may be on their way to the server at once: two seconds of summaries. */
+const firstCredit = 40;
+/** Folders whose hint was lost are found this often, in ms. */
+const scanInterval_ms = 10_000;
+/** While the recorder is silent its silence is told this often, in ms. */
+const silenceInterval_ms = 1_000;
+
+export interface SessionOptions {
+  /** Makes the store once the recorder has said where its data lies. */
+  readonly openStore: (hello: HelloMessage) => Ingest;
+  readonly answer: (message: ToRecorder) => void;
+  readonly dashboardFolder: string | null;
+  /** Something that a person who looks after the server should read. */
+  readonly log: (text: string) => void;
+}
+
+/**
+ * The first hello opens store and port; all messages before it are ignored. A later hello (a reloaded configuration)
+ * replaces what is shown of the rig and keeps store and port.
+ */
+export class ServerSession {
+  readonly hub = new LiveHub();
+  readonly state = new RigState(() => Date.now());
+  #options: SessionOptions;
+  #store: Ingest | null = null;
+  #app: FastifyInstance | null = null;
+  #timers: NodeJS.Timeout[] = [];
+  #boot = '';
+
+  constructor(options: SessionOptions) {
+    this.#options = options;
+  }
+
+  /** Rejects only when the first hello cannot be served: port in use, no database. */
+  async receive(message: ToServer): Promise<void> {
+    switch (message.kind) {
+      case 'hello':
+        await this.#hello(message);
+        return;
+      case 'summary':
+        this.hub.summary(message);
+        this.#options.answer({ kind: 'credit', count: 1 });
+        return;
+      case 'status':
+        this.state.status(message);
+        this.hub.message({ kind: 'status', status: this.state.view(this.hub.counters) });
+        this.#options.answer({ kind: 'credit', count: 1 });
+        return;
+      case 'trip': {
+        const { event, source, time_s } = message;
+        this.hub.message({ kind: 'trip', event, source, time_s });
+        return;
+      }
+      case 'event-closed':
+        await this.#attempt(message.event, async (store) => {
+          const ingested = await store.ingest(message.event);
+          if (ingested !== null) this.#publish(ingested);
+        });
+        return;
+    }
+  }
+
+  async stop(): Promise<void> {
+    for (const timer of this.#timers) clearInterval(timer);
+    this.hub.closeAll('the server stops');
+    await this.#app?.close();
+    await this.#store?.close();
+  }
+
+  async #hello(hello: HelloMessage): Promise<void> {
+    if (hello.boot !== this.#boot) this.hub.clearHistory();
+    this.#boot = hello.boot;
+    this.state.hello(hello);
+    if (this.#app !== null) return;
+    const { answer, dashboardFolder, openStore } = this.#options;
+    const { host, port } = hello.config.server;
+    const store = openStore(hello);
+    this.#store = store;
+    const app = await createServer({ library: store, state: this.state, hub: this.hub, host, dashboardFolder });
+    this.#app = app;
+    const bound = await listen(app, host, port);
+    answer({ kind: 'ready', host, port: bound });
+    answer({ kind: 'credit', count: firstCredit });
+    await this.#scan();
+    this.#timers = [
+      setInterval(() => void this.#scan(), scanInterval_ms),
+      setInterval(() => this.#tellSilence(), silenceInterval_ms),
+    ];
+  }
+
+  #scan(): Promise<void> {
+    return this.#attempt('the event folders', (store) => store.scan((ingested) => this.#publish(ingested)));
+  }
+
+  /** A failing disk is shown and tried again at the next scan; the live pages go on. */
+  async #attempt(what: string, work: (store: Ingest) => Promise<void>): Promise<void> {
+    if (this.#store === null) return;
+    try {
+      await work(this.#store);
+      this.state.troubles.clear('store');
+    } catch (error) {
+      const why = error instanceof Error ? error.message : String(error);
+      this.#options.log(`could not take in ${what}: ${why}`);
+      this.state.troubles.raise(
+        'store',
+        `The server cannot read or write the event store: ${why}.`,
+        'Check space and rights of the data folder; it is tried again by itself.',
+        Date.now(),
+      );
+    }
+  }
+
+  #publish({ row, folder, file, trouble, isNew }: Ingested): void {
+    if (trouble !== null) this.#options.log(`event ${row.id} has no verdict: ${trouble}`);
+    this.hub.message({ kind: 'event', event: slimRow(row) });
+    if (isNew && file !== null) this.#options.answer({ kind: 'verdict', event: row.id, folder, file });
+  }
+
+  #tellSilence(): void {
+    const status = this.state.view(this.hub.counters);
+    if (status.phase === 'recorder-gone') this.hub.message({ kind: 'status', status });
+  }
+}
