@@ -77,6 +77,9 @@ export interface DriverSink {
 /** Plain counters, plural and ending with a past participle (`framesReceived`, `scansLost`). They only grow. */
 export type Counters = Record<string, number>;
 
+/** Latest numbers about the line itself with their unit in the name (`drift_ppm`); they rise and fall. */
+export type Readings = Record<string, number>;
+
 /**
  * One line's reader.
  *
@@ -90,6 +93,7 @@ export interface Driver {
   /** Fixed by the configuration; known before `start`. */
   readonly groups: readonly GroupSpec[];
   readonly counters: Readonly<Counters>;
+  readonly readings?: Readonly<Readings>;
   /**
    * Begins to read. Returns at once: an absent, locked or silent device is a `LinkState`, not an error,
    * and the driver tries again for ever.

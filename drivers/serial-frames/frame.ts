@@ -28,6 +28,7 @@
  * ```
  */
 import { crc32 } from 'node:zlib';
+import type { Counters } from '../driver.ts';
 
 /** Bits of the digital word by convention. */
 export const digitalBit = { runContact: 0, pressureSwitch: 1 } as const;
@@ -116,13 +117,11 @@ export function encodeFrame(frame: Frame): Uint8Array {
  * Finds frames in a stream of bytes. Chunk borders do not matter. After damage it looks for the next sync pair behind the
  * one that failed, so frames inside a wrongly taken range are found. A damaged length can hold later frames
  * back until the longest frame has arrived, never lose them.
+ *
+ * Counters it fills: `framesReceived`; `crcErrorsSeen` (legal headers whose CRC did not match); `bytesSkipped` (of no accepted frame).
  */
 export class FrameDecoder {
-  framesReceived = 0;
-  /** Headers that were legal but whose CRC did not match. */
-  crcErrorsSeen = 0;
-  /** Bytes that belong to no accepted frame. */
-  bytesSkipped = 0;
+  readonly #counters: Counters;
   #bytes = new Uint8Array(8 * longestFrame_bytes);
   #view = new DataView(this.#bytes.buffer);
   #start = 0;
@@ -130,11 +129,16 @@ export class FrameDecoder {
   readonly #digital = new Uint16Array(frameLimits.scans);
   readonly #samples = new Int32Array(frameLimits.scans * frameLimits.channels);
 
+  constructor(counters: Counters) {
+    this.#counters = counters;
+    for (const name of ['framesReceived', 'crcErrorsSeen', 'bytesSkipped']) counters[name] ??= 0;
+  }
+
   /**
    * Takes the next bytes, which stay the caller's, and calls `accept` for every whole frame, in order. The frame and its arrays are
-   * valid during the call only. `bytesAfter` counts the bytes of `chunk` that lie behind the frame's end.
+   * valid during the call only.
    */
-  push(chunk: Uint8Array, accept: (frame: Frame, bytesAfter: number) => void): void {
+  push(chunk: Uint8Array, accept: (frame: Frame) => void): void {
     let taken = 0;
     while (taken < chunk.length) {
       if (this.#end === this.#bytes.length) {
@@ -146,31 +150,31 @@ export class FrameDecoder {
       this.#bytes.set(chunk.subarray(taken, taken + count), this.#end);
       this.#end += count;
       taken += count;
-      this.#scan(chunk.length - taken, accept);
+      this.#scan(accept);
     }
   }
 
   /** Forgets the unfinished frame, as after a reconnect; its bytes count as skipped. */
   reset(): void {
-    this.bytesSkipped += this.#end - this.#start;
+    this.#counters['bytesSkipped'] += this.#end - this.#start;
     this.#start = 0;
     this.#end = 0;
   }
 
-  #scan(bytesToCome: number, accept: (frame: Frame, bytesAfter: number) => void): void {
+  #scan(accept: (frame: Frame) => void): void {
     const bytes = this.#bytes;
     let at = this.#start;
     while (this.#end - at >= 2) {
       if (bytes[at] !== sync0 || bytes[at + 1] !== sync1) {
         const next = bytes.indexOf(sync0, at + 1);
         const to = next < 0 || next > this.#end ? this.#end : next;
-        this.bytesSkipped += to - at;
+        this.#counters['bytesSkipped'] += to - at;
         at = to;
         continue;
       }
       if (this.#end - at < headerBytes && this.#mayBeHeader(at, this.#end - at)) break;
       if (!this.#mayBeHeader(at, headerBytes)) {
-        this.bytesSkipped += 2;
+        this.#counters['bytesSkipped'] += 2;
         at += 2;
         continue;
       }
@@ -178,17 +182,17 @@ export class FrameDecoder {
       if (this.#end - at < length) break;
       const crcAt = at + length - crcBytes;
       if (crc32(bytes.subarray(at + 2, crcAt)) !== this.#view.getUint32(crcAt, true)) {
-        this.crcErrorsSeen++;
-        this.bytesSkipped += 2;
+        this.#counters['crcErrorsSeen']++;
+        this.#counters['bytesSkipped'] += 2;
         at += 2;
         continue;
       }
-      this.framesReceived++;
+      this.#counters['framesReceived']++;
       const frame = this.#unpack(at);
       at += length;
       // Before the call: `accept` may throw, and the frame must not come twice.
       this.#start = at;
-      accept(frame, this.#end - at + bytesToCome);
+      accept(frame);
     }
     this.#start = at;
   }

@@ -1,0 +1,130 @@
+/** A streaming converter on a serial line or TCP: our open framing (frame.ts) or delimited text (ascii.ts). */
+import { type Driver, type DriverSink, type GroupSpec, type LinkState, monotonic_s } from '../driver.ts';
+import type { SerialFramesLineSpec } from '../line-spec.ts';
+import { Link } from '../link.ts';
+import { AsciiReceiver } from './ascii.ts';
+import { BinaryReceiver } from './binary.ts';
+import type { Receiver } from './receiver.ts';
+import { ScanStream } from './scan-stream.ts';
+
+/** The port is looked at so often, in s: a fifth of the cost of waking up for every chunk, far below the 20 ms a block may take. */
+const readEvery_s = 4e-3;
+
+/** A binary stream that stays late by more than this was not delayed but stood still, in s; a terminal holds less than half a second. */
+const standstill_s = 0.6;
+
+/** No scan for so long, in s, or 20 scan periods: the line is silent. */
+const silence_s = 1;
+
+/** Makes the reader of one line. It reads only; nothing is ever sent to the converter. */
+export function createSerialFramesDriver(spec: SerialFramesLineSpec): Driver {
+  return new SerialFramesDriver(spec);
+}
+
+class SerialFramesDriver implements Driver {
+  readonly groups: readonly GroupSpec[];
+  readonly counters: Record<string, number> = {};
+  readonly #spec: SerialFramesLineSpec;
+  readonly #stream: ScanStream;
+  readonly #receiver: Receiver;
+  readonly #link: Link;
+  #sink: DriverSink | null = null;
+  #stopping: Promise<void> | null = null;
+  #linkState: LinkState['state'] = 'opening';
+  #isSilent = false;
+  #timer: NodeJS.Timeout | null = null;
+  #heard_s = 0;
+  #unitsHeard = 0;
+  #bytesHeard = 0;
+
+  constructor(spec: SerialFramesLineSpec) {
+    const isText = spec.framing.kind === 'ascii';
+    this.#spec = spec;
+    this.groups = [
+      {
+        id: 'stream',
+        channels: spec.channels.map(({ id }) => id),
+        encoding: isText ? 'f64' : 'i32',
+        nominalInterval_s: 1 / spec.rate_Hz,
+      },
+    ];
+    this.#link = new Link(
+      spec.link,
+      this.counters,
+      { data: (chunk, time_s) => this.#take(chunk, time_s), state: (state) => this.#follow(state) },
+      { readEvery_s },
+    );
+    const lateLimit_s = isText ? 1.5 / spec.rate_Hz : standstill_s;
+    this.#stream = new ScanStream(spec.channels.length, isText, lateLimit_s, this.counters, (block) => {
+      this.#sink?.block(block);
+    });
+    const make = isText ? AsciiReceiver : BinaryReceiver;
+    this.#receiver = new make(spec, this.#link.characterTime_s, this.counters, this.#stream);
+  }
+
+  get readings(): Readonly<Record<string, number>> {
+    return this.#stream.readings;
+  }
+
+  start(sink: DriverSink): void {
+    if (this.#sink !== null || this.#stopping !== null)
+      throw new Error(`line ${this.#spec.id}: start after start or stop`);
+    this.#sink = sink;
+    this.#timer = setInterval(() => this.#listen(), silence_s * 500);
+    this.#link.open();
+  }
+
+  async stop(): Promise<void> {
+    if (this.#sink === null && this.#stopping === null) return;
+    this.#stopping ??= this.#release();
+    await this.#stopping;
+  }
+
+  async #release(): Promise<void> {
+    if (this.#timer !== null) clearInterval(this.#timer);
+    this.#stream.flush();
+    await this.#link.close();
+    this.#sink = null;
+  }
+
+  #take(chunk: Uint8Array, time_s: number): void {
+    if (this.#stopping !== null) return;
+    this.#receiver.push(chunk, time_s);
+    if (this.#receiver.unitsAccepted === this.#unitsHeard) return;
+    this.#unitsHeard = this.#receiver.unitsAccepted;
+    this.#heard_s = time_s;
+    this.#bytesHeard = this.counters['bytesReceived'];
+    if (this.#isSilent) this.#say('open', '');
+    this.#isSilent = false;
+  }
+
+  #follow(state: LinkState): void {
+    this.#linkState = state.state;
+    this.#isSilent = false;
+    if (state.state === 'open') {
+      this.#receiver.reopened();
+      this.#heard_s = state.since_s;
+      this.#bytesHeard = this.counters['bytesReceived'];
+    }
+    this.#sink?.state(state);
+  }
+
+  /** Finds out that an open line delivers nothing, and says why as well as it can be known. */
+  #listen(): void {
+    const limit_s = Math.max(silence_s, 20 / this.#spec.rate_Hz);
+    const now_s = monotonic_s();
+    if (this.#linkState !== 'open' || this.#isSilent || now_s - this.#heard_s < limit_s) return;
+    this.#isSilent = true;
+    const why =
+      this.#receiver.problem !== ''
+        ? this.#receiver.problem
+        : this.counters['bytesReceived'] === this.#bytesHeard
+          ? 'Nothing arrives: check that the converter is on and streams.'
+          : 'Bytes arrive but no valid frame: check the speed, the framing and the cable.';
+    this.#say('silent', why);
+  }
+
+  #say(state: LinkState['state'], why: string): void {
+    this.#sink?.state({ state, since_s: monotonic_s(), why });
+  }
+}

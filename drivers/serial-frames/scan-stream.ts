@@ -1,0 +1,184 @@
+/** From numbered scans to timed blocks: gaps, restarts and the converter's clock. Knows nothing of bytes. */
+import type { Counters, RawBlock, Readings } from '../driver.ts';
+import { ScanClock } from './clock.ts';
+
+/** Longest block, in scans: it bounds the delay of a block that collects a backlog. */
+const longestBlock = 256;
+
+/** Blocks wait after a start until the clock has seen so many reads, or so long, in s: the first read may hold a backlog. */
+const warmUp = { reads: 8, time_s: 0.25 } as const;
+
+/** All reads of so long a time, in s, must be late before the clock is given up. */
+const lateWindow_s = 1;
+
+/** Consecutive scans that have no time yet. */
+interface Piece {
+  readonly index: number;
+  readonly scans: number;
+  readonly lostBefore: number;
+  readonly isStart: boolean;
+  readonly raw: Int32Array | Float64Array;
+  readonly quality: Uint8Array;
+}
+
+/**
+ * Takes scans read by read and emits blocks of the line's only group. Scans of a read leave at its end, in blocks as long as they
+ * follow each other without a gap.
+ *
+ * Counters it fills: `scansReceived`, `scansLost`, `restartsSeen`.
+ */
+export class ScanStream {
+  /** Where `append` says the values of a scan go, column by column. */
+  readonly scratch: Int32Array | Float64Array;
+  readonly readings: Readings = { drift_ppm: 0, halfWidth_ms: 0 };
+  readonly #columns: number;
+  readonly #counters: Counters;
+  readonly #emit: (block: RawBlock) => void;
+  readonly #lateLimit_s: number;
+  #leastLate_s = Number.POSITIVE_INFINITY;
+  #lateSince_s = 0;
+  readonly #quality = new Uint8Array(longestBlock);
+  #clock: ScanClock | null = null;
+  #period_s = 0;
+  #reads = 0;
+  #firstArrival_s = 0;
+  #held: Piece[] = [];
+  #isStart = true;
+  #expected = 0;
+  #pieceIndex = 0;
+  #pieceScans = 0;
+  #pieceLost = 0;
+  #nextScan = 0;
+  /** Published instant of the last scan, in s; null before the first block. */
+  #lastTime_s: number | null = null;
+
+  /** `lateLimit_s`: reads that stay later than this prove that scans are missing or that the converter stood still. */
+  constructor(
+    columns: number,
+    isFloat: boolean,
+    lateLimit_s: number,
+    counters: Counters,
+    emit: (block: RawBlock) => void,
+  ) {
+    this.#lateLimit_s = lateLimit_s;
+    this.scratch = isFloat
+      ? new Float64Array(columns * longestBlock)
+      : new Int32Array(columns * longestBlock);
+    this.#columns = columns;
+    this.#counters = counters;
+    this.#emit = emit;
+    for (const name of ['scansReceived', 'scansLost', 'restartsSeen']) counters[name] ??= 0;
+  }
+
+  /** Index that the next scan has if nothing is lost; null before the first scan and after `restart`. */
+  get expected(): number | null {
+    return this.#isStart && this.#pieceScans === 0 ? null : this.#expected;
+  }
+
+  get period_s(): number {
+    return this.#period_s;
+  }
+
+  /** Instant of a scan by the present clock in s, without effect on what is published; null while there is none. */
+  predict_s(index: number): number | null {
+    return this.#clock?.estimate_s(index) ?? null;
+  }
+
+  /**
+   * Adds `scans` (at most 256) from running index `index` on, not below `expected`; returns the place of their first value in
+   * `scratch`, to be filled before the next call.
+   */
+  append(index: number, scans: number, period_s: number, quality: number): number {
+    if (this.expected === null) {
+      this.#expected = index;
+      this.#period_s = period_s;
+    }
+    const lost = index - this.#expected;
+    if (lost > 0 || this.#pieceScans + scans > longestBlock) this.#closePiece();
+    if (this.#pieceScans === 0) {
+      this.#pieceIndex = index;
+      this.#pieceLost = lost;
+    }
+    const from = this.#pieceScans;
+    this.#quality.fill(quality, from, from + scans);
+    this.#pieceScans += scans;
+    this.#expected = index + scans;
+    this.#counters['scansReceived'] += scans;
+    return from * this.#columns;
+  }
+
+  /** Notes the end of a read: its last scan was surely taken at or before `taken_s`. Emits what can be timed. */
+  endRead(taken_s: number): void {
+    if (this.#pieceScans === 0) return;
+    const last = this.#expected - 1;
+    if (this.#clock === null) {
+      this.#clock = new ScanClock(this.#period_s, last, taken_s);
+      this.#firstArrival_s = taken_s;
+      this.#reads = 0;
+      this.#lateSince_s = taken_s;
+      this.#leastLate_s = Number.POSITIVE_INFINITY;
+    } else {
+      this.#clock.observe(last, taken_s);
+    }
+    this.#reads++;
+    this.#closePiece();
+    if (this.#reads < warmUp.reads && taken_s - this.#firstArrival_s < warmUp.time_s) return;
+    this.#emitHeld(this.#clock);
+    this.#leastLate_s = Math.min(this.#leastLate_s, taken_s - this.#clock.estimate_s(last));
+    if (taken_s - this.#lateSince_s < lateWindow_s) return;
+    if (this.#leastLate_s > this.#lateLimit_s) this.restart(taken_s);
+    this.#lateSince_s = taken_s;
+    this.#leastLate_s = Number.POSITIVE_INFINITY;
+  }
+
+  /** Emits what still waits for a better clock, as before a stop. */
+  flush(): void {
+    this.#closePiece();
+    if (this.#clock !== null) this.#emitHeld(this.#clock);
+  }
+
+  /** The numbering starts anew at `taken_s`: the next scan may have any index, the loss is judged by time. */
+  restart(taken_s: number): void {
+    if (this.expected === null) return;
+    this.#clock ??= new ScanClock(this.#period_s, this.#expected - 1, taken_s);
+    this.flush();
+    this.#counters['restartsSeen']++;
+    this.#clock = null;
+    this.#isStart = true;
+  }
+
+  #closePiece(): void {
+    if (this.#pieceScans === 0) return;
+    this.#held.push({
+      index: this.#pieceIndex,
+      scans: this.#pieceScans,
+      lostBefore: this.#pieceLost,
+      isStart: this.#isStart,
+      raw: this.scratch.slice(0, this.#pieceScans * this.#columns),
+      quality: this.#quality.slice(0, this.#pieceScans),
+    });
+    this.#isStart = false;
+    this.#pieceScans = 0;
+    this.#pieceLost = 0;
+  }
+
+  #emitHeld(clock: ScanClock): void {
+    for (const { index, scans, isStart, lostBefore, raw, quality } of this.#held) {
+      const time_s = clock.publish_s(index);
+      const interval_s = clock.interval_s;
+      const halfWidth_s = Math.max(clock.halfWidth_s(index), clock.halfWidth_s(index + scans - 1));
+      const lost =
+        isStart && this.#lastTime_s !== null
+          ? Math.max(0, Math.round((time_s - this.#lastTime_s) / interval_s) - 1)
+          : lostBefore;
+      this.#counters['scansLost'] += lost;
+      const scan = this.#nextScan + lost;
+      this.#nextScan = scan + scans;
+      this.#lastTime_s = time_s + (scans - 1) * interval_s;
+      this.readings['drift_ppm'] = clock.drift_ppm;
+      this.readings['halfWidth_ms'] = halfWidth_s * 1e3;
+      this.#emit({ group: 0, scan, scans, time_s, interval_s, halfWidth_s, raw, quality, lostBefore: lost });
+    }
+    this.#held.length = 0;
+  }
+}
