@@ -56,6 +56,7 @@ export class TruthKeeper {
           largestReverseVelocity_mps: 0,
           decelerationAtReversal_mps2: null,
           peakAtValve_Pa: -Infinity,
+          peak_s: null,
           peakAtTap_Pa: -Infinity,
           minimumAtValve_Pa: Infinity,
           staticAfter_Pa: null,
@@ -110,7 +111,10 @@ export class TruthKeeper {
     const valve_Pa = this.valveHead_Pa();
     if (valve_Pa < truth.minimumAtValve_Pa) truth.minimumAtValve_Pa = valve_Pa;
     if (truth.reversal_s !== null || truth.seating_s !== null) {
-      if (valve_Pa > truth.peakAtValve_Pa) truth.peakAtValve_Pa = valve_Pa;
+      if (valve_Pa > truth.peakAtValve_Pa) {
+        truth.peakAtValve_Pa = valve_Pa;
+        truth.peak_s = time_s;
+      }
       if (outletTap_Pa > truth.peakAtTap_Pa) truth.peakAtTap_Pa = outletTap_Pa;
     }
     const since_s = time_s - (truth.seating_s ?? truth.trip_s);

@@ -34,6 +34,8 @@ export interface LegTruth {
   decelerationAtReversal_mps2: number | null;
   /** Largest pressure at the valve's outlet face from reversal or seating on, whichever is first. */
   peakAtValve_Pa: number;
+  /** When that was. Long after seating: a later slam was the worse one. */
+  peak_s: number | null;
   /** Largest pressure at the outlet tap, which a perfect sensor there would read. */
   peakAtTap_Pa: number;
   /** Smallest pressure at the valve's outlet face since the trip. */
