@@ -84,7 +84,8 @@ const garbage = fc.oneof(
     .array(fc.constantFrom(0xa5, 0x5a, 0x00, 0x01, 0x02, 0x40), { maxLength: 40 })
     .map((a) => Uint8Array.from(a)),
   anyFrame.map((frame) => encodeFrame(frame).slice(0, 14)),
-  anyFrame.map((frame) => encodeFrame(frame).slice(0, -1)),
+  // All of the CRC is cut: the next frame's first bytes might stand for a shorter rest of it.
+  anyFrame.map((frame) => encodeFrame(frame).slice(0, -4)),
 );
 
 it('loses no frame to garbage between frames', () => {
