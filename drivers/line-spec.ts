@@ -50,6 +50,8 @@ export interface ModbusUnitSpec {
   readonly maxRegisters: number;
   /** Unused registers that may be read along to merge two blocks. */
   readonly maxGap: number;
+  /** A reply later than this after its request never comes, in s; 2 when absent. See modbus/unanswered.ts. */
+  readonly lateness_s?: number;
   readonly channels: readonly ModbusChannelSpec[];
 }
 

@@ -1,0 +1,126 @@
+/** Driver of a line of Modbus RTU units: one group a poll block, one scan a poll. */
+import type { Counters, Driver, DriverSink, GroupSpec, LinkState } from '../driver.ts';
+import { monotonic_s, quality } from '../driver.ts';
+import type { ModbusLineSpec } from '../line-spec.ts';
+import { Link } from '../link.ts';
+import { decode } from './decode.ts';
+import { realClock, sharpenTimers } from './precise-wait.ts';
+import { silence_s } from './protocol.ts';
+import { RtuMaster } from './rtu-master.ts';
+
+export class ModbusDriver implements Driver {
+  readonly groups: readonly GroupSpec[];
+  readonly #spec: ModbusLineSpec;
+  readonly #counters: Counters = { valuesRejected: 0 };
+  readonly #link: Link;
+  readonly #master: RtuMaster;
+  /** Slot of the latest block of each group; -1 before the first. */
+  readonly #lastSlot: number[];
+  #sink: DriverSink | null = null;
+  #isStopped = false;
+
+  /** Throws RangeError when the channels cannot be read as configured. */
+  constructor(spec: ModbusLineSpec) {
+    this.#spec = spec;
+    this.#link = new Link(spec.link, this.#counters, {
+      data: (chunk, time_s) => this.#master.receive(chunk, time_s),
+      state: (state) => this.#changeState(state),
+    });
+    const baud = spec.link.kind === 'serial' ? spec.link.baud : null;
+    this.#master = new RtuMaster(
+      spec.units,
+      this.#link,
+      silence_s(baud, this.#link.characterTime_s),
+      realClock,
+      this.#counters,
+      {
+        reply: (block, slot, time_s, halfWidth_s, data) =>
+          this.#deliver(block, slot, time_s, halfWidth_s, data),
+        answering: (isAnswering) => this.#tellAnswering(isAnswering),
+      },
+    );
+    this.groups = this.#master.blocks.map(({ unit, block }) => ({
+      id: block.id,
+      channels: block.channels.map((channel) => channel.id),
+      encoding: 'f64',
+      nominalInterval_s: unit.spec.poll_s,
+    }));
+    this.#lastSlot = this.groups.map(() => -1);
+  }
+
+  get counters(): Readonly<Counters> {
+    return this.#counters;
+  }
+
+  /** Turnaround (end of request to first byte of reply) that `share` of the latest exchanges did not exceed, in s. */
+  turnaround_s(share: number): number | null {
+    return this.#master.turnarounds.quantile_s(share);
+  }
+
+  start(sink: DriverSink): void {
+    if (this.#sink !== null || this.#isStopped) {
+      throw new Error(`line ${this.#spec.id}: a driver starts once`);
+    }
+    this.#sink = sink;
+    sharpenTimers();
+    this.#link.open();
+    this.#master.start();
+  }
+
+  async stop(): Promise<void> {
+    if (this.#isStopped) return;
+    this.#isStopped = true;
+    if (this.#sink === null) return;
+    await this.#master.stop();
+    await this.#link.close();
+  }
+
+  #changeState(state: LinkState): void {
+    if (state.state === 'open') this.#master.lineOpened();
+    else this.#master.lineLost();
+    this.#sink?.state(state);
+  }
+
+  #tellAnswering(isAnswering: boolean): void {
+    if (!this.#link.isOpen) return;
+    const why = 'The line is open but no unit answers: check power, wiring, baud rate and unit addresses.';
+    this.#sink?.state(
+      isAnswering
+        ? { state: 'open', since_s: monotonic_s(), why: '' }
+        : { state: 'silent', since_s: monotonic_s(), why },
+    );
+  }
+
+  #deliver(group: number, slot: number, time_s: number, halfWidth_s: number, data: Uint8Array): void {
+    const { block } = this.#master.blocks[group]!;
+    const raw = new Float64Array(block.channels.length);
+    let bits = 0;
+    for (let i = 0; i < raw.length; i++) {
+      const value = decode(block.channels[i]!, block.address, data);
+      if (Number.isFinite(value)) raw[i] = value;
+      else {
+        // A device says "no value" with NaN; no NaN goes any further.
+        bits |= quality.invalid;
+        this.#counters['valuesRejected']! += 1;
+      }
+    }
+    const lostBefore = slot - this.#lastSlot[group]! - 1;
+    this.#lastSlot[group] = slot;
+    this.#sink?.block({
+      group,
+      scan: slot,
+      scans: 1,
+      time_s,
+      interval_s: this.groups[group]!.nominalInterval_s,
+      halfWidth_s,
+      raw,
+      quality: Uint8Array.of(bits),
+      lostBefore,
+    });
+  }
+}
+
+/** A driver that polls the units of `spec`; nothing is opened before `start`. */
+export function createModbusDriver(spec: ModbusLineSpec): Driver {
+  return new ModbusDriver(spec);
+}

@@ -1,0 +1,108 @@
+/**
+ * Keeps a late reply from being taken for the reply to a later request.
+ *
+ * A reply on a serial line names its unit, its function and its length, but not the request. If request A times out and
+ * B, of the same function and length, is sent next, A's late reply fits B, and its values would be stored under B's
+ * addresses. Quarantine of the line alone does not help: nobody knows how late a device can be. So:
+ *
+ * - Each request is noted here until it is answered. A frame is the answer to the OLDEST noted request that it fits;
+ *   that request and all before it are struck out, because a unit answers in order and each request at most once.
+ * - After a time-out (and at the start, when a former process may have asked) the unit is *unconfirmed*: its poll blocks
+ *   are not asked. It gets a *probe*, a short read whose values are thrown away, whose reply has a length (for its
+ *   function) that the reply to no poll block has.
+ *
+ * Why no wrong value passes: a value is taken only from a frame that fits a poll block B, while B is the only noted
+ * request that it fits. Suppose such a frame were the reply to an older request A. A fits it, so A is a poll block too
+ * (no probe has its length), and A has been struck out without this reply. Two cases. (1) A frame fitting A came: then A
+ * has been answered twice, or that frame belonged to a still older one, to which the same argument applies; the first
+ * has nothing before it. (2) A later request's answer struck it out. Only probes are sent while a poll block is noted,
+ * so that answer was a frame of a probe's length, the reply to a probe sent after A (a probe sent before A is noted
+ * before A, and is struck out first), hence sent by the unit after A's reply. Order forbids A's reply to come now.
+ * Exceptions carry no value and follow the same order. This holds however late a poll block's reply is. The one further
+ * assumption is `lateness_s`: a request noted so long ago is forgotten, so that a unit that was dead for a day does not
+ * owe a thousand answers; a probe's reply, or an exception, that came later still could strike out a wrong request.
+ *
+ * Where no length is left for a probe (one single register is all there is), the shortest block is the probe, and it is
+ * asked only when nothing is noted: the late reply has come, or `lateness_s` has passed. Then a unit later than
+ * `lateness_s` can deceive us, and each lost reply costs that unit `lateness_s` of polls. Otherwise it costs the
+ * time-out, the quarantine of the line and one short exchange.
+ */
+import { exceptionBit } from './protocol.ts';
+
+/** A reply later than this after its request never comes, in s, unless the configuration says otherwise. */
+export const defaultLateness_s = 2;
+
+/** A request on its way. */
+export interface Asked {
+  readonly functionCode: number;
+  /** Data bytes of its reply. */
+  readonly byteCount: number;
+  readonly isProbe: boolean;
+  /** End of the request on the wire, monotonic, in s. */
+  readonly sent_s: number;
+}
+
+/** The requests of one unit that may still be answered. */
+export class Unanswered {
+  readonly #isProbeDistinct: boolean;
+  readonly #lateness_s: number;
+  readonly #asked: Asked[] = [];
+  #isConfirmed = false;
+
+  constructor(isProbeDistinct: boolean, lateness_s: number) {
+    this.#isProbeDistinct = isProbeDistinct;
+    this.#lateness_s = lateness_s;
+  }
+
+  /** Poll blocks may be asked. */
+  get isConfirmed(): boolean {
+    return this.#isConfirmed;
+  }
+
+  /** Instant from which a probe may be asked; `now_s` or before when it may be asked now. */
+  probeFrom_s(now_s: number): number {
+    this.#forget(now_s);
+    const last = this.#asked.at(-1);
+    return this.#isProbeDistinct || last === undefined ? now_s : last.sent_s + this.#lateness_s;
+  }
+
+  ask(asked: Asked): void {
+    this.#forget(asked.sent_s);
+    this.#asked.push(asked);
+  }
+
+  /** Whether a frame of this form can be an answer at all. */
+  awaits(functionCode: number, byteCount: number): boolean {
+    return this.#asked.some((asked) => fits(asked, functionCode, byteCount));
+  }
+
+  /**
+   * Strikes out the request that this frame answers, with all before it, and returns it; null when it fits none.
+   * A probe's answer confirms the unit, unless a request is left with which a poll block could be confused.
+   */
+  answer(functionCode: number, byteCount: number): Asked | null {
+    const index = this.#asked.findIndex((asked) => fits(asked, functionCode, byteCount));
+    if (index < 0) return null;
+    const asked = this.#asked[index]!;
+    this.#asked.splice(0, index + 1);
+    if (asked.isProbe && !this.#asked.some((other) => !other.isProbe || !this.#isProbeDistinct)) {
+      this.#isConfirmed = true;
+    }
+    return asked;
+  }
+
+  /** The last request was not answered in time, or the line was lost: poll blocks wait for a probe. */
+  doubt(): void {
+    this.#isConfirmed = false;
+  }
+
+  #forget(now_s: number): void {
+    const oldest_s = now_s - this.#lateness_s;
+    while (this.#asked.length > 0 && this.#asked[0]!.sent_s <= oldest_s) this.#asked.shift();
+  }
+}
+
+function fits(asked: Asked, functionCode: number, byteCount: number): boolean {
+  if (functionCode === (asked.functionCode | exceptionBit)) return true;
+  return functionCode === asked.functionCode && byteCount === asked.byteCount;
+}
