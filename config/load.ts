@@ -8,7 +8,7 @@ import { lineSpecs, type PlacedChannel, placeChannels } from './resolve-lines.ts
 import type { ChannelConfig, LegConfig, LiquidConfig, RigConfig } from './rig.ts';
 import { type RigText, rigSchema } from './schema.ts';
 import { nearest } from './spelling.ts';
-import { type DeepPartial, loadYaml } from './yaml-load.ts';
+import { type DeepPartial, type Loaded, loadYaml, parseYaml } from './yaml-load.ts';
 
 /** Half-width of the 95 % interval of a computed wave speed: wall, modulus and restraint are never known better (judgement). */
 const computedWaveSpeed_ratio = 0.04;
@@ -30,7 +30,15 @@ export interface CheckedRig {
 
 /** Reads and checks a rig file; never throws for what a person wrote. */
 export function readRig(file: string, physics: Physics): CheckedRig {
-  const loaded = loadYaml(file, rigSchema);
+  return check(loadYaml(file, rigSchema), file, physics);
+}
+
+/** The same for text in memory; `name` is how messages call it. */
+export function parseRig(text: string, name: string, physics: Physics): CheckedRig {
+  return check(parseYaml(text, rigSchema, name), name, physics);
+}
+
+function check(loaded: Loaded<RigText>, file: string, physics: Physics): CheckedRig {
   if (loaded.partial === null) return { config: null, findings: loaded.faults };
   const rig = loaded.partial as DeepPartial<RigText>;
   const findings = new Findings(file, loaded.at, loaded.faults);

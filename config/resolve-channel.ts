@@ -173,8 +173,7 @@ class Numbers {
     if (scale === undefined) return null;
     const step = this.#read('scaling.scale', scale, parseQuantity(scale, unit.kind, 'scale'));
     if (step === null) return null;
-    // A step is a difference: 0.1 degC a count is 0.1 K, whatever the zero of the scale.
-    const perCount = step.value - step.unit.offset;
+    const perCount = step.difference;
     if (perCount === 0) return this.#fault('scaling.scale', `found "${scale}"; anything but zero is allowed`);
     if (offset === undefined) return { scale: perCount, offset: toSi(0, unit) };
     const zero = this.#read('scaling.offset', offset, parseQuantity(offset, unit.kind, 'offset'));
@@ -213,7 +212,7 @@ class Numbers {
       }
       const fixed = this.#read('uncertainty', written, parseQuantity(part, unit.kind, 'uncertainty'));
       if (fixed === null) return null;
-      absolute += fixed.value - fixed.unit.offset;
+      absolute += fixed.difference;
     }
     if (absolute < 0 || relative < 0)
       return this.#fault('uncertainty', `found "${written}"; an uncertainty is not negative`);

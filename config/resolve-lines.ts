@@ -176,6 +176,7 @@ function unitSpec(unit: ModbusLineText['units'][number]): ModbusUnitSpec {
     gap_s: unit.gap,
     maxRegisters: unit.maxRegisters,
     maxGap: unit.maxGap,
+    ...(unit.lateness === undefined ? {} : { lateness_s: unit.lateness }),
     channels: unit.channels.map(
       ({ id, register, type, wordOrder, bit }): ModbusChannelSpec => ({
         id,

@@ -184,6 +184,13 @@ const modbusUnit = Type.Object(
       description:
         'Silence the device wants before a request, beyond the 3.5 characters of the specification.',
     }),
+    lateness: Type.Optional(
+      Quantity('time', {
+        min: '10 ms',
+        max: '1 min',
+        description: 'A reply later than this after its request never comes; 2 s when left out.',
+      }),
+    ),
     maxRegisters: Type.Integer({
       minimum: 1,
       maximum: 125,

@@ -86,8 +86,7 @@ function parseTolerance(text: string, value: number, kind: UnitKind, label: stri
   }
   const difference = parseQuantity(text, kind, label);
   if ('why' in difference) return { why: `the tolerance "${text}" does not fit: ${difference.why}` };
-  // A tolerance is a difference: 0.5 degC is 0.5 K, not 273.65 K.
-  return check(difference.value.value - difference.value.unit.offset);
+  return check(difference.value.difference);
 
   function check(halfWidth: number): Parsed<number> {
     return halfWidth >= 0 ? { value: halfWidth } : { why: 'a tolerance is not negative' };

@@ -14,6 +14,8 @@ export type Parsed<T> = { readonly value: T } | { readonly why: string };
 /** A value as written and in SI. */
 export interface WrittenQuantity {
   readonly value: number;
+  /** The same as a difference: no zero of a scale, so that 0.1 degC is 0.1 K. */
+  readonly difference: number;
   readonly unit: Unit;
 }
 
@@ -126,7 +128,9 @@ export function parseQuantity(
   if (unit === null) return { why: wrongUnitText(kind, normalise(match[2]), label) };
   const value = toSi(written, unit);
   if (!Number.isFinite(value)) return { why: allowedText(kind, limits) };
-  return isWithin(value, kind, limits) ? { value: { value, unit } } : { why: allowedText(kind, limits) };
+  return isWithin(value, kind, limits)
+    ? { value: { value, difference: written * unit.factor, unit } }
+    : { why: allowedText(kind, limits) };
 }
 
 /** Whether an SI value is within limits; the limits themselves may be off by rounding. */

@@ -100,7 +100,7 @@ export function syntaxText(code: string, message: string): string {
     case 'TAB_AS_INDENT':
       return 'found a tab before a key; only spaces are allowed there';
     case 'BAD_INDENT':
-      return `the indentation does not fit the lines before it; keys of one map start in the same column (${message})`;
+      return `the indentation does not fit the lines before it; keys of one map start in the same column, or a bracket is not closed (${message})`;
     case 'MISSING_CHAR':
       return `something is missing here: a closing quote or bracket, or the blank after "-" or ":" (${message})`;
     case 'MULTIPLE_DOCS':
