@@ -18,19 +18,19 @@
  * has nothing before it. (2) A later request's answer struck it out. Only probes are sent while a poll block is noted,
  * so that answer was a frame of a probe's length, the reply to a probe sent after A (a probe sent before A is noted
  * before A, and is struck out first), hence sent by the unit after A's reply. Order forbids A's reply to come now.
- * Exceptions carry no value and follow the same order. This holds however late a poll block's reply is. The one further
- * assumption is `lateness_s`: a request noted so long ago is forgotten, so that a unit that was dead for a day does not
- * owe a thousand answers; a probe's reply, or an exception, that came later still could strike out a wrong request.
+ * Exceptions carry no value and follow the same order. The one further assumption is `lateness_s`: no reply comes later
+ * than that after its request. A request noted so long ago is forgotten, or a unit that was dead for a day would owe a
+ * thousand answers; a probe's reply that came later still could strike out a wrong request. With a probe of its own
+ * length this may be long, for it costs nothing while replies come.
  *
  * Where no length is left for a probe (one single register is all there is), the shortest block is the probe, and it is
- * asked only when nothing is noted: the late reply has come, or `lateness_s` has passed. Then a unit later than
- * `lateness_s` can deceive us, and each lost reply costs that unit `lateness_s` of polls. Otherwise it costs the
- * time-out, the quarantine of the line and one short exchange.
+ * asked only when nothing is noted: the late reply has come, or `lateness_s` has passed. Each lost reply then costs that
+ * unit up to `lateness_s` of polls. Otherwise it costs the time-out, the quarantine of the line and one short exchange.
  */
 import { exceptionBit } from './protocol.ts';
 
 /** A reply later than this after its request never comes, in s, unless the configuration says otherwise. */
-export const defaultLateness_s = 2;
+const defaultLateness_s = { withDistinctProbe: 10, without: 2 } as const;
 
 /** A request on its way. */
 export interface Asked {
@@ -49,9 +49,11 @@ export class Unanswered {
   readonly #asked: Asked[] = [];
   #isConfirmed = false;
 
-  constructor(isProbeDistinct: boolean, lateness_s: number) {
+  /** `lateness_s` null: the default, 10 s where the probe is distinct, else 2 s. */
+  constructor(isProbeDistinct: boolean, lateness_s: number | null) {
+    const { withDistinctProbe, without } = defaultLateness_s;
     this.#isProbeDistinct = isProbeDistinct;
-    this.#lateness_s = lateness_s;
+    this.#lateness_s = lateness_s ?? (isProbeDistinct ? withDistinctProbe : without);
   }
 
   /** Poll blocks may be asked. */

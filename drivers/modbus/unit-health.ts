@@ -1,7 +1,7 @@
 /** One unit of a line: its plan, what it still owes, and whether it is worth asking. */
 import type { ModbusUnitSpec } from '../line-spec.ts';
 import { type PollBlock, type Probe, planBlocks, planProbe } from './poll-plan.ts';
-import { defaultLateness_s, Unanswered } from './unanswered.ts';
+import { Unanswered } from './unanswered.ts';
 
 /** So many requests in a row without an answer suspend a unit. */
 const patience = 3;
@@ -23,7 +23,7 @@ export class UnitHealth {
     this.blocks = planBlocks(spec);
     if (this.blocks.length === 0) throw new RangeError(`unit ${spec.id} has no channels`);
     this.probe = planProbe(this.blocks);
-    this.unanswered = new Unanswered(this.probe.isDistinct, spec.lateness_s ?? defaultLateness_s);
+    this.unanswered = new Unanswered(this.probe.isDistinct, spec.lateness_s ?? null);
   }
 
   get isSuspended(): boolean {
