@@ -1,0 +1,33 @@
+/** A measured result as texts. */
+import type { Measured, Result } from '../../daemon/web/wire.ts';
+import { decimalsFor, formatNumber, withUnit } from './number.ts';
+import { type DisplayUnit, displayUnit, toDisplay, type UnitSystem } from './units.ts';
+
+export interface ResultText {
+  readonly value: string;
+  readonly unit: string;
+  readonly low: string;
+  readonly high: string;
+}
+
+/** Ratios that people read as per cent. */
+const percentages = new Set(['captureFraction', 'ratingMargin']);
+
+export function unitOf(key: string, si: string, system: UnitSystem): DisplayUnit {
+  return displayUnit(percentages.has(key) && si === '1' ? 'percent' : si, system);
+}
+
+/** The texts of a number and its interval, all with the digits that the interval justifies. */
+export function resultText(key: string, result: Measured, system: UnitSystem): ResultText {
+  const shown = unitOf(key, result.unit, system);
+  const decimals = decimalsFor(Math.abs((result.high - result.low) * shown.factor) / 2, 0);
+  const text = (value: number): string => formatNumber(toDisplay(value, shown), decimals);
+  return { value: text(result.value), unit: shown.symbol, low: text(result.low), high: text(result.high) };
+}
+
+/** Number and unit in one string; a withheld one says `withheld`. */
+export function resultPhrase(key: string, result: Result, system: UnitSystem): string {
+  if (result.value === null) return 'withheld';
+  const text = resultText(key, result, system);
+  return withUnit(text.value, text.unit);
+}

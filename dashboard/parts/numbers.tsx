@@ -1,0 +1,92 @@
+/** Rows of a verdict: name, value, interval, unit; a tap on the name unfolds definition, method and window. */
+import type { ComponentChildren } from 'preact';
+import { useState } from 'preact/hooks';
+import type { LegVerdict, Measured } from '../../daemon/web/wire.ts';
+import { formatNumber } from '../format/number.ts';
+import { resultText } from '../format/result.ts';
+import { meanings, type ResultKey } from '../format/words.ts';
+import { useUnits } from '../state/house.ts';
+
+export interface WindowAsked {
+  readonly from_s: number;
+  readonly to_s: number;
+}
+
+interface RowProps {
+  readonly leg: LegVerdict;
+  readonly of: ResultKey;
+  /** Stands in the last column. */
+  readonly aside?: ComponentChildren;
+  readonly isPart?: boolean;
+  /** Called with the window of a number when it is unfolded, and with null when folded. */
+  readonly onAsk?: (window: WindowAsked | null) => void;
+}
+
+/** One `<tr>`, and a second one while unfolded. */
+export function NumberRow({ leg, of, aside, isPart = false, onAsk }: RowProps) {
+  const [isOpen, open] = useState(false);
+  const [name, definition] = meanings[of];
+  const result = leg.results[of];
+  const id = `how-${leg.leg}-${of}`;
+  const toggle = (): void => {
+    open(!isOpen);
+    const hasWindow = result.value !== null && result.from_s !== null && result.to_s !== null;
+    onAsk?.(!isOpen && hasWindow ? { from_s: result.from_s!, to_s: result.to_s! } : null);
+  };
+  return (
+    <>
+      <tr class={`${isPart ? 'is-part' : ''} ${result.value === null ? 'is-withheld' : ''}`}>
+        <th scope="row">
+          <button type="button" class="term" aria-expanded={isOpen} aria-controls={id} onClick={toggle}>
+            {name}
+          </button>
+        </th>
+        {result.value === null ? (
+          <td class="withheld" colSpan={3}>
+            withheld: {result.reason}
+          </td>
+        ) : (
+          <Value of={of} result={result} />
+        )}
+        <td class="aside">{aside}</td>
+      </tr>
+      {isOpen && (
+        <tr class="how" id={id}>
+          <td colSpan={5}>
+            <p>{definition}</p>
+            {result.value !== null && (
+              <p>
+                <b>How we know:</b> {result.method}
+                {windowWords(result)}
+              </p>
+            )}
+          </td>
+        </tr>
+      )}
+    </>
+  );
+}
+
+function Value({ of, result }: { of: ResultKey; result: Measured }) {
+  const text = resultText(of, result, useUnits());
+  const [whole = '', fraction] = text.value.split('.');
+  const isExact = result.low === result.high;
+  return (
+    <>
+      <td class="value">
+        <span class="aligned">
+          <span>{whole}</span>
+          <span>{fraction === undefined ? '' : `.${fraction}`}</span>
+        </span>
+      </td>
+      <td class="unit">{text.unit}</td>
+      <td class="interval">{isExact ? '' : `[${text.low} .. ${text.high}]`}</td>
+    </>
+  );
+}
+
+function windowWords(result: Measured): string {
+  if (result.from_s === null || result.to_s === null) return '.';
+  const ms = (at_s: number): string => formatNumber(at_s * 1000, 0);
+  return `, read from ${ms(result.from_s)} to ${ms(result.to_s)}\u202fms after the trip. In brackets: the 95 % interval.`;
+}

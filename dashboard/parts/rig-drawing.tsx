@@ -1,0 +1,216 @@
+/** The rig as a line drawing with the values at its taps, laid out in real pixels so that it can be read on a phone. */
+import { useEffect, useRef, useState } from 'preact/hooks';
+import type { ChannelView, LegView, RigView, StatusView } from '../../daemon/web/wire.ts';
+import { formatNumber, withUnit } from '../format/number.ts';
+import { tagOf } from '../format/tags.ts';
+import { displayUnit, toDisplay, type UnitSystem } from '../format/units.ts';
+import type { FrameRing } from '../state/ring.ts';
+import { type LiveValue, liveValue } from './live-value.ts';
+import { Bubble, CheckValve, FlowArrow, Pump, Tank, TapValue, TripBar } from './symbols.tsx';
+
+interface Props {
+  readonly rig: RigView;
+  readonly ring: FrameRing;
+  readonly status: StatusView | null;
+  readonly units: UnitSystem;
+  readonly height_px: number;
+}
+
+interface Found {
+  readonly channel: ChannelView;
+  readonly live: LiveValue;
+}
+
+export function RigDrawing({ rig, ring, status, units, height_px }: Props) {
+  const host = useRef<HTMLDivElement>(null);
+  const [width, setWidth] = useState(600);
+  useEffect(() => {
+    const observer = new ResizeObserver(() => setWidth(host.current?.clientWidth ?? 600));
+    observer.observe(host.current!);
+    return () => observer.disconnect();
+  }, []);
+
+  const find = (role: ChannelView['role'], leg: string | null, quantity?: string): Found | null => {
+    const index = rig.channels.findIndex(
+      (channel) =>
+        channel.role === role &&
+        channel.leg === leg &&
+        (quantity === undefined || channel.quantity === quantity),
+    );
+    const channel = rig.channels[index];
+    return channel === undefined ? null : { channel, live: liveValue(ring, index, channel, units) };
+  };
+  const contact = find('contact', null);
+  const isRunning = contact === null || Number.isNaN(contact.live.value) ? null : contact.live.value > 0.5;
+  const legs = Math.max(1, rig.legs.length);
+  const height = Math.max(height_px, legs * 128);
+  const rowHeight = height / legs;
+  const rowY = (index: number): number => rowHeight * (index + 0.5) + 14;
+  const first = rowY(0);
+  const last = rowY(legs - 1);
+  const middle = (first + last) / 2;
+  const isNarrow = width < 520;
+  const pumpX = isNarrow ? 24 : 40;
+  const headerX = pumpX + (isNarrow ? 34 : 58);
+  const tankX = width - (isNarrow ? 58 : 84);
+  const joinX = tankX - (isNarrow ? 44 : 64);
+
+  return (
+    <div ref={host} class="rig-drawing">
+      <svg
+        width={width}
+        height={height}
+        viewBox={`0 0 ${width} ${height}`}
+        role="img"
+        aria-label={describe(rig, find)}
+      >
+        <path
+          class="pipe"
+          d={`M${pumpX} ${middle}H${headerX}M${headerX} ${first}V${last}M${joinX} ${first}V${last}M${joinX} ${middle}H${tankX - 22}`}
+        />
+        <Pump x={pumpX} y={middle} isRunning={isRunning} />
+        {isRunning !== null && (
+          <text class="label" x={Math.max(pumpX, 24)} y={middle + 38} text-anchor="middle">
+            {isRunning ? 'runs' : 'at rest'}
+          </text>
+        )}
+        {rig.legs.map((leg, index) => (
+          <Leg
+            key={leg.id}
+            leg={leg}
+            rig={rig}
+            y={rowY(index)}
+            from={headerX}
+            to={joinX}
+            isNarrow={isNarrow}
+            find={(role) => find(role, leg.id)}
+          />
+        ))}
+        <TankPart
+          rig={rig}
+          x={tankX}
+          y={middle}
+          height={Math.min(170, height - 90)}
+          units={units}
+          status={status}
+          pressure={find('tank', null, 'pressure')}
+          level={find('other', null, 'level')}
+        />
+      </svg>
+    </div>
+  );
+}
+
+interface LegProps {
+  readonly leg: LegView;
+  readonly rig: RigView;
+  readonly y: number;
+  readonly from: number;
+  readonly to: number;
+  readonly isNarrow: boolean;
+  readonly find: (role: ChannelView['role']) => Found | null;
+}
+
+/** Where things stand along a leg, as shares of its length. */
+const places = { inlet: 0.13, valve: 0.34, outlet: 0.55, mid: 0.7, meter: 0.86 } as const;
+
+function Leg({ leg, rig, y, from, to, isNarrow, find }: LegProps) {
+  const x = (share: number): number => from + share * (to - from);
+  const meter = find('meter');
+  const velocity = meter?.live.value ?? Number.NaN;
+  const isFlowing = Math.abs(velocity) > 0.05;
+  return (
+    <g class={`leg ${isFlowing ? 'is-flowing' : ''}`}>
+      <path class="pipe" d={`M${from} ${y}H${to}`} />
+      <FlowArrow x={x(0.455)} y={y} velocity_mps={velocity} />
+      <CheckValve x={x(places.valve)} y={y} />
+      {(['inlet', 'outlet', 'mid', 'meter'] as const).map((role) => {
+        const found = role === 'meter' ? meter : find(role);
+        if (found === null) return null;
+        return (
+          <g key={role}>
+            <Bubble x={x(places[role])} y={y - 42} tag={tagOf(found.channel, rig)} tap={y} />
+            <TapValue
+              x={x(places[role])}
+              y={y + 20}
+              of={found.live}
+              role={role === 'meter' ? 'velocity' : role}
+            />
+          </g>
+        );
+      })}
+      <text class="leg-name" x={x(places.valve)} y={y + 28} text-anchor="middle">
+        {leg.name}
+      </text>
+      {!isNarrow && (
+        <text class="label" x={x(places.valve)} y={y - 18} text-anchor="middle">
+          {leg.valve.type}
+        </text>
+      )}
+    </g>
+  );
+}
+
+interface TankProps {
+  readonly rig: RigView;
+  readonly x: number;
+  readonly y: number;
+  readonly height: number;
+  readonly units: UnitSystem;
+  readonly status: StatusView | null;
+  readonly pressure: Found | null;
+  readonly level: Found | null;
+}
+
+function TankPart({ rig, x, y, height, units, pressure, level }: TankProps) {
+  if (pressure === null) {
+    return (
+      <text class="label" x={x} y={y + 4} text-anchor="middle">
+        to the system
+      </text>
+    );
+  }
+  const [lowest, highest] = level?.channel.range ?? [0, 1];
+  const water =
+    level === null || Number.isNaN(level.live.value)
+      ? null
+      : (level.live.value - lowest) / (highest - lowest);
+  const setPoint_Pa = rig.tripSetPoint_Pa;
+  const shown = displayUnit('Pa', units, pressure.channel.displayUnit);
+  const top = y - height / 2;
+  return (
+    <g>
+      <Tank x={x} y={y} width={44} height={height} water={water} />
+      {setPoint_Pa !== null && (
+        <>
+          <TripBar x={x + 32} y={y} height={height} share={pressure.live.value / setPoint_Pa} />
+          <text class="label limit" x={x + 50} y={top - 6} text-anchor="end">
+            trip{' '}
+            {withUnit(
+              formatNumber(toDisplay(setPoint_Pa, shown), shown.symbol === 'psi' ? 0 : 1),
+              shown.symbol,
+            )}
+          </text>
+        </>
+      )}
+      <TapValue x={x} y={y + height / 2 + 19} of={pressure.live} role="tank" />
+      {level !== null && (
+        <text class="label" x={x} y={y - 4} text-anchor="middle">
+          {withUnit(level.live.text, level.live.unit)}
+        </text>
+      )}
+    </g>
+  );
+}
+
+function describe(
+  rig: RigView,
+  find: (role: ChannelView['role'], leg: string | null) => Found | null,
+): string {
+  const say = (found: Found | null): string =>
+    found === null ? '' : withUnit(found.live.text, found.live.unit);
+  const legs = rig.legs.map(
+    (leg) => `${leg.name}: ${say(find('meter', leg.id))}, ${say(find('outlet', leg.id))} after the valve`,
+  );
+  return `Line drawing of ${rig.name}. ${legs.join('. ')}. Tank ${say(find('tank', null))}.`;
+}

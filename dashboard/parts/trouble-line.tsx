@@ -1,0 +1,36 @@
+/** What is wrong now, oldest first, with the remedy. Empty when nothing is. */
+import { clockTime } from '../format/time.ts';
+import { useHouse } from '../state/house.ts';
+import { useStore } from '../state/store.ts';
+import { WarningMark } from './class-mark.tsx';
+
+export function TroubleLine() {
+  const status = useStore(useHouse().feed.status);
+  const connection = useStore(useHouse().feed.connection);
+  const troubles = connection.state === 'lost' ? [] : (status?.troubles ?? []);
+  return (
+    <div class="troubles" role="status" aria-live="polite">
+      {troubles.map(({ since_ms, what, remedy }) => (
+        <p key={what} class="trouble">
+          <WarningMark />
+          <strong>{what}</strong> <span>{remedy}</span> <time>since {clockTime(since_ms)}</time>
+        </p>
+      ))}
+    </div>
+  );
+}
+
+export function ConnectionBanner() {
+  const { state, since_ms } = useStore(useHouse().feed.connection);
+  if (state !== 'lost') return null;
+  return (
+    <div class="banner" role="alert">
+      <WarningMark />
+      <strong>No connection to the server.</strong>{' '}
+      <span>
+        What you see stands still since {clockTime(since_ms)}. It is tried again by itself; the recorder goes
+        on without this page.
+      </span>
+    </div>
+  );
+}

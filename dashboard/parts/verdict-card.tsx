@@ -1,0 +1,142 @@
+/** What is said of one leg in one event. */
+import { useState } from 'preact/hooks';
+import type { LegVerdict, RigView } from '../../daemon/web/wire.ts';
+import { resultPhrase } from '../format/result.ts';
+import { meanings, type ResultKey } from '../format/words.ts';
+import { useUnits } from '../state/house.ts';
+import { ClassMark, WarningMark } from './class-mark.tsx';
+import { IntervalBar } from './interval-bar.tsx';
+import { NumberRow, type WindowAsked } from './numbers.tsx';
+
+interface Props {
+  readonly leg: LegVerdict;
+  readonly rig: RigView;
+  /** `brief`: the four numbers of the live screen. */
+  readonly isBrief?: boolean;
+  readonly onAsk?: (window: WindowAsked | null) => void;
+}
+
+/** Shown on every card, in this order; the others unfold. */
+const shown: readonly (readonly [key: ResultKey, isPart: boolean])[] = [
+  ['largestReverseVelocity', true],
+  ['velocityAtSeating', true],
+  ['surge', false],
+  ['peak', true],
+  ['ratingMargin', true],
+  ['closingTime', false],
+  ['reversal', true],
+  ['reverseFlowTime', true],
+  ['approachVelocity', false],
+  ['decelerationMean', false],
+  ['decelerationAtReversal', true],
+];
+const brief: readonly ResultKey[] = ['surge', 'closingTime', 'decelerationMean', 'approachVelocity'];
+const always = new Set<ResultKey>(['equivalentReverseVelocity', 'trip', ...shown.map(([key]) => key)]);
+const others = (Object.keys(meanings) as ResultKey[]).filter((key) => !always.has(key));
+
+export function VerdictCard({ leg, rig, isBrief = false, onAsk }: Props) {
+  const [isLong, lengthen] = useState(false);
+  const units = useUnits();
+  const { results, severity } = leg;
+  const equivalent = results.equivalentReverseVelocity;
+  const ask = onAsk === undefined ? {} : { onAsk };
+  const aside =
+    equivalent.value === null ? null : (
+      <IntervalBar result={equivalent} rule={severity} width={isBrief ? 110 : 150} />
+    );
+  return (
+    <article class={`card ${isBrief ? 'is-brief' : ''}`} aria-label={`Verdict of ${legName(rig, leg)}`}>
+      {!isBrief && <CardHead leg={leg} rig={rig} />}
+      <p class="sentence">{leg.sentence}</p>
+      <table class="numbers">
+        <tbody>
+          <NumberRow leg={leg} of="equivalentReverseVelocity" aside={aside} {...ask} />
+          {isBrief
+            ? brief.map((key) => <NumberRow key={key} leg={leg} of={key} />)
+            : shown.map(([key, isPart]) => (
+                <NumberRow key={key} leg={leg} of={key} isPart={isPart} {...ask} />
+              ))}
+          {isLong && others.map((key) => <NumberRow key={key} leg={leg} of={key} {...ask} />)}
+        </tbody>
+      </table>
+      {!isBrief && (
+        <p class="rule">
+          Class by the equivalent reverse velocity: mild from{' '}
+          {resultPhrase('', limit(severity.mild_mps), units)}, severe from{' '}
+          {resultPhrase('', limit(severity.severe_mps), units)} (rule {severity.rule}).{' '}
+          <button type="button" class="link" aria-expanded={isLong} onClick={() => lengthen(!isLong)}>
+            {isLong ? 'Fewer numbers' : 'All numbers'}
+          </button>
+        </p>
+      )}
+      <Flags leg={leg} />
+    </article>
+  );
+}
+
+/** A limit of the rule is exact; a hundredth of it is enough to read. */
+function limit(value: number) {
+  return {
+    value,
+    unit: 'm/s',
+    low: value - 0.005,
+    high: value + 0.005,
+    method: '',
+    from_s: null,
+    to_s: null,
+  };
+}
+
+export function legName(rig: RigView, leg: LegVerdict): string {
+  return rig.legs.find(({ id }) => id === leg.leg)?.name ?? leg.leg;
+}
+
+export function CardHead({ leg, rig }: { leg: LegVerdict; rig: RigView }) {
+  const valve = rig.legs.find(({ id }) => id === leg.leg)?.valve;
+  return (
+    <header class="card-head">
+      <h2>
+        {legName(rig, leg)}{' '}
+        {valve && (
+          <span class="valve" title={`${valve.type} ${valve.size}, ${valve.settings}`}>
+            {valve.type} {valve.size}
+            {valve.settings === '' ? '' : `, ${valve.settings}`}
+          </span>
+        )}
+      </h2>
+      <SeverityWords leg={leg} />
+    </header>
+  );
+}
+
+export function SeverityWords({ leg }: { leg: LegVerdict }) {
+  return (
+    <p class={`severity severity-${leg.severity.class}`}>
+      <ClassMark of={leg.severity.class} />
+      <strong>{leg.severity.words}</strong>
+    </p>
+  );
+}
+
+export function Flags({ leg }: { leg: LegVerdict }) {
+  if (leg.flags.length === 0) return null;
+  return (
+    <ul class="flags" aria-label="Reservations">
+      {leg.flags.map(({ code, text, withholds }) => (
+        <li key={code}>
+          <WarningMark />
+          <span>
+            {text}
+            {withholds.length > 0 && (
+              <span class="withholds"> Withheld for it: {withholds.map(nameOf).join(', ')}.</span>
+            )}
+          </span>
+        </li>
+      ))}
+    </ul>
+  );
+}
+
+function nameOf(key: string): string {
+  return meanings[key as ResultKey]?.[0].toLowerCase() ?? key;
+}

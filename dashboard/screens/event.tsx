@@ -1,0 +1,3 @@
+export function EventScreen({ id }: { id: string }) {
+  return <p>{id}</p>;
+}

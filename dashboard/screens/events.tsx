@@ -1,0 +1,3 @@
+export function EventsScreen() {
+  return <p>events</p>;
+}

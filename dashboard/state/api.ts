@@ -1,0 +1,55 @@
+/** The HTTP API as functions. */
+import type { EventRow, EventView, RigView, TraceView } from '../../daemon/web/wire.ts';
+
+/** An answer that is not 2xx; the message is the server's own sentence. */
+export class ApiError extends Error {
+  override name = 'ApiError';
+  readonly status: number;
+
+  constructor(status: number, message: string) {
+    super(message);
+    this.status = status;
+  }
+}
+
+async function getJson<T>(path: string, signal?: AbortSignal): Promise<T> {
+  const response = await fetch(path, signal === undefined ? {} : { signal });
+  if (response.ok) return (await response.json()) as T;
+  const body = (await response.json().catch(() => ({}))) as { error?: string };
+  throw new ApiError(response.status, body.error ?? `The server answered ${response.status}.`);
+}
+
+export function fetchRig(): Promise<RigView> {
+  return getJson('/api/rig');
+}
+
+export async function fetchEvents(before: string | null, limit: number): Promise<readonly EventRow[]> {
+  const query = new URLSearchParams({ limit: String(limit), ...(before === null ? {} : { before }) });
+  return (await getJson<{ events: EventRow[] }>(`/api/events?${query}`)).events;
+}
+
+export function fetchEvent(id: string, signal?: AbortSignal): Promise<EventView> {
+  return getJson(`/api/events/${encodeURIComponent(id)}`, signal);
+}
+
+export interface TraceWindow {
+  readonly channels: readonly string[];
+  readonly from_s: number;
+  readonly to_s: number;
+  readonly points: number;
+}
+
+export function fetchTrace(id: string, window: TraceWindow, signal?: AbortSignal): Promise<TraceView> {
+  const query = new URLSearchParams({
+    channels: window.channels.join(','),
+    from: window.from_s.toFixed(6),
+    to: window.to_s.toFixed(6),
+    points: String(Math.round(window.points)),
+  });
+  return getJson(`/api/events/${encodeURIComponent(id)}/trace?${query}`, signal);
+}
+
+/** Address of the CSV of a window. */
+export function exportAddress(id: string, from_s: number, to_s: number): string {
+  return `/api/events/${encodeURIComponent(id)}/export.csv?from=${from_s.toFixed(4)}&to=${to_s.toFixed(4)}`;
+}
