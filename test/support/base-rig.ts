@@ -47,12 +47,12 @@ export const cushionValve: ValveSpec = {
 /** The same without its cushion. */
 export const leverValve: ValveSpec = { ...cushionValve, cushion: null };
 
-/** The same without cushion, lever and the packing that the lever needs: a bare swing disc. */
+/** The same without cushion and lever, and with little more than bearing friction: a bare swing disc. */
 export const plainValve: ValveSpec = {
   ...cushionValve,
   cushion: null,
   lever: null,
-  packing: { friction_Nm: 0, damping_Nms: 0.1 },
+  packing: { friction_Nm: 0.2, damping_Nms: 0.1 },
   disc: { ...cushionValve.disc, inertia_kgm2: 0.022 },
 };
 

@@ -62,13 +62,16 @@ const valves: Record<RigKind, ValveSpec> = {
 };
 
 /**
- * The valve for another bore, k = bore over that of the base rig: inertias k^5, weights and torques k^3, lengths k.
+ * The valve for another bore, k = bore over that of the base rig: weights and torques k^3, lengths k, inertia of the
+ * disc k^5 and of a lever with its weight k^4 (moment k^3 at an arm k).
  * `force` and `gap` vary the closing torque and the gap on top. An axial disc scales in masses and forces.
  */
 export function scaledValve(valve: ValveSpec, k: number, force = 1, gap = 1): ValveSpec {
   const { disc, lever, spring, packing, cushion, dashpot } = valve;
   const isAxial = disc.arm_m === 1;
   const torque = isAxial ? k ** 2 : k ** 3;
+  const leverInertia_kgm2 = lever === null ? 0 : disc.inertia_kgm2 - plainValve.disc.inertia_kgm2;
+  const discInertia_kgm2 = (disc.inertia_kgm2 - leverInertia_kgm2) * (isAxial ? k ** 3 : k ** 5);
   return {
     ...valve,
     disc: {
@@ -76,7 +79,7 @@ export function scaledValve(valve: ValveSpec, k: number, force = 1, gap = 1): Va
       diameter_m: disc.diameter_m * k,
       arm_m: isAxial ? 1 : disc.arm_m * k,
       stop_rad: isAxial ? disc.stop_rad * k : disc.stop_rad,
-      inertia_kgm2: disc.inertia_kgm2 * (isAxial ? k ** 3 : k ** 5),
+      inertia_kgm2: discInertia_kgm2 + leverInertia_kgm2 * k ** 4,
       weight_N: disc.weight_N * k ** 3 * (lever === null && spring === null ? force : 1),
       gap_ratio: disc.gap_ratio * gap,
     },
