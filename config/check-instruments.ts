@@ -1,13 +1,9 @@
 /** Can these instruments show what happens? Warnings only, each with its arithmetic, on a resolved rig. */
-import type {
-  LineSpec,
-  LinkSpec,
-  ModbusLineSpec,
-  ModbusUnitSpec,
-  SerialFramesLineSpec,
-} from '../drivers/line-spec.ts';
+import type { LineSpec, LinkSpec, ModbusLineSpec, SerialFramesLineSpec } from '../drivers/line-spec.ts';
+import { planBlocks } from '../drivers/modbus/poll-plan.ts';
+import { dataBytes } from '../drivers/modbus/protocol.ts';
+import { frameBytes } from '../drivers/serial-frames/frame.ts';
 import type { Findings } from './fault.ts';
-import { registersOfType } from './resolve-lines.ts';
 import type { LegConfig, RigConfig } from './rig.ts';
 
 /** Paths in the file, by id, so that a warning can point at what was written. */
@@ -85,42 +81,17 @@ function checkRanges(rig: RigConfig, leg: LegConfig, paths: Paths, findings: Fin
   }
 }
 
+function bitsPerCharacter(link: Extract<LinkSpec, { kind: 'serial' }>): number {
+  return 1 + link.dataBits + (link.parity === 'none' ? 0 : 1) + link.stopBits;
+}
+
 /** Time for one character on the wire, in s, and the silence of 3.5 characters (Modbus over Serial Line V1.02, 2.5.1.1). */
 function characterTimes(link: Extract<LinkSpec, { kind: 'serial' }>): {
   character_s: number;
   silence_s: number;
 } {
-  const bits = 1 + link.dataBits + (link.parity === 'none' ? 0 : 1) + link.stopBits;
-  const character_s = bits / link.baud;
+  const character_s = bitsPerCharacter(link) / link.baud;
   return { character_s, silence_s: link.baud <= 19200 ? 3.5 * character_s : 1.75e-3 };
-}
-
-/** Requests of one poll, as data bytes of the reply, after merging neighbours as the driver does. */
-export function replyBytes(unit: ModbusUnitSpec): readonly number[] {
-  const bytes: number[] = [];
-  for (const table of ['coil', 'discrete', 'holding', 'input'] as const) {
-    const isBits = table === 'coil' || table === 'discrete';
-    const spans = unit.channels
-      .filter((channel) => channel.table === table)
-      .map(({ address, type }) => [address, address + registersOfType[type]] as const)
-      .sort((a, b) => a[0] - b[0]);
-    const most = unit.maxRegisters * (isBits ? 16 : 1);
-    const gap = unit.maxGap * (isBits ? 16 : 1);
-    let block: [number, number] | null = null;
-    const close = () => {
-      if (block) bytes.push(isBits ? Math.ceil((block[1] - block[0]) / 8) : 2 * (block[1] - block[0]));
-    };
-    for (const [first, end] of spans) {
-      if (block && first - block[1] <= gap && Math.max(end, block[1]) - block[0] <= most) {
-        block[1] = Math.max(end, block[1]);
-      } else {
-        close();
-        block = [first, end];
-      }
-    }
-    close();
-  }
-  return bytes;
 }
 
 /** Every request costs (8 + 5 + data bytes) characters and two silences; the device's own time comes on top. */
@@ -130,9 +101,10 @@ function checkPollPlan(line: ModbusLineSpec, path: string, findings: Findings): 
   let load = 0;
   const parts: string[] = [];
   for (const unit of line.units) {
-    const blocks = replyBytes(unit);
+    const blocks = planBlocks(unit);
     const busy_s = blocks.reduce(
-      (sum, data) => sum + (13 + data) * character_s + 2 * silence_s + unit.gap_s,
+      (sum, { table, count }) =>
+        sum + (13 + dataBytes(table, count)) * character_s + 2 * silence_s + unit.gap_s,
       0,
     );
     load += busy_s / unit.poll_s;
@@ -148,19 +120,22 @@ function checkPollPlan(line: ModbusLineSpec, path: string, findings: Findings): 
   );
 }
 
-/** Bytes a scan: digital word and samples, plus the frame's 18 bytes shared by 25 scans; 10 bits a byte at 8N1. */
+/** Scans that a converter may be expected to send in one frame. */
+const scansPerFrame = 25;
+
+/** The converter sends every sample up to the highest one that is used. */
 function checkStream(line: SerialFramesLineSpec, path: string, findings: Findings): void {
   if (line.link.kind !== 'serial' || line.framing.kind !== 'binary') return;
   const samples = Math.max(
     0,
     ...line.channels.map(({ source, index }) => (source === 'analog' ? index + 1 : 0)),
   );
-  const bytes = 2 + 2 * samples + 18 / 25;
-  const needed_baud = line.rate_Hz * bytes * 10;
+  const bytes = frameBytes(samples, scansPerFrame, false) / scansPerFrame;
+  const needed_baud = line.rate_Hz * bytes * bitsPerCharacter(line.link);
   if (needed_baud <= line.link.baud) return;
   findings.warn(
     `${path}.baud`,
-    `the stream cannot fit the line: ${short(line.rate_Hz)} scans/s of ${short(bytes)} bytes or more (${samples} samples, 10 bits a byte) ` +
+    `the stream cannot fit the line: ${short(line.rate_Hz)} scans/s of ${short(bytes)} bytes or more (${samples} samples) ` +
       `need ${Math.ceil(needed_baud)} baud, the line has ${line.link.baud}`,
   );
 }

@@ -1,6 +1,7 @@
 /** Checks across keys that need no physics: tags and names are unique, what is referred to exists and fits. */
+import { typeLength } from '../drivers/modbus/decode.ts';
 import type { Findings } from './fault.ts';
-import { type PlacedChannel, registersOfType } from './resolve-lines.ts';
+import type { PlacedChannel } from './resolve-lines.ts';
 import type { QuantityKind } from './rig.ts';
 import type { RigText } from './schema.ts';
 import { nearest } from './spelling.ts';
@@ -177,7 +178,7 @@ function checkOverlap(
         id,
         table: register.table,
         first: register.address,
-        end: register.address + registersOfType[type],
+        end: register.address + typeLength[type],
         bit,
         c,
       },

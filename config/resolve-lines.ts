@@ -4,9 +4,9 @@ import type {
   LineSpec,
   LinkSpec,
   ModbusChannelSpec,
-  ModbusType,
   ModbusUnitSpec,
 } from '../drivers/line-spec.ts';
+import { typeLength } from '../drivers/modbus/decode.ts';
 import type { Findings } from './fault.ts';
 import { resolveChannel } from './resolve-channel.ts';
 import type { ChannelConfig } from './rig.ts';
@@ -26,19 +26,6 @@ export interface PlacedChannel {
   readonly path: string;
   readonly config: ChannelConfig | null;
 }
-
-/** Registers a value of that type takes. */
-export const registersOfType: Readonly<Record<ModbusType, number>> = {
-  bit: 1,
-  int16: 1,
-  uint16: 1,
-  int32: 2,
-  uint32: 2,
-  float32: 2,
-  int64: 4,
-  uint64: 4,
-  float64: 4,
-};
 
 /** All channels of all lines, also of lines that have faults elsewhere. */
 export function placeChannels(
@@ -132,16 +119,16 @@ function checkRegister(text: ModbusText, maxRegisters: number, path: string, fin
       `found a bit of a value of type ${type}; "bit" is allowed with uint16 only`,
     );
   }
-  if (register.address + registersOfType[type] > 65536) {
+  if (register.address + typeLength[type] > 65536) {
     findings.fault(
       `${path}.register`,
       `found ${register.table} ${register.address}; a ${type} does not fit below 65536`,
     );
   }
-  if (!isBitTable && registersOfType[type] > maxRegisters) {
+  if (!isBitTable && typeLength[type] > maxRegisters) {
     findings.fault(
       `${path}.type`,
-      `found "${type}", ${registersOfType[type]} registers; this device answers ${maxRegisters} at most (maxRegisters)`,
+      `found "${type}", ${typeLength[type]} registers; this device answers ${maxRegisters} at most (maxRegisters)`,
     );
   }
 }
