@@ -1,0 +1,211 @@
+import { describe, expect, it } from 'vitest';
+import { DataError } from '../../../drivers/data-error.ts';
+import type { CsvSpec } from '../../../drivers/line-spec.ts';
+import { anyCsv, readCsv, readCsvFile } from '../../../drivers/recording/csv.ts';
+
+function read(text: string, spec: Partial<CsvSpec> = {}) {
+  return readCsv(Buffer.from(text), { ...anyCsv, ...spec });
+}
+
+function column(text: string, name: string, spec: Partial<CsvSpec> = {}): number[] {
+  return Array.from(read(text, spec).values.get(name) ?? []);
+}
+
+describe('what is found in the file', () => {
+  it('reads commas with a header', () => {
+    const table = read('time_s,p_outlet_bar,v_m_per_s,run\n0.5,1.25,2,1\n0.6,-1.5e1,2.5,0\n');
+    expect(table.columns).toEqual(['p_outlet_bar', 'v_m_per_s', 'run']);
+    expect(table.units).toEqual(['bar', 'm/s', '']);
+    expect(Array.from(table.time_s)).toEqual([0.5, 0.6]);
+    expect(Array.from(table.values.get('p_outlet_bar')!)).toEqual([1.25, -15]);
+    expect(table).toMatchObject({
+      delimiter: ',',
+      decimalComma: false,
+      headerRows: 1,
+      resolution_s: 0.1,
+      origin_s: 0,
+    });
+  });
+
+  it('reads semicolons with decimal commas, integers first', () => {
+    const table = read('Zeit;Druck\r\n0;4\r\n0,001;4,25\r\n0,002;-0,5\r\n');
+    expect(table).toMatchObject({ delimiter: ';', decimalComma: true, timeFrom: 'column' });
+    expect(Array.from(table.time_s)).toEqual([0, 0.001, 0.002]);
+    expect(Array.from(table.values.get('Druck')!)).toEqual([4, 4.25, -0.5]);
+  });
+
+  it.each([
+    ['tabs', 't\tp\n0\t1\n1\t2\n'],
+    ['bars', 't|p\n0|1\n1|2\n'],
+    ['blanks', '   t     p\n   0     1\n   1     2\n'],
+    ['blanks round commas', 't , p\n 0 , 1 \n 1 , 2 \n'],
+    ['a delimiter at every end', 't,p,\n0,1,\n1,2,\n'],
+    ['a delimiter at the data ends only', 't,p\n0,1,\n1,2,\n'],
+    ['CR LF', 't,p\r\n0,1\r\n1,2\r\n'],
+    ['CR alone', 't,p\r0,1\r1,2\r'],
+    ['no last line end', 't,p\n0,1\n1,2'],
+    ['a byte order mark', '\ufefft,p\n0,1\n1,2\n'],
+    ['quotes', '"t","p"\n"0","1"\n"1","2"\n'],
+    ['empty lines', '\n\nt,p\n\n0,1\n\n1,2\n\n'],
+  ])('reads %s', (_, text) => {
+    expect(column(text, 'p')).toEqual([1, 2]);
+  });
+
+  it('reads UTF-16 with its mark and headers in Latin-1', () => {
+    expect(readCsv(Buffer.from('\ufefft;p\n0;1\n1;2\n', 'utf16le')).columns).toEqual(['p']);
+    expect(readCsv(Buffer.from('t;Temp [°C]\n0;1\n1;2\n', 'latin1')).units).toEqual(['°C']);
+  });
+
+  it('keeps comments and what stands before the header, and finds units in a row of their own', () => {
+    const table = read(
+      '# loop A\nRecorder 7\nSite;west\ntime;p;run\n[ms];[bar];\n0;1,5;1\n10;1,6;1\n# end\n20;1,7;0\n',
+    );
+    expect(table.metadata).toEqual(['loop A', 'end', 'Recorder 7', 'Site;west']);
+    expect(table.units).toEqual(['bar', '']);
+    expect(Array.from(table.time_s)).toEqual([0, 0.01, 0.02]);
+  });
+
+  it('takes a preamble of name and value for no data', () => {
+    expect(read('Rate;1000\nGain;2\nt;p\n0;1\n1;2\n2;3\n3;4\n4;5\n5;6\n').columns).toEqual(['p']);
+  });
+
+  it('reads quoted names with delimiters, doubled quotes and line ends', () => {
+    const table = read('t,"p, ""raw""\n(bar)"\n0,1\n1,2\n');
+    expect(table.columns).toEqual(['p, "raw"\n(bar)']);
+    expect(table.units).toEqual(['bar']);
+  });
+
+  it('names columns without header and makes equal names different', () => {
+    expect(read('0.0,5\n0.1,6\n0.2,7\n').columns).toEqual(['column2']);
+    expect(read('t,p,p\n0,1,2\n1,3,4\n').columns).toEqual(['p', 'p (2)']);
+  });
+
+  it('leaves out a column of words and reads contacts in words', () => {
+    const table = read('t,run,note\n0,TRUE,ok\n1,off,ok\n');
+    expect(table.skippedColumns).toEqual(['note']);
+    expect(Array.from(table.values.get('run')!)).toEqual([1, 0]);
+  });
+});
+
+describe('time', () => {
+  it.each([
+    ['time_ms', 1e-3],
+    ['time (ms)', 1e-3],
+    ['Zeit/us', 1e-6],
+    ['timestamp [ns]', 1e-9],
+    ['t', 1],
+    ['elapsed (min)', 60],
+  ])('takes the unit from %s', (name, unit_s) => {
+    expect(read(`${name},p\n2,1\n4,2\n`).time_s[1]).toBeCloseTo(4 * unit_s, 12);
+  });
+
+  it('keeps every digit of counts from 1970 in nanoseconds', () => {
+    const table = read('timestamp,p\n1763000000123456789,1\n1763000000123656789,2\n1763000000123856790,3\n');
+    expect(table.origin_s).toBeCloseTo(1763000000.1234567, 6);
+    expect(Array.from(table.time_s, (time_s) => Math.round(time_s * 1e9))).toEqual([0, 200_000, 400_001]);
+  });
+
+  it('reads dates and times of day, over midnight', () => {
+    const iso = read('time,p\n2026-11-25T10:00:00.500Z,1\n2026-11-25T10:00:00.750Z,2\n');
+    expect(iso.origin_s).toBe(Date.UTC(2026, 10, 25, 10) / 1000);
+    expect(Array.from(iso.time_s)).toEqual([0.5, 0.75]);
+    expect(Array.from(read('Zeit;p\n23:59:59,5;1\n00:00:00,5;2\n').time_s)).toEqual([86399.5, 86400.5]);
+    expect(Array.from(read('Zeit;p\n25.11.2026 10:00:01;1,5\n25.11.2026 10:00:02;2,5\n').time_s)).toEqual([
+      0, 1,
+    ]);
+  });
+
+  it('counts at a given rate, through rows that cannot be used', () => {
+    const table = read('p,q\n1,1\n2\n3,3\n4,4\n', { rate_Hz: 100 });
+    expect(table.timeFrom).toBe('rate');
+    expect(Array.from(table.time_s)).toEqual([0, 0.02, 0.03]);
+  });
+
+  it('asks for a rate where no column is time, a row number least of all', () => {
+    expect(() => read('n,p\n1,5\n2,6\n3,7\n')).toThrow(/no time column.*n, p.*rate/);
+    expect(() => read('t,p\n0,1\n1,2\n', { timeColumn: 'zeit' })).toThrow(/"zeit".*there are: t, p/);
+  });
+
+  it('takes an evenly rising first column for time', () => {
+    expect(Array.from(read('x,p\n0.00,5\n0.01,6\n0.02,7\n').time_s)).toEqual([0, 0.01, 0.02]);
+  });
+
+  it('spreads times of a clock coarser than the sampling', () => {
+    const table = read('t,p\n0,1\n0,2\n1,3\n1,4\n2,5\n2,6\n');
+    expect(table).toMatchObject({ timeFrom: 'column-spread', resolution_s: 1, rowsRefused: 0 });
+    expect(Array.from(table.time_s)).toEqual([0, 0.5, 1, 1.5, 2, 2.5]);
+  });
+});
+
+describe('what is refused', () => {
+  const rows = (from: number, count: number): string =>
+    Array.from({ length: count }, (_, i) => `${(from + i) / 100},${i},7\n`).join('');
+
+  it('names rows with too few, too many or no numbers, or without a time', () => {
+    const table = read(`t,p,q\n${rows(0, 20)}0.20,1\n0.21,1,2,3\n,1,2\n0.23,x,y\n0.24,1,1\n`);
+    expect(table.refused).toEqual([
+      { line: 22, why: '2 cells instead of 3' },
+      { line: 23, why: '4 cells instead of 3' },
+      { line: 24, why: 'the time is missing' },
+      { line: 25, why: 'no number in the row' },
+    ]);
+    expect(table.rowsRefused).toBe(4);
+    expect(table.time_s.length).toBe(21);
+  });
+
+  it('refuses times that stand or go back, and only the wild one of a jump', () => {
+    const table = read(`t,p,q\n${rows(0, 30)}0.29,5,5\n0.30,1,1\n99,2,2\n0.31,3,3\n0.30,4,4\n0.32,5,5\n`);
+    expect(table.refused).toEqual([
+      { line: 32, why: 'the time is that of the row before' },
+      { line: 34, why: 'time runs ahead of the next row by 98.7 s' },
+      { line: 36, why: 'time goes back by 0.0100 s' },
+    ]);
+    expect(Array.from(table.time_s.slice(-3))).toEqual([0.3, 0.31, 0.32]);
+    expect(Array.from(table.values.get('p')!.slice(-3))).toEqual([1, 3, 5]);
+  });
+
+  it('names twenty rows and counts them all', () => {
+    const table = read(`t,p,q\n${rows(0, 40)}${'bad\n'.repeat(30)}${rows(40, 40)}`);
+    expect(table.refused.length).toBe(20);
+    expect(table.rowsRefused).toBe(30);
+  });
+
+  it('keeps the last value of a missing cell and marks it', () => {
+    const table = read('t,p,q\n0,,1\n1,2,NaN\n2,n/a,3\n3,4,inf\n');
+    expect(Array.from(table.values.get('p')!)).toEqual([2, 2, 2, 4]);
+    expect(Array.from(table.missing.get('p')!)).toEqual([1, 0, 1, 0]);
+    expect(Array.from(table.values.get('q')!)).toEqual([1, 1, 3, 3]);
+    expect(table.cellsMissing).toBe(4);
+  });
+
+  it.each([
+    ['thousands with points', 't;p\n0;999,5\n1;1.234,5\n', /line 3, column p: "1.234,5".*thousands/],
+    ['thousands with commas', 't;p\n0;999.5\n1;1,234.5\n', /line 3, column p: "1,234.5"/],
+    ['quoted thousands', 't,p\n0,999.5\n1,"1,234.5"\n', /line 3, column p: "1,234.5"/],
+    ['thousands with apostrophes', "t;p\n0;1.5\n1;12'345.5\n", /line 3, column p/],
+    ['two decimal marks', 't;p\n0;1,5\n1;1,6\n2;1.7\n', /line 4, column p: "1.7"/],
+  ])('ends at %s', (_, text, message) => {
+    expect(() => read(text)).toThrow(message);
+  });
+
+  it('survives a quote that never closes', () => {
+    const table = read(`t,p,q\n${rows(0, 20)}0.2,"1,2\n${rows(21, 2000)}`);
+    expect(table.refused).toEqual([{ line: 22, why: 'a quote is never closed' }]);
+    expect(table.time_s.length).toBe(2020);
+  });
+
+  it.each([
+    ['nothing', ''],
+    ['only comments', '# a\n# b\n'],
+    ['words', 'the quick\nbrown fox\n'],
+    ['a header alone', 't,p\n'],
+    ['one row', 't,p\n0,1\n'],
+    ['zeros', '\0\0\0\0'],
+  ])('says what is wrong with %s', (_, text) => {
+    expect(() => read(text)).toThrow(DataError);
+  });
+
+  it('names the file', () => {
+    expect(() => readCsvFile('/nowhere/loop.csv')).toThrow(/^\/nowhere\/loop.csv: cannot be read/);
+  });
+});
