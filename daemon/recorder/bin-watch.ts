@@ -1,0 +1,44 @@
+/** Samples of one channel gathered into short bins; what detection looks at instead of single samples. */
+
+/** Bins a second of a fast group: 5 ms each, a quarter of a 50 Hz period. */
+export const binsPerSecond = 200;
+
+export abstract class BinWatch {
+  private sum = 0;
+  private min = Number.POSITIVE_INFINITY;
+  private max = Number.NEGATIVE_INFINITY;
+  private gathered = 0;
+
+  /** Adds samples `first` to `end` of a column of calibrated scans. */
+  gather(values: Float64Array, column: number, stride: number, first: number, end: number): void {
+    let { sum, min, max } = this;
+    const stop = end * stride;
+    for (let k = first * stride + column; k < stop; k += stride) {
+      const value = values[k];
+      sum += value;
+      if (value < min) min = value;
+      if (value > max) max = value;
+    }
+    this.sum = sum;
+    this.min = min;
+    this.max = max;
+    this.gathered += end - first;
+  }
+
+  /** Ends the bin at `end_s`. Its value is the mean without the two extremes, so that one spike does not count. */
+  finish(end_s: number): void {
+    const { sum, min, max, gathered } = this;
+    if (gathered === 0) return;
+    this.sum = 0;
+    this.min = Number.POSITIVE_INFINITY;
+    this.max = Number.NEGATIVE_INFINITY;
+    this.gathered = 0;
+    this.take(gathered >= 4 ? (sum - min - max) / (gathered - 2) : sum / gathered, end_s);
+  }
+
+  /** Forgets what it knew: samples are missing. */
+  abstract reset(): void;
+
+  /** One finished bin, in SI. */
+  protected abstract take(value: number, end_s: number): void;
+}

@@ -1,0 +1,59 @@
+/** Raw numbers to SI: value = raw * scale + offset, per channel. */
+import type { ChannelConfig } from '../../config/rig.ts';
+import type { GroupSpec, RawBlock } from '../../drivers/driver.ts';
+
+/** Calibrated numbers of one block, scan by scan like `RawBlock.raw`; valid until the next block of the same group. */
+export class Calibrator {
+  /** The first `scans * channels` numbers belong to the last block. */
+  values: Float64Array;
+  private readonly scale: Float64Array;
+  private readonly offset: Float64Array;
+
+  /** `channels` in the order of the group's columns. */
+  constructor(spec: GroupSpec, channels: readonly ChannelConfig[]) {
+    this.scale = Float64Array.from(channels, (channel) => channel.scale);
+    this.offset = Float64Array.from(channels, (channel) => channel.offset);
+    this.values = new Float64Array(256 * spec.channels.length);
+  }
+
+  /** Fills `values`. */
+  calibrate(block: RawBlock): void {
+    const stride = this.scale.length;
+    const total = block.scans * stride;
+    if (total > this.values.length) this.values = new Float64Array(total * 2);
+    if (block.raw instanceof Int32Array)
+      convertCounts(block.raw, this.values, total, this.scale, this.offset);
+    else convertFloats(block.raw, this.values, total, this.scale, this.offset);
+  }
+}
+
+// Two copies of one loop: with both array types in one function the engine gives up its fast path (3 times slower).
+function convertCounts(
+  raw: Int32Array,
+  into: Float64Array,
+  total: number,
+  scale: Float64Array,
+  offset: Float64Array,
+) {
+  const stride = scale.length;
+  for (let column = 0; column < stride; column++) {
+    const factor = scale[column];
+    const shift = offset[column];
+    for (let k = column; k < total; k += stride) into[k] = raw[k] * factor + shift;
+  }
+}
+
+function convertFloats(
+  raw: Float64Array,
+  into: Float64Array,
+  total: number,
+  scale: Float64Array,
+  offset: Float64Array,
+) {
+  const stride = scale.length;
+  for (let column = 0; column < stride; column++) {
+    const factor = scale[column];
+    const shift = offset[column];
+    for (let k = column; k < total; k += stride) into[k] = raw[k] * factor + shift;
+  }
+}

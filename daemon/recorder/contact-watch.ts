@@ -1,0 +1,67 @@
+/** The edge of a run contact or pressure switch. */
+import type { ContactSource } from '../../config/rig.ts';
+
+/** The drive must have run so long before its stop is a trip: a start that bounces is none. */
+const arming_s = 0.5;
+/** A stop shorter than this is contact chatter or a disturbed bit. A slower channel is believed at its first sample. */
+const chatter_s = 0.001;
+/** After a silence longer than this nothing is known: whatever the level is then, it is not an edge. */
+const silence_s = 2;
+
+export class ContactWatch {
+  /** Instant of the newest edge, in s; NaN until `take` returns true once. */
+  edge_s = Number.NaN;
+  /** When the watch last became ready for an edge, in s; Infinity while it is not. */
+  armedSince_s = Number.POSITIVE_INFINITY;
+  /** True while the channel says "running" (contact) or "not tripped" (switch). Null before the first sample. */
+  isRunning: boolean | null = null;
+  /** Instant of the newest sample, in s. */
+  last_s = Number.NEGATIVE_INFINITY;
+  /** Middle of the interval between the loss of drive and the edge, in s. */
+  readonly delay_s: number;
+  private readonly runningLevel: 0 | 1;
+  private readonly needed: number;
+  private runningSince_s = Number.POSITIVE_INFINITY;
+  private stops = 0;
+
+  constructor(source: ContactSource, nominalInterval_s: number) {
+    this.runningLevel = source.runningLevel;
+    this.delay_s = (source.delay_s[0] + source.delay_s[1]) / 2;
+    this.needed = Math.max(1, Math.round(chatter_s / nominalInterval_s));
+  }
+
+  /** Takes one sample that the line vouches for; true when it completes an edge. */
+  take(value: number, time_s: number): boolean {
+    if (time_s - this.last_s > silence_s) this.forget();
+    this.last_s = time_s;
+    const isRunning = (value >= 0.5 ? 1 : 0) === this.runningLevel;
+    if (isRunning) {
+      this.isRunning = true;
+      this.stops = 0;
+      if (time_s < this.runningSince_s) this.runningSince_s = time_s;
+      if (this.armedSince_s === Number.POSITIVE_INFINITY && time_s - this.runningSince_s >= arming_s) {
+        this.armedSince_s = time_s;
+      }
+      return false;
+    }
+    if (this.stops === 0) this.edge_s = time_s;
+    this.stops++;
+    if (this.stops !== this.needed) return false;
+    const wasArmed = this.armedSince_s <= time_s;
+    this.isRunning = false;
+    this.runningSince_s = Number.POSITIVE_INFINITY;
+    return wasArmed;
+  }
+
+  /** Closes the watch until the channel has been running again for a while. */
+  disarm(): void {
+    this.armedSince_s = Number.POSITIVE_INFINITY;
+  }
+
+  private forget(): void {
+    this.isRunning = null;
+    this.stops = 0;
+    this.runningSince_s = Number.POSITIVE_INFINITY;
+    this.disarm();
+  }
+}

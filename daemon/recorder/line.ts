@@ -1,0 +1,110 @@
+/** The straight way of a block: history, calibration, detection, summary. One per driver. */
+import type { ChannelConfig, RigConfig } from '../../config/rig.ts';
+import type { Driver, DriverSink, GroupSpec, LinkState, RawBlock } from '../../drivers/driver.ts';
+import type { TraceGroup } from '../store/trace.ts';
+import { Calibrator } from './calibrate.ts';
+import type { TripDetector } from './detect.ts';
+import { HistoryRing } from './history.ts';
+import type { LineStatus } from './messages.ts';
+import type { Summariser } from './summary.ts';
+
+/** What all lines of a rig share. */
+export interface LineShared {
+  readonly detector: TripDetector;
+  readonly summariser: Summariser;
+  /** Called after each block has gone all the way; `end_s` is where its group now ends. */
+  readonly onBlock: (end_s: number) => void;
+  readonly onState: (line: Line) => void;
+}
+
+interface LineGroup {
+  readonly spec: TraceGroup;
+  readonly history: HistoryRing;
+  readonly calibrator: Calibrator;
+  /** Rig channel of each column; -1 for a column that the rig does not name. */
+  readonly columns: Int32Array;
+}
+
+export class Line implements DriverSink {
+  readonly id: string;
+  readonly driver: Driver;
+  readonly groups: readonly LineGroup[];
+  link: LinkState;
+  private readonly kind: string;
+  private readonly shared: LineShared;
+  private readonly firstGroup: number;
+
+  /** `firstGroup`: place of the driver's first group among the groups of all lines. */
+  constructor(
+    config: RigConfig,
+    spec: { readonly id: string; readonly driver: string },
+    driver: Driver,
+    firstGroup: number,
+    history_s: number,
+    shared: LineShared,
+  ) {
+    this.id = spec.id;
+    this.kind = spec.driver;
+    this.driver = driver;
+    this.shared = shared;
+    this.firstGroup = firstGroup;
+    this.link = { state: 'opening', since_s: 0, why: 'not started yet' };
+    const places = new Map(config.channels.map((channel, index) => [channel.id, index]));
+    this.groups = driver.groups.map((group) => ({
+      spec: { ...group, line: spec.id },
+      history: new HistoryRing(group, history_s),
+      calibrator: new Calibrator(group, channelsOf(group, config)),
+      columns: Int32Array.from(group.channels, (channel) => places.get(channel) ?? -1),
+    }));
+  }
+
+  block(block: RawBlock): void {
+    const { detector, summariser, onBlock } = this.shared;
+    const group = this.groups[block.group];
+    const { scans, time_s } = block;
+    if (scans === 0) return;
+    // With one scan the spacing means nothing; the group's own keeps the arithmetic finite.
+    const interval_s = scans > 1 ? block.interval_s : group.spec.nominalInterval_s;
+    group.history.append(block);
+    group.calibrator.calibrate(block);
+    const { values } = group.calibrator;
+    const index = this.firstGroup + block.group;
+    summariser.add(index, values, group.columns, scans, time_s, interval_s);
+    detector.take(index, values, scans, time_s, interval_s, block.quality);
+    onBlock(time_s + scans * interval_s);
+  }
+
+  state(state: LinkState): void {
+    this.link = state;
+    this.shared.onState(this);
+  }
+
+  get status(): LineStatus {
+    return { line: this.id, driver: this.kind, link: this.link, counters: { ...this.driver.counters } };
+  }
+}
+
+/** Column order; a column that the rig does not name is kept raw. */
+function channelsOf(group: GroupSpec, config: RigConfig): ChannelConfig[] {
+  const known = new Map(config.channels.map((channel) => [channel.id, channel]));
+  return group.channels.map((id) => known.get(id) ?? rawChannel(id));
+}
+
+function rawChannel(id: string): ChannelConfig {
+  return {
+    id,
+    name: id,
+    line: '',
+    quantity: 'state',
+    unit: '1',
+    displayUnit: '1',
+    scale: 1,
+    offset: 0,
+    rawRange: null,
+    range: [0, 1],
+    responseTime_s: 0,
+    responseTimeHalfWidth_s: 0,
+    delay_s: [0, 0],
+    uncertainty: { absolute: 0, relative: 0 },
+  };
+}

@@ -1,0 +1,392 @@
+/** Puts the recorder together: lines, detection, events, and the server beside it. */
+import { randomUUID } from 'node:crypto';
+import { EventEmitter } from 'node:events';
+import { setTimeout as delay } from 'node:timers/promises';
+import type { RigConfig } from '../../config/rig.ts';
+import { type Counters, type Driver, monotonic_s, type RawBlock } from '../../drivers/driver.ts';
+import type { LineSpec } from '../../drivers/line-spec.ts';
+import { type EventContent, type EventGroup, type EventHeader, setTornAside } from '../store/event-folder.ts';
+import { disk, type Files } from '../store/files.ts';
+import { lockDataFolder } from '../store/folder-lock.ts';
+import { version } from '../version.ts';
+import { LiveLane } from './credits.ts';
+import { TripDetector } from './detect.ts';
+import { EventWriter } from './event-writer.ts';
+import { Line } from './line.ts';
+import type { Log } from './log.ts';
+import type {
+  EventClosedMessage,
+  ReadyMessage,
+  StatusMessage,
+  ToRecorder,
+  TripMessage,
+  TripSourceName,
+  VerdictMessage,
+} from './messages.ts';
+import { type EndedEvent, OpenEvents } from './open-events.ts';
+import { phaseOf, TankForecast } from './status.ts';
+import { type PeriodSummary, Summariser } from './summary.ts';
+import { ServerSupervisor } from './supervise.ts';
+import { EventIds, WallClock } from './wall-anchor.ts';
+
+export interface RecorderOptions {
+  /** Path of the server's module; null records without one. Injected: the recorder depends on nothing of the server. */
+  readonly serverModule: string | null;
+  readonly createDriver: (line: LineSpec) => Driver | Promise<Driver>;
+  readonly log: Log;
+  readonly files?: Files;
+}
+
+export interface RecorderEvents {
+  /** The server listens. Comes again after each restart of it. */
+  readonly ready: [ReadyMessage];
+  readonly trip: [TripMessage];
+  readonly 'event-closed': [EventClosedMessage];
+  readonly verdict: [VerdictMessage];
+}
+
+/** A running recorder. Listeners must not throw. */
+export interface Recorder {
+  on<K extends keyof RecorderEvents>(name: K, listener: (...args: RecorderEvents[K]) => void): void;
+  status(): StatusMessage;
+  /** Ends in order: drivers, lines, open events as `truncated`, disk, server. A second call waits for the first. */
+  stop(): Promise<void>;
+}
+
+const tick_ms = 50;
+const statusPeriod_s = 0.5;
+const anchorPeriod_s = 1;
+/** A server that owes answers for so long is taken for dead, in s. */
+const hungServer_s = 60;
+/** Time to write what is left when stopping, in s. */
+const flush_s = 5;
+/** History beyond the longest window: grace for late lines and for the decision itself, in s. */
+const margin_s = 5;
+
+/**
+ * Starts to record. Resolves when the lines have been started; an absent device is a line state, not an error.
+ * Rejects with `UnavailableError` when the data folder cannot be had.
+ */
+export async function startRecorder(config: RigConfig, options: RecorderOptions): Promise<Recorder> {
+  const lock = lockDataFolder(config.dataFolder);
+  try {
+    const files = options.files ?? disk;
+    const drivers = await Promise.all(config.lines.map((line) => options.createDriver(line)));
+    const torn = await setTornAside(config.dataFolder, files);
+    for (const folder of torn) options.log.warn({ folder }, 'unfinished event of an earlier run set aside');
+    const recorder = new RunningRecorder(
+      config,
+      drivers,
+      { ...options, files },
+      () => lock.release(),
+      torn.length,
+    );
+    recorder.start();
+    return recorder;
+  } catch (error) {
+    lock.release();
+    throw error;
+  }
+}
+
+class RunningRecorder implements Recorder {
+  private readonly config: RigConfig;
+  private readonly log: Log;
+  private readonly emitter = new EventEmitter<{ [K in keyof RecorderEvents]: RecorderEvents[K] }>();
+  private readonly boot = randomUUID();
+  private readonly clock = new WallClock(monotonic_s, Date.now);
+  private readonly ids = new EventIds(Math.random());
+  private readonly detector: TripDetector;
+  private readonly summariser: Summariser;
+  private readonly lines: readonly Line[];
+  private readonly events: OpenEvents;
+  private readonly writer: EventWriter;
+  private readonly live: LiveLane;
+  private readonly server: ServerSupervisor | null;
+  private readonly forecast: TankForecast | null;
+  private readonly tankPlace: number;
+  private readonly releaseLock: () => void;
+  private readonly tornSetAside: number;
+  private timer: NodeJS.Timeout | null = null;
+  private data_s = Number.NEGATIVE_INFINITY;
+  private tripsDeclared = 0;
+  private statusDue_s = 0;
+  private anchorDue_s = 0;
+  private answered_s = 0;
+  private phase = '';
+  private wasDriveOn: boolean | null = null;
+  private stopping: Promise<void> | null = null;
+
+  constructor(
+    config: RigConfig,
+    drivers: readonly Driver[],
+    options: RecorderOptions & { readonly files: Files },
+    releaseLock: () => void,
+    tornSetAside: number,
+  ) {
+    this.config = config;
+    this.log = options.log;
+    this.releaseLock = releaseLock;
+    this.tornSetAside = tornSetAside;
+    const groups = drivers.flatMap((driver) => driver.groups);
+    this.detector = new TripDetector(config, groups, (source, time_s) => this.declare(source, time_s));
+    this.summariser = new Summariser(config.channels.length, groups.length, (summary) =>
+      this.summarise(summary),
+    );
+    const { before_s, withoutSeating_s, afterSeating_s, history_s } = config.windows;
+    const needed_s = Math.max(history_s, before_s + withoutSeating_s + afterSeating_s + margin_s);
+    const shared = {
+      detector: this.detector,
+      summariser: this.summariser,
+      onBlock: (end_s: number) => this.advance(end_s),
+      onState: (line: Line) => this.lineChanged(line),
+    };
+    let first = 0;
+    this.lines = drivers.map((driver, index) => {
+      const line = new Line(config, config.lines[index], driver, first, needed_s, shared);
+      first += driver.groups.length;
+      return line;
+    });
+    this.events = new OpenEvents(
+      config.windows,
+      this.detector,
+      () => this.reached_s(),
+      (event) => this.close(event),
+    );
+    this.writer = new EventWriter({
+      dataFolder: config.dataFolder,
+      files: options.files,
+      log: options.log,
+      now_s: monotonic_s,
+      wait: waitOrAbort,
+      onWritten: (content, folder) => this.written(content, folder),
+    });
+    this.server =
+      options.serverModule === null
+        ? null
+        : new ServerSupervisor({
+            module: options.serverModule,
+            log: options.log,
+            now_s: monotonic_s,
+            onStarted: () => this.greet(),
+            onMessage: (message) => this.hear(message),
+          });
+    this.live = new LiveLane((message) => this.server?.send(message) ?? false);
+    const tank = config.trip.tank;
+    this.tankPlace = config.channels.findIndex((channel) => channel.id === tank?.channel);
+    this.forecast = tank?.setPoint_Pa == null ? null : new TankForecast(tank.setPoint_Pa);
+  }
+
+  start(): void {
+    this.log.info(
+      { rig: this.config.name, software: version, boot: this.boot, data: this.config.dataFolder },
+      'recorder started',
+    );
+    this.server?.start();
+    for (const line of this.lines) line.driver.start(line);
+    this.timer = setInterval(() => this.tick(), tick_ms);
+  }
+
+  on<K extends keyof RecorderEvents>(name: K, listener: (...args: RecorderEvents[K]) => void): void {
+    this.emitter.on(name, listener as never);
+  }
+
+  status(): StatusMessage {
+    const time_s = monotonic_s();
+    const isDriveOn = this.detector.isDriveOn;
+    const tripIn_s = isDriveOn === false ? null : (this.forecast?.tripIn_s(time_s) ?? null);
+    const lines = this.lines.map((line) => line.status);
+    const trip_s = this.events.current?.trip_s ?? null;
+    const links = lines.map((line) => line.link);
+    return {
+      kind: 'status',
+      time_s,
+      phase: phaseOf({ now_s: time_s, links, trip_s, isDriveOn, tripIn_s }),
+      tripIn_s: trip_s === null ? tripIn_s : null,
+      lines,
+      counters: this.counters(),
+    };
+  }
+
+  stop(): Promise<void> {
+    this.stopping ??= this.stopInOrder();
+    return this.stopping;
+  }
+
+  private async stopInOrder(): Promise<void> {
+    if (this.timer !== null) clearInterval(this.timer);
+    await Promise.all(this.lines.map((line) => line.driver.stop()));
+    this.events.finish(this.data_s);
+    await this.writer.finish(flush_s);
+    await this.server?.stop();
+    this.releaseLock();
+    this.log.info({ counters: this.counters() }, 'recorder stopped');
+  }
+
+  private counters(): Counters {
+    return {
+      tripsDeclared: this.tripsDeclared,
+      samplesLate: this.summariser.samplesLate,
+      tornSetAside: this.tornSetAside,
+      clockStepsSeen: this.clock.stepsSeen,
+      ...this.writer.counters,
+      ...this.live.counters,
+      ...this.server?.counters,
+    };
+  }
+
+  /** A block has gone all the way. */
+  private advance(end_s: number): void {
+    if (end_s > this.data_s) this.data_s = end_s;
+    this.events.update(this.data_s, Number.NEGATIVE_INFINITY);
+  }
+
+  private tick(): void {
+    const now_s = monotonic_s();
+    this.events.update(this.data_s, now_s);
+    if (now_s >= this.anchorDue_s) {
+      this.anchorDue_s = now_s + anchorPeriod_s;
+      const step_ms = this.clock.renew();
+      if (step_ms !== 0) this.log.warn({ step_ms }, 'wall clock stepped; the records do not depend on it');
+    }
+    const status = this.status();
+    if (now_s >= this.statusDue_s || status.phase !== this.phase) {
+      this.statusDue_s = now_s + statusPeriod_s;
+      this.phase = status.phase;
+      this.live.latest(status);
+    }
+    this.watchServer(now_s);
+  }
+
+  private watchServer(now_s: number): void {
+    if (!this.live.isFull) this.answered_s = now_s;
+    else if (now_s - this.answered_s > hungServer_s) {
+      this.log.error({ silent_s: hungServer_s }, 'server killed: it answers nothing');
+      this.answered_s = now_s;
+      this.server?.kill();
+    }
+  }
+
+  private lineChanged(line: Line): void {
+    const { state, why } = line.link;
+    if (state === 'open') this.log.info({ line: line.id }, 'line opened');
+    else this.log.warn({ line: line.id, state, why }, 'line changed');
+    // A recording that is over brings no more blocks that could end its event.
+    if (this.lines.every((each) => each.link.state === 'ended')) this.events.finish(this.data_s);
+    this.statusDue_s = 0;
+  }
+
+  private summarise(summary: PeriodSummary): void {
+    this.live.summary(summary);
+    if (this.forecast === null) return;
+    const isDriveOn = this.detector.isDriveOn;
+    if (isDriveOn !== this.wasDriveOn) this.forecast.clear();
+    this.wasDriveOn = isDriveOn;
+    this.forecast.add(summary.time_s, summary.values[this.tankPlace * 4 + 3]);
+  }
+
+  private declare(source: TripSourceName, time_s: number): void {
+    const declared_s = monotonic_s();
+    const anchor = this.clock.anchor;
+    const id = this.ids.idAt(this.clock.at_ms(time_s));
+    this.tripsDeclared++;
+    this.events.begin({ id, source, trip_s: time_s, declared_s, anchor });
+    const message: TripMessage = { kind: 'trip', event: id, source, time_s, declared_s };
+    this.log.info({ event: id, source, time_s }, 'trip declared');
+    this.server?.hint(message);
+    this.statusDue_s = 0;
+    this.emitter.emit('trip', message);
+  }
+
+  /** End of the slowest group that still delivers; groups that never delivered do not hold an event up. */
+  private reached_s(): number {
+    let reached_s = Number.POSITIVE_INFINITY;
+    for (const line of this.lines) {
+      for (const group of line.groups) reached_s = Math.min(reached_s, group.history.end_s);
+    }
+    return reached_s;
+  }
+
+  private close(event: EndedEvent): void {
+    const blocks: RawBlock[] = [];
+    const groups: EventGroup[] = [];
+    const lineCounters: Record<string, Counters> = {};
+    for (const line of this.lines) {
+      lineCounters[line.id] = { ...line.driver.counters };
+      for (const { spec, history } of line.groups) {
+        const own = history.extract(event.from_s, event.to_s, groups.length);
+        groups.push({ ...spec, ...completenessOf(own, event, spec.nominalInterval_s) });
+        for (const block of own) blocks.push(block);
+      }
+    }
+    const header: EventHeader = {
+      format: 'tripwave-event',
+      version: 1,
+      id: event.id,
+      software: version,
+      boot: this.boot,
+      trip: { source: event.source, time_s: event.trip_s, declared_s: event.declared_s },
+      window: { from_s: event.from_s, to_s: event.to_s },
+      closedBecause: event.closedBecause,
+      anchor: event.anchor,
+      config: this.config,
+      groups,
+      lineCounters,
+    };
+    this.writer.add({ header, blocks });
+    this.statusDue_s = 0;
+  }
+
+  private written(content: EventContent, folder: string): void {
+    const { id, closedBecause } = content.header;
+    const message: EventClosedMessage = { kind: 'event-closed', event: id, folder, closed_s: monotonic_s() };
+    this.log.info({ event: id, closedBecause, folder }, 'event closed');
+    this.server?.hint(message);
+    this.emitter.emit('event-closed', message);
+  }
+
+  private greet(): void {
+    this.server?.send({
+      kind: 'hello',
+      config: this.config,
+      software: version,
+      boot: this.boot,
+      anchor: this.clock.anchor,
+    });
+    this.live.restart();
+  }
+
+  private hear(message: ToRecorder): void {
+    if (message.kind === 'credit') this.live.credit(message.count);
+    else if (message.kind === 'ready') this.emitter.emit('ready', message);
+    else this.emitter.emit('verdict', message);
+  }
+}
+
+/** Scans in the window, and how many are missing: between blocks, and at both ends. */
+function completenessOf(
+  blocks: readonly RawBlock[],
+  window: { readonly from_s: number; readonly to_s: number },
+  interval_s: number,
+): { scans: number; scansLost: number } {
+  let scans = 0;
+  let lost = 0;
+  let end_s = window.from_s;
+  for (const block of blocks) {
+    const gap = Math.round((block.time_s - end_s) / interval_s);
+    // A gap that the driver did not count still is one; one interval more or less is not.
+    lost += Math.max(block.lostBefore, gap > 1 ? gap : 0);
+    scans += block.scans;
+    end_s = block.time_s + block.scans * (block.scans > 1 ? block.interval_s : interval_s);
+  }
+  const tail = Math.floor((window.to_s - end_s) / interval_s);
+  return { scans, scansLost: lost + Math.max(0, tail > 1 ? tail : 0) };
+}
+
+async function waitOrAbort(time_s: number, signal: AbortSignal): Promise<void> {
+  try {
+    await delay(time_s * 1000, undefined, { signal });
+  } catch (error) {
+    if (!signal.aborted) throw error;
+  }
+}

@@ -1,0 +1,57 @@
+/** Where wall time and the monotonic clock meet. Wall time names events; it is never used for arithmetic. */
+import type { WallAnchor } from './messages.ts';
+
+/** A difference larger than this is a step and not the slow correction of a time server, in ms. */
+const step_ms = 100;
+
+export class WallClock {
+  anchor: WallAnchor;
+  stepsSeen = 0;
+  private readonly now_s: () => number;
+  private readonly wallNow_ms: () => number;
+
+  constructor(now_s: () => number, wallNow_ms: () => number) {
+    this.now_s = now_s;
+    this.wallNow_ms = wallNow_ms;
+    this.anchor = this.read();
+  }
+
+  /** Reads both clocks anew; returns the step in ms when the wall clock was set, else 0. */
+  renew(): number {
+    const before = this.anchor;
+    this.anchor = this.read();
+    const expected_ms = before.wall_ms + (this.anchor.time_s - before.time_s) * 1000;
+    const difference_ms = this.anchor.wall_ms - expected_ms;
+    if (Math.abs(difference_ms) <= step_ms) return 0;
+    this.stepsSeen++;
+    return difference_ms;
+  }
+
+  /** Wall time at a monotonic instant by the newest anchor, in ms since 1970. */
+  at_ms(time_s: number): number {
+    return this.anchor.wall_ms + (time_s - this.anchor.time_s) * 1000;
+  }
+
+  private read(): WallAnchor {
+    return { time_s: this.now_s(), wall_ms: this.wallNow_ms() };
+  }
+}
+
+const suffixes = 36 ** 3;
+
+/** Ids such as `20261125T105912Z-A3F`: UTC second of the trip and a suffix that differs from event to event. */
+export class EventIds {
+  private next: number;
+
+  /** `seed` 0 to 1: where the suffixes of this run begin. */
+  constructor(seed: number) {
+    this.next = Math.floor(seed * suffixes) % suffixes;
+  }
+
+  idAt(wall_ms: number): string {
+    const suffix = this.next.toString(36).toUpperCase().padStart(3, '0');
+    this.next = (this.next + 1) % suffixes;
+    const second = new Date(wall_ms).toISOString().replace(/\.\d+/, '').replace(/[-:]/g, '');
+    return `${second}-${suffix}`;
+  }
+}
