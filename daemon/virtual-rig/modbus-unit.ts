@@ -1,0 +1,179 @@
+/**
+ * Modbus RTU units on one bus: the slave side.
+ *
+ *   request   unit | function 01..04 | start u16 | count u16 | crc u16 (low byte first)       11 04 00 00 00 02 73 5B
+ *   reply     unit | function | bytes u8 | data | crc        exception   unit | function + 80h | code | crc
+ *
+ * Frames are told apart by silence: 3.5 characters, 1.75 ms above 19 200 baud (Modbus over Serial Line V1.02, 2.5.1.1).
+ * A damaged frame, another unit's and a broadcast are met with silence (same, 2.4.1). Exceptions: 01 function not
+ * offered, 02 no such address, 03 count not allowed (Modbus Application Protocol V1.1b3, 7). Nothing can be written.
+ *
+ * Registers of a unit are those of the rig file. The demo's, input registers at zero-based addresses:
+ *
+ *   unit 1   0 flow A, 2 flow B (m3/h), 4 tank pressure (bar), 6 tank level (m): float32, ABCD; 8 water temperature
+ *            (int16, 0.1 degC); 9 status word: bit 0 run contact (1 = runs), bit 1 pressure switch (1 = tripped).
+ *            The same two as discrete inputs 0 and 1
+ *   unit 2   0, 1 speed of pump 1, 2 (int16, 1/min); 2, 3 disc position of leg A, B (uint16, 0.01 %)
+ *
+ * No clock inside: every call is told the time.
+ */
+import { crc16 } from '../../drivers/modbus/crc.ts';
+import type { Random } from './random.ts';
+import { type ReadSource, RegisterMap, type RegisterSpec } from './register-map.ts';
+
+export interface UnitSpec {
+  /** Slave address, 1 to 247. */
+  readonly unit: number;
+  /** End of request -> start of reply, besides the silence that ends the request, in s. */
+  readonly turnaround_s: number;
+  /** Registers it hands out at a time, at most 125; bits 16 times as many. */
+  readonly maxRegisters: number;
+  readonly registers: readonly RegisterSpec[];
+}
+
+/** Switchable misbehaviour of a unit. */
+export interface UnitFaults {
+  isDead: boolean;
+  /** Share of replies that come late. */
+  late_ratio: number;
+  /** Late ones come up to so much later, evenly distributed, in s. */
+  latest_s: number;
+}
+
+/** A reply and the earliest instant at which it may start on the wire. */
+export interface Reply {
+  readonly bytes: Uint8Array;
+  readonly earliest_s: number;
+}
+
+interface Unit {
+  readonly spec: UnitSpec;
+  readonly map: RegisterMap;
+  readonly faults: UnitFaults;
+}
+
+/** Silence between two frames, in s. */
+export function frameGap_s(characterTime_s: number, baud: number): number {
+  return baud <= 19_200 ? 3.5 * characterTime_s : 1.75e-3;
+}
+
+export class ModbusBus {
+  readonly counters = {
+    requestsReceived: 0,
+    repliesSent: 0,
+    exceptionsSent: 0,
+    repliesDelayed: 0,
+    /** Damaged, too short or too long. */
+    framesRefused: 0,
+    /** Requests that began less than the frame gap after the reply before them. */
+    shortGaps: 0,
+    /** Requests that began while a reply was still being sent: on two wires, both would be lost. */
+    collisionsSeen: 0,
+  };
+  readonly #units = new Map<number, Unit>();
+  /** Silence that ends a frame, in s. */
+  readonly gap_s: number;
+  readonly #random: Random;
+  #frame: number[] = [];
+  #lastReply: { start_s: number; end_s: number } | null = null;
+
+  constructor(specs: readonly UnitSpec[], gap_s: number, readSource: ReadSource, random: Random) {
+    this.gap_s = gap_s;
+    this.#random = random;
+    for (const spec of specs) {
+      if (this.#units.has(spec.unit)) throw new RangeError(`unit ${spec.unit} is there twice`);
+      const faults = { isDead: false, late_ratio: 0, latest_s: 0 };
+      this.#units.set(spec.unit, { spec, map: new RegisterMap(spec.registers, readSource), faults });
+    }
+  }
+
+  /** Switches misbehaviour of one unit; throws RangeError when it is not on this bus. */
+  setFaults(unit: number, faults: Partial<UnitFaults>): void {
+    const found = this.#units.get(unit);
+    if (found === undefined) {
+      throw new RangeError(`unit ${unit} is not on this bus; allowed: ${[...this.#units.keys()].join(', ')}`);
+    }
+    Object.assign(found.faults, faults);
+  }
+
+  /** Bytes of a request whose first began to arrive at `start_s`. The frame is whole after `gap_s` of silence. */
+  receive(bytes: Uint8Array, start_s: number): void {
+    if (this.#frame.length === 0 && bytes.length > 0 && this.#lastReply !== null) {
+      const { start_s: replyStart_s, end_s } = this.#lastReply;
+      if (start_s >= replyStart_s && start_s < end_s) this.counters.collisionsSeen++;
+      else if (start_s >= end_s && start_s < end_s + this.gap_s) this.counters.shortGaps++;
+    }
+    for (const byte of bytes) if (this.#frame.length < 300) this.#frame.push(byte);
+  }
+
+  /** The frame ended at `end_s` and silence followed. Null: nobody answers. */
+  finish(end_s: number): Reply | null {
+    const frame = Uint8Array.from(this.#frame);
+    this.#frame = [];
+    if (frame.length < 4 || crc16(frame) !== 0) {
+      if (frame.length > 0) this.counters.framesRefused++;
+      return null;
+    }
+    const unit = this.#units.get(frame[0]!);
+    if (unit === undefined || unit.faults.isDead) return null;
+    this.counters.requestsReceived++;
+    const bytes = this.#answer(unit, frame);
+    let earliest_s = end_s + this.gap_s + unit.spec.turnaround_s;
+    if (unit.faults.late_ratio > 0 && this.#random.uniform() < unit.faults.late_ratio) {
+      earliest_s += this.#random.between(0, unit.faults.latest_s);
+      this.counters.repliesDelayed++;
+    }
+    this.counters.repliesSent++;
+    return { bytes, earliest_s };
+  }
+
+  /** The line tells when a reply is really on it. */
+  replied(start_s: number, end_s: number): void {
+    this.#lastReply = { start_s, end_s };
+  }
+
+  #answer(unit: Unit, frame: Uint8Array): Uint8Array {
+    const code = frame[1]!;
+    const start = (frame[2]! << 8) | frame[3]!;
+    const count = (frame[4]! << 8) | frame[5]!;
+    const isBits = code === 1 || code === 2;
+    if (code < 1 || code > 4) return this.#exception(frame, 1);
+    if (frame.length !== 8) return this.#exception(frame, 3);
+    if (count === 0 || count > unit.spec.maxRegisters * (isBits ? 16 : 1)) return this.#exception(frame, 3);
+    if (isBits) {
+      const bits = unit.map.bits(code === 1 ? 'coil' : 'discrete', start, count);
+      if (bits === null) return this.#exception(frame, 2);
+      const reply = new Uint8Array(3 + Math.ceil(count / 8) + 2);
+      for (let i = 0; i < count; i++) reply[3 + (i >> 3)]! |= bits[i]! << (i & 7);
+      return this.#close(reply, frame);
+    }
+    const words = unit.map.registers(code === 3 ? 'holding' : 'input', start, count);
+    if (words === null) return this.#exception(frame, 2);
+    const reply = new Uint8Array(3 + 2 * count + 2);
+    for (let i = 0; i < count; i++) {
+      reply[3 + 2 * i] = words[i]! >> 8;
+      reply[4 + 2 * i] = words[i]! & 0xff;
+    }
+    return this.#close(reply, frame);
+  }
+
+  #close(reply: Uint8Array, request: Uint8Array): Uint8Array {
+    reply[0] = request[0]!;
+    reply[1] = request[1]!;
+    reply[2] = reply.length - 5;
+    return withCrc(reply);
+  }
+
+  #exception(request: Uint8Array, code: number): Uint8Array {
+    this.counters.exceptionsSent++;
+    return withCrc(Uint8Array.of(request[0]!, request[1]! | 0x80, code, 0, 0));
+  }
+}
+
+/** Puts the CRC into the last two bytes. */
+function withCrc(frame: Uint8Array): Uint8Array {
+  const crc = crc16(frame, 0, frame.length - 2);
+  frame[frame.length - 2] = crc & 0xff;
+  frame[frame.length - 1] = crc >> 8;
+  return frame;
+}
