@@ -129,7 +129,7 @@ class RunningRecorder implements Recorder {
     this.releaseLock = releaseLock;
     this.tornSetAside = tornSetAside;
     const groups = drivers.flatMap((driver) => driver.groups);
-    this.detector = new TripDetector(config, groups, (source, time_s) => this.declare(source, time_s));
+    this.detector = new TripDetector(config, groups, (source, time_s) => this.tripSeen(source, time_s));
     this.summariser = new Summariser(config.channels.length, groups.length, (summary) =>
       this.summarise(summary),
     );
@@ -285,7 +285,7 @@ class RunningRecorder implements Recorder {
     this.forecast.add(summary.time_s, summary.values[this.tankPlace * 4 + 3]);
   }
 
-  private declare(source: TripSourceName, time_s: number): void {
+  private tripSeen(source: TripSourceName, time_s: number): void {
     const declared_s = monotonic_s();
     const anchor = this.clock.anchor;
     const id = this.ids.idAt(this.clock.at_ms(time_s));

@@ -1,0 +1,55 @@
+/** `tripwave run CONFIG`: the daemon. */
+import { fileURLToPath } from 'node:url';
+import { Command } from 'commander';
+import type { RigConfig } from '../../config/rig.ts';
+import { createDriver } from '../../drivers/registry.ts';
+import { createLog, runUntilSignal } from '../recorder/run.ts';
+import { readConfig } from './check.ts';
+import { portNumber } from './port-number.ts';
+
+interface Options {
+  readonly data?: string;
+  readonly host?: string;
+  readonly port?: number;
+  readonly quiet?: boolean;
+}
+
+/** The module that the recorder starts as its server. */
+export const serverModule = fileURLToPath(new URL('../web/server-main.ts', import.meta.url));
+
+/** The command; throws `ConfigError` or `UnavailableError`, and returns after a signal. */
+export function runCommand(): Command {
+  return new Command('run')
+    .description('Record the rig: reads its lines, keeps every trip, serves the dashboard.')
+    .argument('<config>', 'rig file, for example config/station.yaml')
+    .option('--data <folder>', 'data folder instead of the one in the rig file')
+    .option('--host <address>', 'address of the dashboard instead of the one in the rig file')
+    .option(
+      '--port <number>',
+      'port of the dashboard instead of the one in the rig file; 0 takes a free one',
+      portNumber,
+    )
+    .option('--quiet', 'log warnings and errors only')
+    .addHelpText(
+      'after',
+      '\nCtrl-C or SIGTERM stops in order: an open event is closed as truncated. A second one exits at once.' +
+        '\nTripwave records, it does not protect: switches and trips stay hard-wired.',
+    )
+    .action(async (file: string, options: Options) => {
+      const config = readConfig(file, (line) => process.stderr.write(`${line}\n`));
+      await runUntilSignal(withOptions(config, options), {
+        serverModule,
+        createDriver,
+        log: createLog(options.quiet === true || process.stderr.isTTY ? 'warn' : 'info'),
+        hasProgress: process.stderr.isTTY && options.quiet !== true,
+      });
+    });
+}
+
+function withOptions(config: RigConfig, { data, host, port }: Options): RigConfig {
+  return {
+    ...config,
+    dataFolder: data ?? config.dataFolder,
+    server: { host: host ?? config.server.host, port: port ?? config.server.port },
+  };
+}
