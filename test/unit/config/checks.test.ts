@@ -228,6 +228,10 @@ describe('warnings', () => {
     expect(config).not.toBeNull();
   });
 
+  it('lets neighbours be, in any order', () => {
+    expect(readChanged(['register: input 0', 'register: input 5']).lines).toEqual([]);
+  });
+
   it('lets bits of one register be', () => {
     const from = 'register: input 4, type: int16, scaling: { scale: 0.1 degF } }';
     const bits = [0, 1].map(

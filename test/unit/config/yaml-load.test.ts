@@ -69,6 +69,17 @@ describe('parseYaml, right files', () => {
   });
 
   it.each([
+    ['20 degC +- 0.5 degC', 0.5],
+    ['68 degF +- 1.8 degF', 1],
+    ['293.15 K +- 2 degC', 2],
+  ])('takes the tolerance of a temperature as a difference: %s', (text, halfWidth) => {
+    const warm = Type.Object({ warm: WithTolerance('temperature') });
+    const read = parseYaml(`warm: ${text}`, warm, 'f.yaml').value!.warm;
+    expect(read.value).toBeCloseTo(293.15, 9);
+    expect(read.halfWidth).toBeCloseTo(halfWidth, 9);
+  });
+
+  it.each([
     ['5 to 25 ms', [0.005, 0.025]],
     ['5 ms to 25 ms', [0.005, 0.025]],
     ['900 us to 1 ms', [0.0009, 0.001]],
@@ -191,6 +202,12 @@ describe('parseYaml, wrong files', () => {
       all.some((line) => line.includes(message)),
       all.join('\n'),
     ).toBe(true);
+  });
+
+  it('says nothing more than the syntax error when there is one', () => {
+    expect(faults('name: x\n\tunit: 0\n')).toEqual([
+      'f.yaml:2:1: found a tab before a key; only spaces are allowed there',
+    ]);
   });
 
   it('reads on after a doubled key', () => {
