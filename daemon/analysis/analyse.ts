@@ -1,0 +1,177 @@
+/** The verdict: a pure function of a record. No clock, no files, no state; the same record gives the same words. */
+import { type Facts, gather } from './facts.ts';
+import { flag, flagsOf } from './flags.ts';
+import { type Frame, makeFrame } from './frame.ts';
+import { instantResults } from './instant-results.ts';
+import { throttledVelocity } from './motion.ts';
+import { captureOf, pressureResults } from './pressure-results.ts';
+import type { EventRecord, LegRecord } from './record.ts';
+import { ringResults } from './ring-results.ts';
+import { sentenceOf } from './sentence.ts';
+import { severityOf } from './severity.ts';
+import { findTrip, type Trip } from './trip.ts';
+import { withheld } from './uncertainty.ts';
+import { velocityResults } from './velocity-results.ts';
+import type { Flag, LegResults, LegVerdict, Verdict } from './verdict.ts';
+
+/** What stands at the head of a verdict: its revision, the software that judged, and why it judged (again). */
+export interface AnalyseOptions {
+  readonly revision: number;
+  readonly software: string;
+  readonly reason: string;
+}
+
+/**
+ * Judges every leg of an event. Works with an outlet pressure alone; inlet, meter, tank and contact sharpen it. Times in
+ * the results are s after the trip, the trip itself is on the record's clock. Never throws for what a record holds.
+ */
+export function analyse(record: EventRecord, options: AnalyseOptions): Verdict {
+  const origin_s = originOf(record);
+  const frames = record.legs.map((leg) => makeFrame(record, leg, origin_s));
+  const trip = findTrip(
+    record,
+    frames.filter((frame) => frame !== null),
+    origin_s,
+  );
+  return {
+    event: record.id,
+    revision: options.revision,
+    software: options.software,
+    reason: options.reason,
+    tripSource: trip?.source ?? 'none',
+    legs: record.legs.map((leg, k) => judge(record, leg, frames[k], trip, origin_s)),
+  };
+}
+
+/** Start of the record: times are counted from here, so that a late clock costs no digits. */
+function originOf(record: EventRecord): number {
+  let origin_s = Number.POSITIVE_INFINITY;
+  for (const { outlet } of record.legs)
+    if (outlet.time_s.length > 0) origin_s = Math.min(origin_s, outlet.time_s[0]);
+  return Number.isFinite(origin_s) ? origin_s : 0;
+}
+
+function judge(
+  record: EventRecord,
+  leg: LegRecord,
+  frame: Frame | null,
+  trip: Trip | null,
+  origin_s: number,
+): LegVerdict {
+  const name = { leg: leg.leg.id, valve: leg.leg.valve.id };
+  if (frame === null) {
+    const results = allWithheld('the outlet holds fewer than 20 usable samples');
+    const flags = [
+      flag('leg-idle', `The outlet of this leg holds ${leg.outlet.time_s.length} samples: too few to judge.`),
+    ];
+    return close(record, name, null, results, flags, false);
+  }
+  const facts = gather(frame, trip);
+  if (!facts.isActive) {
+    const flow =
+      facts.approach_mps === null ? '' : ` (${facts.approach_mps.value.toFixed(2)} m/s before the trip)`;
+    const flags = [flag('leg-idle', `No water was flowing through this leg${flow}.`)];
+    return close(record, name, facts, allWithheld('no water was flowing through this leg'), flags, false);
+  }
+  const capture = captureOf(facts);
+  const velocities = velocityResults(facts, capture);
+  const results: LegResults = {
+    ...instantResults(facts, origin_s),
+    ...pressureResults(facts, capture),
+    ...velocities,
+    ...ringResults(facts, capture, velocities.equivalentReverseVelocity),
+  };
+  return close(record, name, facts, results, flagsOf(record, facts, results), true);
+}
+
+function close(
+  record: EventRecord,
+  name: { readonly leg: string; readonly valve: string },
+  facts: Facts | null,
+  results: LegResults,
+  flags: readonly Flag[],
+  isActive: boolean,
+): LegVerdict {
+  const severity = severityOf(isActive ? facts : null, results.equivalentReverseVelocity, record.severity);
+  return {
+    ...name,
+    active: isActive,
+    results,
+    severity,
+    flags,
+    sentence: sentenceOf(facts, results, severity, flags),
+    velocity: isActive && facts !== null ? velocityHistory(facts) : { time_s: [], value: [] },
+  };
+}
+
+/** Every result withheld for the same reason. */
+export function allWithheld(reason: string): LegResults {
+  const none = withheld(reason);
+  return {
+    trip: none,
+    reversal: none,
+    seating: none,
+    approachVelocity: none,
+    staticBefore: none,
+    staticAfter: none,
+    peakRaw: none,
+    peak: none,
+    minimum: none,
+    captureFraction: none,
+    surgeRaw: none,
+    surge: none,
+    surgeOverBefore: none,
+    sag: none,
+    seatingStep: none,
+    largestReverseVelocity: none,
+    velocityAtSeating: none,
+    equivalentReverseVelocity: none,
+    inletReverseVelocity: none,
+    closingTime: none,
+    reverseFlowTime: none,
+    stopTime: none,
+    discTravelTime: none,
+    decelerationAtReversal: none,
+    decelerationMean: none,
+    decelerationMeter: none,
+    waveSpeed: none,
+    ringFrequency: none,
+    ringDecay: none,
+    reopenings: none,
+    anchorLoad: none,
+    ratingMargin: none,
+  };
+}
+
+/** At most so many points of the velocity history leave the analysis. */
+const mostPoints = 1800;
+
+/** Velocity for drawing: steady before the trip, the motion to the seating, then rest. Empty when it is not known. */
+function velocityHistory(facts: Facts): LegVerdict['velocity'] {
+  const { motion, trip, seat, back, frame } = facts;
+  const time_s: number[] = [];
+  const value: number[] = [];
+  if (motion === null || trip === null || seat === null || back === null) return { time_s, value };
+  const late_s = frame.constants.lag_s + frame.constants.tap_m / frame.constants.waveSpeed_mps;
+  const put = (at_s: number, velocity: number) => {
+    time_s.push(at_s - trip.at_s);
+    value.push(velocity);
+  };
+  put(trip.at_s - 0.5, motion.approach_mps.value);
+  put(trip.at_s, motion.approach_mps.value);
+  const throttled = throttledVelocity(frame, seat, back, motion);
+  const stop_s = Math.min(seat.at_s, (throttled.time_s[0] ?? Number.POSITIVE_INFINITY) - late_s);
+  const all = motion.velocity;
+  const stride = Math.max(1, Math.ceil(all.time_s.length / mostPoints));
+  for (let k = 0; k < all.time_s.length; k += stride) {
+    const at_s = all.time_s[k] - late_s;
+    if (at_s > trip.at_s && at_s < stop_s) put(at_s, all.value[k]);
+  }
+  throttled.time_s.forEach((at_s, k) => {
+    if (at_s - late_s < seat.at_s) put(at_s - late_s, throttled.value[k]);
+  });
+  put(seat.at_s, value[value.length - 1]);
+  put(seat.at_s, 0);
+  put(seat.at_s + 0.5, 0);
+  return { time_s, value };
+}

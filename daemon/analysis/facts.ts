@@ -1,0 +1,106 @@
+/** What one leg's record shows, in the order in which each thing needs the one before: the base of every result. */
+import { findClosure } from './closure.ts';
+import { fitLine, onLine } from './fit.ts';
+import type { Frame } from './frame.ts';
+import { type Motion, reversal_s } from './impulse.ts';
+import { approach, type BackPressure, backPressure, type Settled, settle, steadyLine } from './levels.ts';
+import { findMotion } from './motion.ts';
+import { indexOfLargest, meanOver, range } from './samples.ts';
+import { readSeat, type Seat } from './seat.ts';
+import type { Trip } from './trip.ts';
+import { type Estimate, together } from './uncertainty.ts';
+
+/** All there is for one leg. */
+export interface Facts {
+  readonly frame: Frame;
+  readonly trip: Trip | null;
+  readonly approach_mps: Estimate | null;
+  readonly seat: Seat | null;
+  /** Why candidates were refused. */
+  readonly refused: readonly string[];
+  readonly settled: Settled | null;
+  readonly back: BackPressure | null;
+  readonly motion: Motion | null;
+  /** Flow through zero, at the seat, in s from the origin. */
+  readonly reversal: Estimate | null;
+  /** Largest sample after the closing. */
+  readonly peak: { readonly index: number; readonly at_s: number; readonly raw_Pa: number } | null;
+  /** Static level 50 ms after seating, and what the outlet lies below it just before. */
+  readonly static_Pa: number | null;
+  readonly sag_Pa: number | null;
+  readonly isActive: boolean;
+}
+
+/** A velocity used where no meter tells any: typical of pumped mains (common practice, no source). */
+const typical_mps: Estimate = { value: 2, uncertainty: 1.5 };
+
+/** Below this a leg counts as not flowing, in m/s. */
+const idle_mps = 0.12;
+
+/** Collects the facts of one leg. */
+export function gather(frame: Frame, trip: Trip | null): Facts {
+  const approach_mps = trip === null || frame.meter === null ? null : approach(frame.meter, trip.at_s);
+  const answer = findClosure(frame, {
+    trip_s: trip === null ? null : trip.at_s,
+    approach_mps: Math.max(0.5, approach_mps?.value ?? typical_mps.value),
+  });
+  const seat = answer.closure === null ? null : readSeat(frame, answer.closure);
+  const settled = seat === null ? null : settle(frame, seat.at_s);
+  const peak = seat === null ? null : largestAfter(frame, seat);
+  const static_Pa = seat === null || settled === null ? null : settled.level_Pa(seat.at_s + 0.05);
+  const base = { frame, trip, approach_mps, seat, refused: answer.refused, settled, peak, static_Pa };
+  const sag_Pa = seat === null || settled === null ? null : settled.level_Pa(seat.at_s) - seat.before_Pa;
+  const isActive = seat !== null || isFlowing(frame, trip, approach_mps);
+  const none = { ...base, sag_Pa, isActive, back: null, motion: null, reversal: null };
+  if (trip === null || seat === null || settled === null || peak === null) return none;
+  const line = frame.meter === null ? null : steadyLine(frame.meter.samples, trip.at_s);
+  const total_s = seat.at_s - trip.at_s;
+  // The flow falls about straight from the trip to its reversal, which the seating follows.
+  const flowShare = (elapsed_s: number) => elapsed_s - (elapsed_s * elapsed_s) / (2 * total_s);
+  const back = backPressure(frame, settled, trip.at_s, seat.at_s, flowShare, line?.slope ?? 0);
+  const motion = findMotion(frame, seat, settled, back, trip, approach_mps ?? typical_mps, peak.raw_Pa);
+  return { ...none, back, motion, reversal: motion === null ? null : reversalOf(frame, seat, trip, motion) };
+}
+
+/** Whether anything flowed: by the meter, else by a fall of the outlet after the trip. */
+function isFlowing(frame: Frame, trip: Trip | null, approach_mps: Estimate | null): boolean {
+  if (approach_mps !== null) return approach_mps.value > idle_mps;
+  if (trip === null) return false;
+  const { samples, sigma } = frame.outlet;
+  const line = steadyLine(samples, trip.at_s);
+  const later = meanOver(samples, { from_s: trip.at_s + 0.1, to_s: trip.at_s + 0.25 });
+  if (line === null || later === null) return false;
+  return onLine(line, trip.at_s + 0.175) - later > Math.max(0.05e5, 3 * sigma);
+}
+
+function largestAfter(frame: Frame, seat: Seat): Facts['peak'] {
+  const { samples, step_s } = frame.outlet;
+  const from_s = seat.at_s - 2 * step_s;
+  const [first, end] = range(samples.time_s, { from_s, to_s: Number.POSITIVE_INFINITY });
+  // Spikes are taken out of the search only where the ring is well resolved; see `makeFrame`.
+  const values = frame.spikes > 0 && frame.constants.ring_s > 24 * step_s ? frame.calm.value : samples.value;
+  const index = indexOfLargest(values, first, end);
+  return index < 0 ? null : { index, at_s: samples.time_s[index], raw_Pa: values[index] };
+}
+
+/**
+ * Reversal at the seat: the impulse velocity is late by the sensor's lag and the way to the tap. Where the velocity
+ * only just fails to cross before the seating, within its doubt, it is produced to zero, at most to the seating.
+ */
+function reversalOf(frame: Frame, seat: Seat, trip: Trip, motion: Motion): Estimate | null {
+  const { lag_s, tap_m, waveSpeed_mps } = frame.constants;
+  const late_s = lag_s + tap_m / waveSpeed_mps;
+  const crossing_s = reversal_s(motion.velocity, { from_s: trip.at_s + 0.01, to_s: seat.at_s + late_s });
+  const front_s = seat.front?.at_s ?? seat.at_s;
+  const near_s = Math.min(crossing_s ?? front_s, front_s) - 1e-6;
+  const window_s = Math.max(0.02, 3.01 * frame.outlet.step_s);
+  const line = fitLine(motion.velocity, { from_s: near_s - window_s, to_s: near_s });
+  if (line === null || line.slope >= 0) return null;
+  const velocityDoubt = motion.uncertaintyAt(near_s);
+  const doubt_s = velocityDoubt / -line.slope;
+  const uncertainty = together(doubt_s, 4e-4, 0.05 * frame.outlet.step_s);
+  if (crossing_s !== null) return { value: crossing_s - late_s, uncertainty };
+  const produced_s = line.middle_s - line.level / line.slope - late_s;
+  if (produced_s > seat.at_s + 2 * together(doubt_s, seat.uncertainty_s)) return null;
+  return { value: Math.min(produced_s, seat.at_s), uncertainty };
+}

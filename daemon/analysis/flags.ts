@@ -1,0 +1,380 @@
+/** Flags: what a reader must know before believing a number. Each is one sentence with its figures. */
+
+import { findClosure } from './closure.ts';
+import type { Facts } from './facts.ts';
+import { fitLineOf, onLine } from './fit.ts';
+import { partingLevel_Pa } from './inlet.ts';
+import { steadyLine } from './levels.ts';
+import type { EventRecord } from './record.ts';
+import { indexAt, indexOfLargest, meanOver, range } from './samples.ts';
+import { isMeasured } from './uncertainty.ts';
+import type { Flag, LegResults } from './verdict.ts';
+
+/** A margin over vapour pressure at which cavitation is suspected, in Pa. */
+const vapourMargin_Pa = 0.06e5;
+
+/** All flags of a leg that flowed. */
+export function flagsOf(record: EventRecord, facts: Facts, results: LegResults): Flag[] {
+  return [
+    ...missingFlags(facts, record),
+    ...deviceFlags(facts),
+    ...(facts.seat === null ? notClosedFlags(facts) : closedFlags(record, facts, results)),
+  ];
+}
+
+/** Builds a flag. */
+export function flag(code: Flag['code'], text: string, withholds: readonly string[] = []): Flag {
+  return { code, text, withholds };
+}
+
+function missingFlags(facts: Facts, record: EventRecord): Flag[] {
+  const flags: Flag[] = [];
+  const { frame, trip } = facts;
+  if (trip?.source !== 'contact' && trip?.source !== 'pressure-switch') {
+    flags.push(
+      flag(
+        'no-contact',
+        record.contact === null && record.pressureSwitch === null
+          ? 'No contact tells the trip: it is read from the pressure and is less sure.'
+          : 'The trip contact does not show a trip: it is read from the pressure and is less sure.',
+      ),
+    );
+  }
+  if (frame.meter === null)
+    flags.push(flag('no-meter', 'No flow meter: the approach velocity comes from the pressure.'));
+  if (frame.inlet === null) {
+    flags.push(
+      flag('no-inlet', 'No inlet tap: no second opinion on the reverse velocity, no count of re-openings.', [
+        'inletReverseVelocity',
+        'reopenings',
+      ]),
+    );
+  }
+  if (frame.tank === null)
+    flags.push(flag('no-tank', 'No tank pressure: the level behind the column is estimated.'));
+  return flags;
+}
+
+function deviceFlags(facts: Facts): Flag[] {
+  const flags: Flag[] = [];
+  const { frame, peak } = facts;
+  const { perPlateau, plateau_s, lag_s } = frame.constants;
+  const rate = (1 / frame.outlet.step_s).toFixed(0);
+  const plateau = `${(plateau_s * 1e3).toFixed(1)} ms`;
+  if (perPlateau < 8) {
+    flags.push(
+      flag(
+        'sampling-too-slow',
+        `${rate} samples/s put ${perPlateau.toFixed(1)} on the plateau of ${plateau}; at least 8 are needed${perPlateau < 2 ? ', the peak may be missed' : ', the peak is indicative'}.`,
+        perPlateau < 1
+          ? [
+              'peak',
+              'surge',
+              'surgeOverBefore',
+              'equivalentReverseVelocity',
+              'seatingStep',
+              'velocityAtSeating',
+              'anchorLoad',
+              'ratingMargin',
+            ]
+          : ['seatingStep', 'velocityAtSeating'],
+      ),
+    );
+  } else if (perPlateau < 20) {
+    flags.push(
+      flag(
+        'sampling-marginal',
+        `${rate} samples/s put ${perPlateau.toFixed(1)} on the plateau of ${plateau}; 20 are recommended.`,
+      ),
+    );
+  }
+  if (frame.outlet.repeats > 1) {
+    flags.push(
+      flag(
+        'repeated-values',
+        `The outlet repeats each value ${frame.outlet.repeats.toFixed(1)} times: its real rate is ${rate} samples/s.`,
+      ),
+    );
+  }
+  if (lag_s > 0.1 * plateau_s) {
+    flags.push(
+      flag(
+        'sensor-slow',
+        `The outlet sensor answers in ${(lag_s * 1e3).toFixed(1)} ms, the pulse lasts ${plateau}.`,
+        lag_s > plateau_s / 2
+          ? ['peak', 'surge', 'surgeOverBefore', 'equivalentReverseVelocity', 'anchorLoad', 'ratingMargin']
+          : [],
+      ),
+    );
+  }
+  if (frame.outlet.clipped_s.length > 0) {
+    const near = peak !== null && frame.outlet.clipped_s.some((t) => Math.abs(t - peak.at_s) < 0.005);
+    flags.push(
+      flag(
+        'clipped',
+        `${frame.outlet.clipped_s.length} outlet samples lie at the end of the measuring range.`,
+        near
+          ? ['peak', 'surge', 'surgeOverBefore', 'equivalentReverseVelocity', 'anchorLoad', 'ratingMargin']
+          : [],
+      ),
+    );
+  }
+  const lost = frame.outlet.series.lost + (frame.inlet?.series.lost ?? 0) + (frame.meter?.series.lost ?? 0);
+  const bad = frame.outlet.bad + (frame.inlet?.bad ?? 0) + (frame.meter?.bad ?? 0);
+  if (lost + bad > 0) {
+    flags.push(
+      flag('samples-lost', `${lost} samples of this leg were lost and ${bad} were marked bad and left out.`),
+    );
+  }
+  if (frame.spikes > 0 && (facts.seat === null || frame.constants.ring_s > 24 * frame.outlet.step_s)) {
+    flags.push(
+      flag('spikes-removed', `${frame.spikes} lone wild samples were taken for spikes and left out.`),
+    );
+  }
+  return flags;
+}
+
+/** A trip without a closing: shut gently, or not shut. */
+function notClosedFlags(facts: Facts): Flag[] {
+  const { frame, trip } = facts;
+  if (trip === null) return [flag('did-not-close', 'No closing of a valve was found in this record.')];
+  const { time_s } = frame.outlet.samples;
+  const last_s = time_s[time_s.length - 1];
+  const late = { from_s: Math.max(trip.at_s + 0.5, last_s - 0.5), to_s: last_s };
+  const after_s = (last_s - trip.at_s).toFixed(1);
+  const swapped =
+    frame.inlet === null
+      ? null
+      : findClosure(turned(facts), { trip_s: trip.at_s, approach_mps: facts.approach_mps?.value ?? 2 });
+  if (swapped !== null && swapped.closure !== null) {
+    return [
+      flag(
+        'taps-swapped',
+        'The outlet falls and the inlet rises at the closing: the two taps look swapped.',
+        ['peak', 'surge', 'equivalentReverseVelocity'],
+      ),
+    ];
+  }
+  const flow = frame.meter === null ? null : meanOver(frame.meter.samples, late);
+  const difference = frame.inlet === null ? null : meanOver(frame.difference, late);
+  const isStill = flow !== null && Math.abs(flow) < 0.25;
+  const isHeld = difference !== null && difference > 0.2e5;
+  if ((isStill && (difference === null || isHeld)) || (flow === null && isHeld)) {
+    return [
+      flag(
+        'no-measurable-slam',
+        `The valve is shut ${after_s} s after the trip, but no pressure step marks its closing.`,
+      ),
+    ];
+  }
+  return [
+    flag(
+      'did-not-close',
+      `No closing of the valve within ${after_s} s after the trip${flow === null ? '' : `; the meter still reads ${flow.toFixed(2)} m/s`}.`,
+    ),
+  ];
+}
+
+/** The frame with outlet and inlet exchanged, for the question whether the taps are swapped. */
+function turned(facts: Facts): Facts['frame'] {
+  const { frame } = facts;
+  return {
+    ...frame,
+    difference: { time_s: frame.difference.time_s, value: frame.difference.value.map((value) => -value) },
+  };
+}
+
+function closedFlags(record: EventRecord, facts: Facts, results: LegResults): Flag[] {
+  const flags: Flag[] = [];
+  const { frame, seat, settled, motion, trip, reversal, peak, static_Pa } = facts;
+  if (seat === null) return flags;
+  const { plateau_s, ring_s, waveSpeed_mps } = frame.constants;
+  if (seat.isSoftened === true) {
+    flags.push(
+      flag(
+        'softened-closure',
+        `The pressure rose over ${((seat.rise_s ?? 0) * 1e3).toFixed(0)} ms before the seat was touched: the equivalent velocity describes the slam, not the fastest reverse flow.`,
+      ),
+    );
+  } else if (seat.isSoftened === null) {
+    flags.push(
+      flag('softened-unknown', 'Sampling or sensor is too slow to tell a sharp closure from a softened one.'),
+    );
+  }
+  if (
+    frame.meter !== null &&
+    isMeasured(results.largestReverseVelocity) &&
+    isMeasured(results.decelerationAtReversal)
+  ) {
+    const lag_s = frame.meter.series.channel.responseTime_s;
+    if (
+      lag_s >
+      (0.1 * results.largestReverseVelocity.value) / Math.max(0.1, results.decelerationAtReversal.value)
+    ) {
+      flags.push(
+        flag(
+          'meter-lag-dominates',
+          `The meter answers in ${(lag_s * 1e3).toFixed(0)} ms, longer than the reverse flow lets it: it is used for the approach velocity only.`,
+        ),
+      );
+    }
+  }
+  flags.push(...cavitation(record, facts));
+  const inlet = results.inletReverseVelocity;
+  const outlet = results.velocityAtSeating;
+  if (isMeasured(inlet) && isMeasured(outlet) && inlet.method.startsWith('fall')) {
+    const apart = Math.abs(inlet.value - outlet.value);
+    if (
+      apart > (inlet.high - inlet.low) / 2 + (outlet.high - outlet.low) / 2 &&
+      apart > 0.15 * outlet.value + 0.02
+    ) {
+      flags.push(
+        flag(
+          'taps-disagree',
+          `Inlet and outlet disagree about the velocity at seating: ${inlet.value.toFixed(2)} and ${outlet.value.toFixed(2)} m/s.`,
+        ),
+      );
+    }
+  }
+  flags.push(...misaligned(facts));
+  flags.push(...tappingLine(facts));
+  if (motion !== null && trip !== null && reversal === null) {
+    const end = motion.velocity.value[Math.max(0, indexAt(motion.velocity.time_s, seat.at_s) - 1)];
+    if (end > 2 * motion.uncertaintyAt(seat.at_s)) {
+      flags.push(
+        flag('closed-before-reversal', `The valve closed while ${end.toFixed(2)} m/s still ran forward.`, [
+          'reversal',
+          'largestReverseVelocity',
+          'reverseFlowTime',
+        ]),
+      );
+    } else {
+      flags.push(
+        flag('no-reversal', 'The velocity does not surely pass zero before the seating.', [
+          'reversal',
+          'reverseFlowTime',
+          'decelerationMean',
+        ]),
+      );
+    }
+  }
+  if (peak !== null && static_Pa !== null && peak.at_s > seat.at_s + 0.75 * ring_s) {
+    const { time_s, value } = frame.outlet.samples;
+    const [first, end] = range(time_s, {
+      from_s: seat.at_s - 2 * frame.outlet.step_s,
+      to_s: seat.at_s + plateau_s * 1.2,
+    });
+    const k = indexOfLargest(value, first, end);
+    if (
+      k >= 0 &&
+      (peak.raw_Pa - static_Pa > 1.05 * (value[k] - static_Pa) || frame.constants.perPlateau >= 8)
+    ) {
+      flags.push(
+        flag(
+          'multiple-impacts',
+          `The largest peak comes ${((peak.at_s - seat.at_s) * 1e3).toFixed(0)} ms after the first seating: the valve struck again.`,
+        ),
+      );
+    }
+  }
+  const speed = results.waveSpeed;
+  if (isMeasured(speed) && settled !== null) {
+    const apart = speed.value / waveSpeed_mps - 1;
+    if (Math.abs(apart) > 0.03 && (waveSpeed_mps < speed.low || waveSpeed_mps > speed.high)) {
+      const gas = apart < 0 ? ' Free gas in the water would do that.' : '';
+      flags.push(
+        flag(
+          'wave-speed-differs',
+          `The ring-down gives ${speed.value.toFixed(0)} m/s, the configuration ${waveSpeed_mps.toFixed(0)} m/s.${gas}`,
+        ),
+      );
+    }
+  }
+  return flags;
+}
+
+function cavitation(record: EventRecord, facts: Facts): Flag[] {
+  const { frame, seat } = facts;
+  if (seat === null) return [];
+  const limit_Pa = record.liquid.vapourPressure_PaAbs - record.atmosphere_PaAbs + vapourMargin_Pa;
+  const low = (['outlet', 'inlet'] as const).filter((name) => {
+    const channel = frame[name];
+    if (channel === null) return false;
+    const { time_s, value } = channel.samples;
+    const [first, end] = range(time_s, { from_s: seat.at_s - 0.02, to_s: seat.at_s + 3 });
+    let row = 0;
+    for (let k = first; k < end; k++) {
+      row = value[k] < limit_Pa ? row + 1 : 0;
+      if (row >= (channel.step_s > 0.002 ? 1 : 3)) return true;
+    }
+    return false;
+  });
+  if (low.length === 0) {
+    return [];
+  }
+  return [
+    flag(
+      'cavitation-suspected',
+      `The ${low.join(' and the ')} fell to the vapour pressure of the water (below ${(limit_Pa / 1e5).toFixed(2)} bar${low.includes('inlet') ? `; the inlet cross-check ends at ${(partingLevel_Pa / 1e5).toFixed(1)} bar` : ''}).`,
+    ),
+  ];
+}
+
+/** Outlet up and inlet down must start within the travel between the taps. */
+function misaligned(facts: Facts): Flag[] {
+  const { frame, seat, trip } = facts;
+  const { inlet, outlet, leg } = frame;
+  if (seat === null || inlet === null || trip === null || leg.inlet === null || seat.isSoftened !== false)
+    return [];
+  const { time_s, value } = inlet.samples;
+  const [first, end] = range(time_s, { from_s: seat.at_s - 0.05, to_s: seat.at_s + 0.05 });
+  let steepest = -1;
+  for (let k = first + 1; k < end; k++) {
+    if (steepest < 0 || value[k] - value[k - 1] < value[steepest] - value[steepest - 1]) steepest = k;
+  }
+  if (steepest < 0) return [];
+  const fall = value[steepest - 1] - value[steepest];
+  if (fall < Math.max(8 * inlet.sigma, (0.3 * seat.closure.step_Pa) / 2)) return [];
+  const apart_s =
+    (time_s[steepest] + time_s[steepest - 1]) / 2 -
+    leg.inlet.distance_m / leg.waveSpeed_mps -
+    inlet.series.channel.responseTime_s -
+    seat.at_s;
+  const allowed_s =
+    0.003 + 1.5 * (inlet.step_s + outlet.step_s) + inlet.series.halfWidth_s + outlet.series.halfWidth_s;
+  if (Math.abs(apart_s) <= allowed_s) return [];
+  return [
+    flag(
+      'instruments-misaligned',
+      `Inlet and outlet show the seating ${(apart_s * 1e3).toFixed(1)} ms apart: their clocks or delays do not agree.`,
+    ),
+  ];
+}
+
+/** A trapped bubble makes the line to the sensor swing: a regular ripple on the plateau much faster than the pipe. */
+function tappingLine(facts: Facts): Flag[] {
+  const { frame, seat, trip } = facts;
+  if (seat === null || seat.front === null || seat.isSoftened !== false || trip === null) return [];
+  const { samples } = frame.outlet;
+  const { plateau_s, lag_s, perPlateau } = frame.constants;
+  if (perPlateau < 24) return [];
+  const start_s = seat.front.at_s + Math.max(3 * lag_s, 0.03 * plateau_s);
+  const [first, end] = range(samples.time_s, { from_s: start_s, to_s: seat.front.at_s + 0.85 * plateau_s });
+  const line = fitLineOf(samples.time_s, samples.value, first, end);
+  const quiet = steadyLine(samples, trip.at_s)?.sigma ?? frame.outlet.sigma;
+  if (line === null || line.sigma < Math.max(4 * quiet, 0.1 * seat.front.step_Pa)) return [];
+  let crossings = 0;
+  for (let k = first + 1; k < end; k++) {
+    const before = samples.value[k - 1] - onLine(line, samples.time_s[k - 1]);
+    const now = samples.value[k] - onLine(line, samples.time_s[k]);
+    if (before * now < 0) crossings++;
+  }
+  if (crossings < 5 || crossings > (end - first) / 2) return [];
+  const frequency_Hz = crossings / 2 / (samples.time_s[end - 1] - samples.time_s[first]);
+  return [
+    flag(
+      'tapping-line-rings',
+      `The plateau carries a ripple of about ${frequency_Hz.toFixed(0)} Hz: gas in the line to the sensor? The peak may read high.`,
+    ),
+  ];
+}

@@ -1,0 +1,71 @@
+/** What the inlet tap says: the opposite step at seating, a second opinion on the reverse velocity. */
+import type { Facts } from './facts.ts';
+import { fitFront } from './front.ts';
+import { noSeating } from './instant-results.ts';
+import { indexOfSmallest, range } from './samples.ts';
+import { bounded, coverage, measured, ofInterval, together, withheld } from './uncertainty.ts';
+import type { Result } from './verdict.ts';
+
+/** Below this gauge pressure the water at the inlet begins to part, and its step is cut off, in Pa. */
+export const partingLevel_Pa = -0.8e5;
+
+/**
+ * Reverse velocity from the fall at the inlet over density * wave speed. Valid while the inlet stays above -0.8 bar;
+ * below, the fall was cut off and the number is a lower bound. The short pipe to the pump reflects soon, so the fit uses
+ * 0.7 of 2L/a of that pipe, and wants three samples there.
+ */
+export function inletVelocity(facts: Facts): Result {
+  const { frame, seat, trip } = facts;
+  const { inlet, leg, constants } = frame;
+  if (seat === null) return noSeating;
+  if (inlet === null || leg.inlet === null) return withheld('there is no inlet tap in this leg');
+  if (seat.isSoftened === true) return withheld('softened closure: the inlet step is spread out');
+  const tap_m = leg.inlet.distance_m;
+  const free_s = (2 * Math.max(0, leg.inletLength_m - tap_m)) / constants.waveSpeed_mps;
+  const after_s = 0.7 * free_s;
+  const lag_s = inlet.series.channel.responseTime_s;
+  if (after_s < 3.5 * inlet.step_s || after_s < 2 * lag_s) {
+    return withheld(
+      `the pipe to the pump answers in ${(free_s * 1e3).toFixed(1)} ms: too soon for this sampling and sensor`,
+    );
+  }
+  const half_s = seat.at_s + tap_m / constants.waveSpeed_mps + 0.7 * lag_s;
+  const front = fitFront(
+    { time_s: inlet.samples.time_s, value: inlet.samples.value.map((value) => -value) },
+    {
+      half_s,
+      lag_s,
+      lagHalfWidth_s: inlet.series.channel.responseTimeHalfWidth_s,
+      step_s: inlet.step_s,
+      before_s: Math.max(0.012, 6 * inlet.step_s),
+      after_s,
+      isSoftened: false,
+    },
+  );
+  if (front === null) return withheld('the step at the inlet cannot be fitted');
+  const impedance = constants.density_kgpm3 * constants.waveSpeed_mps;
+  const value = front.step_Pa / impedance;
+  const span = trip === null ? null : { from_s: front.from_s - trip.at_s, to_s: front.to_s - trip.at_s };
+  const [first, end] = range(inlet.samples.time_s, {
+    from_s: seat.at_s,
+    to_s: seat.at_s + Math.max(free_s, 3 * inlet.step_s),
+  });
+  const k = indexOfSmallest(inlet.samples.value, first, end);
+  const isParted = k >= 0 && inlet.samples.value[k] < partingLevel_Pa;
+  const doubt = together(
+    front.stepUncertainty_Pa / impedance,
+    value * (ofInterval(leg.waveSpeedHalfWidth_mps) / leg.waveSpeed_mps),
+    0.05 * value + 0.004,
+  );
+  if (isParted) {
+    return bounded(
+      value,
+      'm/s',
+      Math.max(0, value - coverage * doubt),
+      2 * value + 1,
+      'inlet cavitated: lower bound',
+      span,
+    );
+  }
+  return measured(value, 'm/s', doubt, 'fall at the inlet over density x wave speed', span);
+}

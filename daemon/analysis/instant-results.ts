@@ -1,0 +1,114 @@
+/** Results that are instants and durations. All in s after the trip, except the trip itself (record's clock). */
+import type { Facts } from './facts.ts';
+import type { Trip } from './trip.ts';
+import { bounded, coverage, type Estimate, measured, together, withheld } from './uncertainty.ts';
+import type { LegResults, Result } from './verdict.ts';
+
+const noTrip = withheld('the instant of the trip is not known');
+
+/** Why there is no closing. */
+export const noSeating = withheld('no closing of the valve was found in this record');
+
+/** Standard uncertainty of the trip. */
+export function tripUncertainty_s(trip: Trip): number {
+  return (trip.high_s - trip.low_s) / (2 * coverage);
+}
+
+export type InstantResults = Pick<
+  LegResults,
+  'trip' | 'reversal' | 'seating' | 'closingTime' | 'stopTime' | 'reverseFlowTime' | 'discTravelTime'
+>;
+
+/** `origin_s` turns record times into the record's own clock. */
+export function instantResults(facts: Facts, origin_s: number): InstantResults {
+  const { trip, seat, reversal } = facts;
+  const from: Result =
+    trip === null
+      ? noTrip
+      : bounded(trip.at_s + origin_s, 's', trip.low_s + origin_s, trip.high_s + origin_s, trip.method);
+  const sinceTrip = (at: Estimate, method: string): Result =>
+    trip === null
+      ? noTrip
+      : measured(at.value - trip.at_s, 's', together(at.uncertainty, tripUncertainty_s(trip)), method);
+  const seating: Result =
+    seat === null
+      ? noSeating
+      : sinceTrip(
+          { value: seat.at_s, uncertainty: seat.uncertainty_s },
+          seat.front === null
+            ? 'half of the step, less sensor lag and way to the tap'
+            : 'front fitted between samples',
+        );
+  const reversed: Result =
+    seat === null
+      ? noSeating
+      : reversal === null
+        ? withheld(reversalReason(facts))
+        : sinceTrip(reversal, 'velocity from the impulse through zero');
+  return {
+    trip: from,
+    reversal: reversed,
+    seating,
+    closingTime: seating,
+    stopTime: reversed,
+    reverseFlowTime: reverseFlow(facts, reversed),
+    discTravelTime: discTravel(facts),
+  };
+}
+
+function reversalReason(facts: Facts): string {
+  if (facts.trip === null)
+    return 'the instant of the trip is not known, so the flow cannot be followed from it';
+  if (facts.motion === null)
+    return 'the record ends before the outlet settles, so the flow cannot be followed';
+  return 'the velocity does not fall through zero before the seating: the valve closed before reversal, or too near to it to tell';
+}
+
+function reverseFlow(facts: Facts, reversed: Result): Result {
+  const { seat, reversal } = facts;
+  if (seat === null) return noSeating;
+  if (reversal === null || reversed.value === null) return reversed;
+  const uncertainty_s = together(reversal.uncertainty, seat.uncertainty_s);
+  const value = Math.max(0, seat.at_s - reversal.value);
+  return bounded(
+    value,
+    's',
+    Math.max(0, value - coverage * uncertainty_s),
+    value + coverage * uncertainty_s,
+    'seating less reversal',
+  );
+}
+
+/** From the first move of the disc off its steady place until it lies on the seat. */
+function discTravel(facts: Facts): Result {
+  const { trip, seat } = facts;
+  const position = facts.frame.position;
+  if (position === null) return withheld('the disc position is not measured');
+  if (trip === null) return noTrip;
+  if (seat === null) return noSeating;
+  const { time_s, value } = position.samples;
+  let steady = 0;
+  let count = 0;
+  for (let k = 0; k < time_s.length && time_s[k] < trip.at_s; k++) {
+    if (time_s[k] < trip.at_s - 0.3) continue;
+    steady += value[k];
+    count++;
+  }
+  if (count < 3) return withheld('the disc position is not recorded before the trip');
+  steady /= count;
+  const least = Math.max(0.03, 6 * position.sigma);
+  const starts = time_s.findIndex((t, k) => t > trip.at_s && value[k] < steady - least);
+  const lands = time_s.findIndex((t, k) => k > starts && t > trip.at_s && value[k] < least);
+  if (starts < 0 || lands <= starts) return withheld('the disc position does not show a travel to the seat');
+  const uncertainty_s = together(position.step_s / Math.sqrt(3), 0.002);
+  return measured(
+    time_s[lands] - time_s[starts],
+    's',
+    uncertainty_s,
+    'disc position from its first move to the seat',
+    {
+      from_s: time_s[starts] - trip.at_s,
+      to_s: time_s[lands] - trip.at_s,
+    },
+  );
+}

@@ -1,0 +1,174 @@
+/** Levels before and after: approach velocity, static before, static after. */
+import { fitLine, type LineFit, lineUncertainty, onLine } from './fit.ts';
+import type { Channel, Frame } from './frame.ts';
+import { mean, onto, range, type Samples, type Span } from './samples.ts';
+import { type Estimate, ofInterval, together } from './uncertainty.ts';
+import { fitRing, type RingFit } from './wave.ts';
+
+/** The steady second before a trip, relative to it, in s. */
+export const steadyFrom_s = 0.8;
+export const steadyTo_s = 0.06;
+
+/** Window of the steady state before an instant. */
+export function steadySpan(trip_s: number): Span {
+  return { from_s: trip_s - steadyFrom_s, to_s: trip_s - steadyTo_s };
+}
+
+/** Line through the steady part of a channel; null when it holds fewer than five samples. */
+export function steadyLine(samples: Samples, trip_s: number): LineFit | null {
+  const line = fitLine(samples, steadySpan(trip_s));
+  return line !== null && line.n >= 5 ? line : null;
+}
+
+/**
+ * Approach velocity at the trip in m/s: line through the meter, shifted by its lag (a first-order meter shows a ramp
+ * late by its response time). Uncertainty: scatter, lag, calibration. Null without a steady part.
+ */
+export function approach(meter: Channel, trip_s: number): Estimate | null {
+  const line = steadyLine(meter.samples, trip_s);
+  if (line === null) return null;
+  const { responseTime_s, responseTimeHalfWidth_s, uncertainty, delay_s } = meter.series.channel;
+  const dead_s = (delay_s[0] + delay_s[1]) / 2;
+  const value = onLine(line, trip_s) + (responseTime_s + dead_s) * line.slope;
+  return {
+    value,
+    uncertainty: together(
+      lineUncertainty(line, trip_s),
+      ofInterval(responseTimeHalfWidth_s + (delay_s[1] - delay_s[0]) / 2) * Math.abs(line.slope),
+      uncertainty.absolute,
+      uncertainty.relative * value,
+    ),
+  };
+}
+
+/** The level that the outlet settles to, and the ring-down about it. */
+export interface Settled {
+  /** Level of the outlet at an instant, in Pa: tank plus offset, or the fitted level with its drift. */
+  level_Pa(at_s: number): number;
+  readonly uncertainty_Pa: number;
+  readonly ring: RingFit | null;
+  readonly method: string;
+  readonly span: Span;
+  /** Offset between outlet and tank at rest, in Pa; null without a tank channel. */
+  readonly tankOffset_Pa: number | null;
+}
+
+/**
+ * Settled level after seating. With a tank channel the difference outlet - tank is fitted, which takes the slow
+ * cooling of the tank out; else the outlet itself with a drift. Null when the record ends too soon.
+ */
+export function settle(frame: Frame, seating_s: number): Settled | null {
+  const { ring_s } = frame.constants;
+  const outlet = frame.outlet.samples;
+  const last_s = outlet.time_s[outlet.time_s.length - 1];
+  const tank = frame.tank === null ? null : tankAfter(frame.tank, seating_s);
+  const source = tank === null ? outlet : minus(outlet, frame.tank as Channel);
+  const from_s = seating_s + Math.max(2.5 * ring_s, 0.08);
+  const to_s = Math.min(last_s, seating_s + Math.max(0.95, 16 * ring_s));
+  const span: Span = { from_s, to_s };
+  const ring = to_s - from_s < 2 * ring_s ? null : fitRing(source, seating_s, span, 1 / ring_s);
+  const lateSpan: Span = { from_s: seating_s + Math.max(0.35, 8 * ring_s), to_s: last_s };
+  const late = lateSpan.to_s - lateSpan.from_s < 3 * ring_s ? null : settledLine(source, lateSpan);
+  if (ring !== null && (ring.explained >= 0.3 || late === null)) {
+    // Later slams and overtones that the single oscillation does not follow are what the residual shows.
+    const uncertainty_Pa = together(ring.levelUncertainty_Pa * 2, tank?.uncertainty_Pa ?? 0);
+    const offset_Pa = ring.level_Pa;
+    return {
+      level_Pa: (at_s) => offset_Pa + ring.drift_Paps * (at_s - seating_s) + (tank?.level_Pa(at_s) ?? 0),
+      uncertainty_Pa,
+      ring,
+      method:
+        tank === null ? 'level of the ring-down fit' : 'tank pressure plus offset from the ring-down fit',
+      span,
+      tankOffset_Pa: tank === null ? null : offset_Pa,
+    };
+  }
+  if (late === null) return null;
+  return {
+    level_Pa: (at_s) => (tank === null ? onLine(late, at_s) : late.level + tank.level_Pa(at_s)),
+    uncertainty_Pa: together(late.sigma / Math.sqrt(late.n / 4), tank?.uncertainty_Pa ?? 0.003e5),
+    ring,
+    method: tank === null ? 'line through the settled outlet' : 'tank pressure plus settled offset',
+    span: lateSpan,
+    tankOffset_Pa: tank === null ? null : late.level,
+  };
+}
+
+function settledLine(source: Samples, span: Span): LineFit | null {
+  const line = fitLine(source, span);
+  return line !== null && line.n >= 10 ? line : null;
+}
+
+/** Outlet minus tank on the outlet's axis. */
+function minus(outlet: Samples, tank: Channel): Samples {
+  const value = onto(tank.samples, outlet.time_s);
+  for (let k = 0; k < value.length; k++) value[k] = outlet.value[k] - value[k];
+  return { time_s: outlet.time_s, value };
+}
+
+/** Tank level just after seating as a line over 0.6 s, evaluated where wanted. */
+function tankAfter(
+  tank: Channel,
+  seating_s: number,
+): { level_Pa(at_s: number): number; readonly uncertainty_Pa: number } | null {
+  const line = fitLine(tank.samples, { from_s: seating_s, to_s: seating_s + 0.6 });
+  if (line === null || line.n < 10) return null;
+  return {
+    level_Pa: (at_s) => onLine(line, at_s),
+    uncertainty_Pa: 2 * lineUncertainty(line, seating_s + 0.05),
+  };
+}
+
+/**
+ * Pressure at the outlet tap for no flow through the leg, sample by sample: what the tank holds against the column.
+ * With a tank channel it is that channel plus the settled offset. Without one the tank is taken to fill in proportion
+ * to the flow: level after minus the rest of the rise, from the slope before the trip.
+ */
+export interface BackPressure {
+  /** On the outlet's axis, in Pa. */
+  readonly value: Float64Array;
+  /** Extra pressure at approach velocity, in Pa: friction and exit, falling with the square of the velocity. */
+  readonly loss_Pa: number;
+  readonly uncertainty_Pa: number;
+}
+
+export function backPressure(
+  frame: Frame,
+  settled: Settled,
+  trip_s: number,
+  seating_s: number,
+  flowShare: (share_s: number) => number,
+  steadyChange_mps2: number,
+): BackPressure {
+  const outlet = frame.outlet.samples;
+  const line = steadyLine(outlet, trip_s);
+  const atTrip_Pa = line === null ? settled.level_Pa(trip_s) : onLine(line, trip_s);
+  if (frame.tank !== null && settled.tankOffset_Pa !== null) {
+    const value = onto(frame.tank.samples, outlet.time_s);
+    const offset_Pa = settled.tankOffset_Pa;
+    for (let k = 0; k < value.length; k++) value[k] += offset_Pa;
+    const [first, end] = range(outlet.time_s, steadySpan(trip_s));
+    const still = mean(outlet.value, first, end);
+    const base = mean(value, first, end);
+    // The column slows a little while the tank fills; that share of the difference is inertia, not loss.
+    const inertia_Pa = frame.constants.density_kgpm3 * frame.constants.inertiaLength_m * steadyChange_mps2;
+    const loss_Pa = still === null || base === null ? 0 : still - base - inertia_Pa;
+    return { value, loss_Pa, uncertainty_Pa: settled.uncertainty_Pa };
+  }
+  const slope_Paps = Math.max(0, line?.slope ?? 0);
+  const value = new Float64Array(outlet.time_s.length);
+  const total_s = flowShare(seating_s - trip_s);
+  const after_Pa = settled.level_Pa(seating_s);
+  const start_Pa = after_Pa - slope_Paps * total_s;
+  for (let k = 0; k < value.length; k++) {
+    const t = outlet.time_s[k];
+    if (t <= trip_s) value[k] = start_Pa + slope_Paps * (t - trip_s);
+    else if (t < seating_s) value[k] = start_Pa + slope_Paps * flowShare(t - trip_s);
+    else value[k] = settled.level_Pa(t);
+  }
+  return {
+    value,
+    loss_Pa: Math.min(0.3e5, Math.max(0, atTrip_Pa - start_Pa)),
+    uncertainty_Pa: together(settled.uncertainty_Pa, 0.1 * slope_Paps * total_s, 0.003e5),
+  };
+}

@@ -1,0 +1,320 @@
+/** Results that are pressures: statics, peak, surge, sag, step, and what the pipe makes of them. Pa, gauge. */
+
+import type { Facts } from './facts.ts';
+import { lineUncertainty, onLine } from './fit.ts';
+import { noSeating } from './instant-results.ts';
+import { steadyLine, steadySpan } from './levels.ts';
+import { indexOfLargest, indexOfSmallest, range, type Span } from './samples.ts';
+import { bounded, coverage, measured, together, withheld } from './uncertainty.ts';
+import type { LegResults, Result } from './verdict.ts';
+
+/** What sampling and sensor did to the peak; all in Pa but the share. */
+export interface Capture {
+  /** Peak at the seat: raw, plus what is expected to be missed, less what noise adds. */
+  readonly corrected_Pa: number;
+  readonly low_Pa: number;
+  readonly high_Pa: number;
+  /** Share of the true surge that such a reading shows, and its worst phase. */
+  readonly fraction: number;
+  readonly worst: number;
+}
+
+/**
+ * The plateau after a sharp seating is a ramp from the step to the peak, 2 (L - x) / a long, then a sharp drop. With
+ * n = samples on it, the largest sample misses sag/n on average and 2 sag/n at worst; a sensor with lag tau misses
+ * 2 sag tau / Tp + step exp(-Tp / tau) more; white noise adds 0.6 sigma sqrt(2 ln(n / 4)) (derived for the ramp;
+ * checked by simulation, see DEVELOPERS.md). The tap sits x from the seat and misses sag x / (L - x).
+ * The largest error left is bounded by 2 sag/n or by the fall to the nearer neighbour of the largest sample.
+ */
+export function captureOf(facts: Facts): Capture | null {
+  const { frame, peak, static_Pa, sag_Pa, seat } = facts;
+  if (peak === null || static_Pa === null || sag_Pa === null || seat === null) return null;
+  const { perPlateau, plateau_s, lag_s, tap_m, length_m } = frame.constants;
+  const sigma = frame.outlet.sigma;
+  const surge_Pa = Math.max(1, peak.raw_Pa - static_Pa);
+  const n = Math.max(0.5, perPlateau);
+  const sag = seat.isSoftened === true ? 0 : Math.max(0, sag_Pa);
+  const step_Pa = Math.max(0, seat.front?.step_Pa ?? surge_Pa - sag);
+  const byLag_Pa =
+    2 * sag * Math.min(0.5, lag_s / plateau_s) + step_Pa * Math.exp(-plateau_s / Math.max(1e-9, lag_s));
+  const bySampling_Pa = sag / Math.max(1, n);
+  const atSeat_Pa = (sag * tap_m) / Math.max(0.1, length_m - tap_m);
+  const byNoise_Pa = n > 4 ? 0.6 * sigma * Math.sqrt(2 * Math.log(Math.max(2, n / 4))) : 0;
+  const values = frame.outlet.samples.value;
+  const neighbour = Math.min(
+    peak.raw_Pa - (values[peak.index - 1] ?? peak.raw_Pa),
+    peak.raw_Pa - (values[peak.index + 1] ?? peak.raw_Pa),
+  );
+  const bound_Pa = Math.max((2 * sag) / n, Math.max(0, neighbour));
+  const corrected_Pa = peak.raw_Pa + bySampling_Pa + byLag_Pa + atSeat_Pa - byNoise_Pa;
+  const doubt_Pa = coverage * together(0.6 * sigma, 0.5 * byLag_Pa, 0.4 * atSeat_Pa, 0.015 * surge_Pa);
+  const missed = (part: number) => Math.min(1, Math.max(0, 1 - part / (surge_Pa + part)));
+  return {
+    corrected_Pa,
+    low_Pa: corrected_Pa - together(doubt_Pa, bySampling_Pa + 0.5 * byLag_Pa),
+    high_Pa: corrected_Pa + together(doubt_Pa, Math.max(bySampling_Pa, bound_Pa - bySampling_Pa)),
+    fraction: missed(bySampling_Pa + byLag_Pa),
+    worst: missed(Math.max((2 * sag) / n, bound_Pa) + byLag_Pa),
+  };
+}
+
+export type PressureResults = Pick<
+  LegResults,
+  | 'staticBefore'
+  | 'staticAfter'
+  | 'peakRaw'
+  | 'peak'
+  | 'minimum'
+  | 'captureFraction'
+  | 'surgeRaw'
+  | 'surge'
+  | 'surgeOverBefore'
+  | 'sag'
+  | 'seatingStep'
+  | 'ratingMargin'
+>;
+
+export function pressureResults(facts: Facts, capture: Capture | null): PressureResults {
+  const { frame, trip, seat, settled, peak, static_Pa } = facts;
+  const outlet = frame.outlet;
+  const { absolute, relative } = outlet.series.channel.uncertainty;
+  const ref_s = trip?.at_s ?? 0;
+  const since = (span: Span): Span | null =>
+    trip === null ? null : { from_s: span.from_s - ref_s, to_s: span.to_s - ref_s };
+  /** Gauge reading: calibration counts in full. */
+  const reading = (value: number, u: number) => together(u, absolute, relative * value);
+  /** Difference of two readings: the fixed part cancels. */
+  const difference = (value: number, u: number) => together(u, relative * value);
+
+  const before = trip === null ? null : steadyLine(outlet.samples, trip.at_s);
+  const staticBefore: Result =
+    trip === null || before === null
+      ? withheld(
+          trip === null ? 'the instant of the trip is not known' : 'too little is recorded before the trip',
+        )
+      : measured(
+          onLine(before, trip.at_s),
+          'Pa',
+          reading(onLine(before, trip.at_s), together(lineUncertainty(before, trip.at_s), 0.002e5)),
+          'line through the outlet before the trip',
+          since(steadySpan(trip.at_s)),
+        );
+  const minimum = lowest(facts, reading, since);
+  if (seat === null || peak === null) {
+    return {
+      staticBefore,
+      staticAfter: noSeating,
+      peakRaw: noSeating,
+      peak: noSeating,
+      minimum,
+      captureFraction: noSeating,
+      surgeRaw: noSeating,
+      surge: noSeating,
+      surgeOverBefore: noSeating,
+      sag: noSeating,
+      seatingStep: noSeating,
+      ratingMargin: noSeating,
+    };
+  }
+  const at = since({ from_s: peak.at_s, to_s: peak.at_s });
+  const sigma = outlet.sigma;
+  const noise = together(sigma * 0.7, 0.001e5);
+  const peakRaw = measured(
+    peak.raw_Pa,
+    'Pa',
+    reading(peak.raw_Pa, noise),
+    'largest sample of the outlet',
+    at,
+  );
+  const corrected = peakWithheld(facts);
+  const unsettled = withheld('the record ends before the outlet settles');
+  const staticU = settled === null ? 0 : together(settled.uncertainty_Pa, 0.002e5);
+  const staticAfter: Result =
+    settled === null || static_Pa === null
+      ? unsettled
+      : measured(
+          static_Pa,
+          'Pa',
+          reading(static_Pa, staticU),
+          `${settled.method}, 50 ms after seating`,
+          since(settled.span),
+        );
+  const overStatic = (
+    value: number,
+    low: number,
+    high: number,
+    base: number,
+    u: number,
+    method: string,
+  ): Result => {
+    const extra = coverage * difference(value - base, u);
+    return bounded(
+      value - base,
+      'Pa',
+      value - base - together(value - low, extra),
+      value - base + together(high - value, extra),
+      method,
+      at,
+    );
+  };
+  const method = 'largest sample, corrected for sampling, sensor lag, noise and way to the seat';
+  const byCapture = (build: (capture: Capture) => Result): Result =>
+    corrected !== null ? withheld(corrected) : capture === null ? unsettled : build(capture);
+  const rating_Pa = Math.min(
+    frame.leg.rating_Pa ?? Number.POSITIVE_INFINITY,
+    frame.leg.valve.rating_Pa ?? Number.POSITIVE_INFINITY,
+  );
+  const peakResult = byCapture((c) => {
+    const u = coverage * together(absolute, relative * c.corrected_Pa);
+    return bounded(
+      c.corrected_Pa,
+      'Pa',
+      c.corrected_Pa - together(c.corrected_Pa - c.low_Pa, u),
+      c.corrected_Pa + together(c.high_Pa - c.corrected_Pa, u),
+      method,
+      at,
+    );
+  });
+  return {
+    staticBefore,
+    staticAfter,
+    peakRaw,
+    peak: peakResult,
+    minimum,
+    captureFraction:
+      capture === null
+        ? unsettled
+        : bounded(
+            capture.fraction,
+            '1',
+            capture.worst,
+            1,
+            'samples on the plateau and response time of the sensor',
+          ),
+    surgeRaw:
+      static_Pa === null
+        ? unsettled
+        : overStatic(
+            peak.raw_Pa,
+            peak.raw_Pa - coverage * noise,
+            peak.raw_Pa + coverage * noise,
+            static_Pa,
+            staticU,
+            'largest sample less static after',
+          ),
+    surge: byCapture((c) =>
+      static_Pa === null
+        ? unsettled
+        : overStatic(c.corrected_Pa, c.low_Pa, c.high_Pa, static_Pa, staticU, `${method}; less static after`),
+    ),
+    surgeOverBefore: byCapture((c) =>
+      trip === null || before === null
+        ? staticBefore
+        : overStatic(
+            c.corrected_Pa,
+            c.low_Pa,
+            c.high_Pa,
+            onLine(before, trip.at_s),
+            0.003e5,
+            `${method}; less static before`,
+          ),
+    ),
+    sag: sagResult(facts, difference),
+    seatingStep: stepResult(facts, difference, since),
+    ratingMargin:
+      peakResult.value === null
+        ? peakResult
+        : Number.isFinite(rating_Pa)
+          ? bounded(
+              rating_Pa - peakResult.value,
+              'Pa',
+              rating_Pa - peakResult.high,
+              rating_Pa - peakResult.low,
+              'lower rating of pipe and valve less the corrected peak',
+            )
+          : withheld('neither the pipe nor the valve has a rating in the configuration'),
+  };
+}
+
+/** Why no corrected peak is given; null when one is. */
+export function peakWithheld(facts: Facts): string | null {
+  const { frame, peak } = facts;
+  const { perPlateau, lag_s, plateau_s } = frame.constants;
+  if (peak === null) return 'no closing of the valve was found in this record';
+  const nearPeak_s = Math.max(frame.outlet.step_s * 2, 0.002);
+  if (frame.outlet.clipped_s.some((t) => Math.abs(t - peak.at_s) < nearPeak_s)) {
+    return 'the outlet reading is clipped at its peak: the true peak is higher than the largest sample';
+  }
+  if (perPlateau < 1) {
+    return `fewer than one sample falls on the plateau of 2L/a (${(plateau_s * 1e3).toFixed(1)} ms): the peak may be missed altogether`;
+  }
+  if (lag_s > plateau_s / 2) {
+    return `the outlet sensor answers in ${(lag_s * 1e3).toFixed(1)} ms, the pulse lasts ${(plateau_s * 1e3).toFixed(1)} ms`;
+  }
+  return null;
+}
+
+function lowest(
+  facts: Facts,
+  reading: (value: number, u: number) => number,
+  since: (span: Span) => Span | null,
+): Result {
+  const { trip, seat, frame } = facts;
+  const { time_s, value } = frame.outlet.samples;
+  const from_s = trip?.at_s ?? seat?.at_s ?? null;
+  if (from_s === null) return withheld('the instant of the trip is not known');
+  const [first, end] = range(time_s, { from_s, to_s: Number.POSITIVE_INFINITY });
+  const k = indexOfSmallest(value, first, end);
+  if (k < 0) return withheld('nothing is recorded after the trip');
+  return measured(
+    value[k],
+    'Pa',
+    reading(value[k], together(frame.outlet.sigma, 0.002e5)),
+    'smallest sample of the outlet',
+    since({ from_s: time_s[k], to_s: time_s[k] }),
+  );
+}
+
+function sagResult(facts: Facts, difference: (value: number, u: number) => number): Result {
+  const { seat, settled, sag_Pa } = facts;
+  if (seat === null || settled === null || sag_Pa === null) {
+    return withheld('the record ends before the outlet settles');
+  }
+  const u = together(settled.uncertainty_Pa, seat.beforeUncertainty_Pa);
+  return measured(sag_Pa, 'Pa', difference(sag_Pa, u), 'static after less the outlet just before seating');
+}
+
+function stepResult(
+  facts: Facts,
+  difference: (value: number, u: number) => number,
+  since: (span: Span) => Span | null,
+): Result {
+  const { seat, frame } = facts;
+  if (seat === null) return noSeating;
+  const front = seat.front;
+  if (front === null) {
+    return withheld(
+      `${frame.constants.perPlateau.toFixed(1)} samples on the plateau of 2L/a do not show the step: 8 are needed`,
+    );
+  }
+  const shape = seat.isSoftened === true ? 0.2 * front.step_Pa : 0.01 * front.step_Pa;
+  return measured(
+    front.step_Pa,
+    'Pa',
+    difference(front.step_Pa, together(front.stepUncertainty_Pa, shape)),
+    seat.isSoftened === true
+      ? 'step left over by the throttling before it, fitted with the sensor lag'
+      : 'outlet just after less just before, fitted with the sensor lag',
+    since({ from_s: front.from_s, to_s: front.to_s }),
+  );
+}
+
+/** Largest difference of outlet and inlet after seating, in Pa, with the index on the outlet's axis; null without an inlet. */
+export function largestDifference(facts: Facts): { readonly value: number; readonly at_s: number } | null {
+  const { frame, seat } = facts;
+  if (frame.inlet === null || seat === null) return null;
+  const { time_s, value } = frame.difference;
+  const [first, end] = range(time_s, { from_s: seat.at_s, to_s: Number.POSITIVE_INFINITY });
+  const k = indexOfLargest(value, first, end);
+  return k < 0 ? null : { value: value[k], at_s: time_s[k] };
+}

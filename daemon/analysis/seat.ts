@@ -1,0 +1,94 @@
+/** Reads a closing: the instant of seating, whether it was sharp or softened, and the level just before it. */
+import type { Closure } from './closure.ts';
+import { fitLine, onLine } from './fit.ts';
+import type { Frame } from './frame.ts';
+import { type Front, fitFront, riseTime_s } from './front.ts';
+import { indexAt } from './samples.ts';
+import { type Estimate, together } from './uncertainty.ts';
+
+/** A closing with everything that was read off it. Times in s from the record's origin. */
+export interface Seat {
+  readonly closure: Closure;
+  /** Null when too few samples lie on the front. */
+  readonly front: Front | null;
+  /** 10-90 % of the rise; null when it cannot be told. */
+  readonly rise_s: number | null;
+  /** Whether the valve throttled the flow long before it seated; null: sampling cannot tell. */
+  readonly isSoftened: boolean | null;
+  /** Seating, at the seat. */
+  readonly at_s: number;
+  readonly uncertainty_s: number;
+  /** Outlet just before the step, in Pa. */
+  readonly before_Pa: number;
+  readonly beforeUncertainty_Pa: number;
+}
+
+/** Reads one closing off the outlet of a leg. */
+export function readSeat(frame: Frame, closure: Closure): Seat {
+  const { constants, outlet } = frame;
+  const { lag_s, plateau_s, perPlateau, ring_s, waveSpeed_mps, tap_m } = constants;
+  const step_s = outlet.step_s;
+  const travel_s = tap_m / waveSpeed_mps;
+  const setting = {
+    half_s: closure.half_s,
+    lag_s,
+    lagHalfWidth_s: outlet.series.channel.responseTimeHalfWidth_s,
+    step_s,
+    before_s: Math.max(0.012, 6 * step_s),
+    after_s: Math.min(0.45 * plateau_s, Math.max(0.02, 8 * step_s)),
+  };
+  const canTell = perPlateau >= 8 && lag_s < 0.25 * plateau_s;
+  const sharp = canTell ? fitFront(outlet.samples, { ...setting, isSoftened: false }) : null;
+  const top_Pa = sharp?.after_Pa ?? outlet.samples.value[closure.index];
+  const rise_s = canTell ? riseTime_s(outlet.samples, closure.half_s, Math.max(0.06, ring_s), top_Pa) : null;
+  const isSoftened = rise_s === null ? null : rise_s > Math.max(0.003, 3 * lag_s, 3 * step_s);
+  const front = isSoftened === true ? fitFront(outlet.samples, { ...setting, isSoftened: true }) : sharp;
+  if (front !== null) {
+    return {
+      closure,
+      front,
+      rise_s,
+      isSoftened,
+      at_s: front.at_s - travel_s,
+      // What the shape of the real front differs from the model by.
+      uncertainty_s: together(
+        front.atUncertainty_s,
+        0.1 * step_s,
+        isSoftened === true ? 0.05 * (rise_s ?? 0) : 1e-4,
+      ),
+      before_Pa: front.before_Pa,
+      beforeUncertainty_Pa: together(front.sigma_Pa, isSoftened === true ? 0.2 * front.step_Pa : 0),
+    };
+  }
+  const { value, uncertainty } = levelBefore(frame, closure);
+  return {
+    closure,
+    front,
+    rise_s,
+    isSoftened,
+    at_s: closure.half_s - travel_s - 0.8 * lag_s,
+    uncertainty_s: together(0.33 * step_s, 3e-4),
+    before_Pa: value,
+    beforeUncertainty_Pa: uncertainty,
+  };
+}
+
+/** Outlet before the step without a front fit: line through the last 6 ms, or the last two samples of a slow record. */
+function levelBefore(frame: Frame, closure: Closure): Estimate {
+  const { samples, step_s, sigma } = frame.outlet;
+  const end = closure.index;
+  const first = Math.max(0, Math.min(end - 2, indexAt(samples.time_s, closure.half_s - 0.006)));
+  if (end - first >= 4) {
+    const line = fitLine(samples, { from_s: samples.time_s[first], to_s: samples.time_s[end - 1] });
+    if (line !== null)
+      return { value: onLine(line, closure.half_s), uncertainty: together(sigma, line.sigma) };
+  }
+  let sum = 0;
+  let count = 0;
+  for (let k = first; k < end; k++) {
+    sum += samples.value[k];
+    count++;
+  }
+  // The last sample may already sit on the front.
+  return { value: sum / Math.max(1, count), uncertainty: sigma + 3e6 * step_s };
+}
