@@ -51,9 +51,12 @@ export class AsciiReceiver implements Receiver {
   push(chunk: Uint8Array, arrival_s: number): void {
     for (let i = 0; i < chunk.length; i++) {
       const byte = chunk[i];
-      if (byte === 10 || byte === 13) this.#endLine();
-      else if (this.#length < longestLine_bytes) this.#line[this.#length++] = byte;
-      else this.#dropLine();
+      if (byte === 10 || byte === 13) {
+        this.#endLine();
+        continue;
+      }
+      if (this.#length === longestLine_bytes) this.#dropLine();
+      this.#line[this.#length++] = byte;
     }
     this.#stream.endRead(arrival_s - this.#lineBytes * this.#characterTime_s - this.#spec.delay_s);
   }
