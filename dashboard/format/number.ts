@@ -36,3 +36,12 @@ export function formatNumber(value: number, decimals: number): string {
 export function withUnit(text: string, symbol: string): string {
   return symbol === '' ? text : `${text}${thinSpace}${symbol}`;
 }
+
+/** Decimals that tell neighbouring axis ticks apart: 2.5 needs one, 5 none. */
+export function tickDecimals(step: number): number {
+  for (let decimals = 0; decimals < mostDecimals; decimals++) {
+    const scaled = step * 10 ** decimals;
+    if (Math.abs(scaled - Math.round(scaled)) < 1e-6 * Math.max(1, scaled)) return decimals;
+  }
+  return mostDecimals;
+}

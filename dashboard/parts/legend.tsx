@@ -9,7 +9,8 @@ const names: Readonly<Record<LineRole, string>> = {
   velocity: 'velocity',
 };
 
-export function LineKey({ role }: { role: LineRole }) {
+export function LineKey({ role, isMinor = false }: { role: LineRole; isMinor?: boolean }) {
+  const dash = isMinor ? [4, 3] : dashes[role];
   return (
     <svg class="line-key" width="22" height="10" viewBox="0 0 22 10" aria-hidden="true">
       {role === 'velocity' && <rect class="velocity-fill" x="0" y="1" width="22" height="8" />}
@@ -20,7 +21,7 @@ export function LineKey({ role }: { role: LineRole }) {
         y2="5"
         style={{ stroke: `var(--${role})` }}
         stroke-width="2"
-        {...(dashes[role].length > 0 ? { 'stroke-dasharray': dashes[role].join(' ') } : {})}
+        {...(dash.length > 0 ? { 'stroke-dasharray': dash.join(' ') } : {})}
       />
     </svg>
   );

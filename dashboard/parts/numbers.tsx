@@ -15,15 +15,16 @@ export interface WindowAsked {
 interface RowProps {
   readonly leg: LegVerdict;
   readonly of: ResultKey;
-  /** Stands in the last column. */
+  /** Stands in the last column, or in a row of its own. */
   readonly aside?: ComponentChildren;
+  readonly isAsideBelow?: boolean;
   readonly isPart?: boolean;
   /** Called with the window of a number when it is unfolded, and with null when folded. */
   readonly onAsk?: (window: WindowAsked | null) => void;
 }
 
 /** One `<tr>`, and a second one while unfolded. */
-export function NumberRow({ leg, of, aside, isPart = false, onAsk }: RowProps) {
+export function NumberRow({ leg, of, aside, isAsideBelow = false, isPart = false, onAsk }: RowProps) {
   const [isOpen, open] = useState(false);
   const [name, definition] = meanings[of];
   const result = leg.results[of];
@@ -48,8 +49,13 @@ export function NumberRow({ leg, of, aside, isPart = false, onAsk }: RowProps) {
         ) : (
           <Value of={of} result={result} />
         )}
-        <td class="aside">{aside}</td>
+        <td class="aside">{isAsideBelow ? null : aside}</td>
       </tr>
+      {isAsideBelow && aside && (
+        <tr class="aside-row">
+          <td colSpan={5}>{aside}</td>
+        </tr>
+      )}
       {isOpen && (
         <tr class="how" id={id}>
           <td colSpan={5}>

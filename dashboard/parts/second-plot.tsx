@@ -1,5 +1,6 @@
 /** A `SecondFigure` as an element: made once, kept up to date, drawn anew when colours, units or width change. */
-import { type MutableRef, useEffect, useRef } from 'preact/hooks';
+import type { RefObject } from 'preact';
+import { useEffect, useRef } from 'preact/hooks';
 import type { SecondScales } from '../plot/scales.ts';
 import { type Heights, type SecondContent, SecondFigure } from '../plot/second-figure.ts';
 import { useHouse, useUnits } from '../state/house.ts';
@@ -11,7 +12,7 @@ interface Props {
   readonly heights: Heights;
   /** The shape in a sentence, for those who cannot see it. */
   readonly label: string;
-  readonly figure?: MutableRef<SecondFigure | null>;
+  readonly figure?: RefObject<SecondFigure | null>;
   /** Called when the width has changed. */
   readonly onLayout?: () => void;
 }

@@ -44,7 +44,13 @@ function specsOf(rig: RigView): StripSpec[] {
       range: meters[0]?.view.unit === 'm/s' ? [-1, 3.5] : [0, 0.01],
       isTank: false,
     },
-    { title: 'Tank pressure', si: 'Pa', lines: pick('tank', 'tank'), range: [0, top_Pa * 0.8], isTank: true },
+    {
+      title: 'Tank pressure',
+      si: 'Pa',
+      lines: pick('tank', 'tank'),
+      range: [0, Math.max(3e5, rig.tripSetPoint_Pa ?? 0) * 1.45],
+      isTank: true,
+    },
   ];
   return specs.filter(({ lines }) => lines.length > 0);
 }
@@ -145,7 +151,7 @@ function StripValues({ spec, rig, units }: { spec: StripSpec; rig: RigView; unit
     <ul class="strip-values">
       {spec.lines.map(({ channel, role, view, isMinor }) => (
         <li key={view.id} class={isMinor ? 'is-minor' : ''}>
-          <LineKey role={role} />
+          <LineKey role={role} isMinor={isMinor} />
           <span class="of">{rig.legs.find(({ id }) => id === view.leg)?.name ?? view.name}</span>
           <b>{liveValue(feed.ring, channel, view, units).text}</b>
         </li>

@@ -42,7 +42,7 @@ export function VerdictCard({ leg, rig, isBrief = false, onAsk }: Props) {
   const ask = onAsk === undefined ? {} : { onAsk };
   const aside =
     equivalent.value === null ? null : (
-      <IntervalBar result={equivalent} rule={severity} width={isBrief ? 110 : 150} />
+      <IntervalBar result={equivalent} rule={severity} width={isBrief ? 190 : 150} />
     );
   return (
     <article class={`card ${isBrief ? 'is-brief' : ''}`} aria-label={`Verdict of ${legName(rig, leg)}`}>
@@ -50,7 +50,7 @@ export function VerdictCard({ leg, rig, isBrief = false, onAsk }: Props) {
       <p class="sentence">{leg.sentence}</p>
       <table class="numbers">
         <tbody>
-          <NumberRow leg={leg} of="equivalentReverseVelocity" aside={aside} {...ask} />
+          <NumberRow leg={leg} of="equivalentReverseVelocity" aside={aside} isAsideBelow={isBrief} {...ask} />
           {isBrief
             ? brief.map((key) => <NumberRow key={key} leg={leg} of={key} />)
             : shown.map(([key, isPart]) => (

@@ -67,8 +67,10 @@ export function drawLevel(
     ctx.fillStyle = colour;
     ctx.font = canvasFont(11, ratio);
     ctx.textAlign = 'right';
-    ctx.textBaseline = 'top';
-    ctx.fillText(label, right - 4 * ratio, y + 3 * ratio);
+    // Above the line where there is room, so that a curve on its way to the level stays visible.
+    const isAbove = y - u.bbox.top > 16 * ratio;
+    ctx.textBaseline = isAbove ? 'bottom' : 'top';
+    ctx.fillText(label, right - 4 * ratio, isAbove ? y - 3 * ratio : y + 3 * ratio);
   });
 }
 
@@ -179,8 +181,33 @@ export function drawInstants(
   ctx.restore();
 }
 
-/** A dimension line below the plotting area between two instants, with its text where that fits. */
-export function drawDimension(u: uPlot, from_s: number, to_s: number, text: string, palette: Palette): void {
+/** The unit of an axis, in the corner where it ends. */
+export function drawUnit(u: uPlot, text: string, of: 'value' | 'time', palette: Palette): void {
+  const { ctx, bbox } = u;
+  const ratio = devicePixelRatio;
+  ctx.save();
+  ctx.font = canvasFont(11, ratio);
+  ctx.fillStyle = palette.soft;
+  if (of === 'value') {
+    ctx.textAlign = 'left';
+    ctx.textBaseline = 'top';
+    ctx.fillText(text, bbox.left + 4 * ratio, bbox.top + 2 * ratio);
+  } else {
+    ctx.textAlign = 'right';
+    ctx.textBaseline = 'bottom';
+    ctx.fillText(text, bbox.left + bbox.width - 2 * ratio, bbox.top + bbox.height - 3 * ratio);
+  }
+  ctx.restore();
+}
+
+/** A dimension line below the plotting area between two instants, with the first of the texts that fits. */
+export function drawDimension(
+  u: uPlot,
+  from_s: number,
+  to_s: number,
+  texts: readonly string[],
+  palette: Palette,
+): void {
   const { ctx, bbox } = u;
   const ratio = devicePixelRatio;
   const clamp = (x: number): number => Math.min(bbox.left + bbox.width, Math.max(bbox.left, x));
@@ -190,8 +217,7 @@ export function drawDimension(u: uPlot, from_s: number, to_s: number, text: stri
   const y = bbox.top + bbox.height + 11 * ratio;
   ctx.save();
   ctx.font = canvasFont(11.5, ratio);
-  const width = ctx.measureText(text).width;
-  const fits = width + 22 * ratio < right - left;
+  const text = texts.find((each) => ctx.measureText(each).width + 18 * ratio < right - left);
   ctx.strokeStyle = palette.soft;
   ctx.fillStyle = palette.ink;
   ctx.lineWidth = ratio;
@@ -202,13 +228,13 @@ export function drawDimension(u: uPlot, from_s: number, to_s: number, text: stri
     ctx.lineTo(x, y + tick);
   }
   const middle = (left + right) / 2;
-  const half = fits ? width / 2 + 5 * ratio : 0;
+  const half = text === undefined ? 0 : ctx.measureText(text).width / 2 + 4 * ratio;
   ctx.moveTo(left, y);
   ctx.lineTo(middle - half, y);
   ctx.moveTo(middle + half, y);
   ctx.lineTo(right, y);
   ctx.stroke();
-  if (fits) {
+  if (text !== undefined) {
     ctx.textAlign = 'center';
     ctx.textBaseline = 'middle';
     ctx.fillText(text, middle, y + 0.5 * ratio);

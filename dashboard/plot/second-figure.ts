@@ -1,6 +1,6 @@
 /** That second: pressure above, velocity as an area about zero below, one time axis in ms after the trip. */
 import uPlot from 'uplot';
-import { formatNumber } from '../format/number.ts';
+import { formatNumber, tickDecimals } from '../format/number.ts';
 import { type DisplayUnit, displayUnit, toDisplay, type UnitSystem } from '../format/units.ts';
 import { joinColumns, pointsOf, type TraceChannel } from './columns.ts';
 import {
@@ -9,6 +9,7 @@ import {
   drawInstants,
   drawLevel,
   drawSpan,
+  drawUnit,
   drawVelocityArea,
   type Instant,
 } from './marks.ts';
@@ -39,7 +40,7 @@ export interface Heights {
 
 /** Room for the value axis, in CSS px, the same in both panels so that the time axes line up. */
 export const axisWidth_px = 46;
-const rightPadding_px = 10;
+export const rightPadding_px = 12;
 const lettersHeight_px = 22;
 const dimensionHeight_px = 22;
 const axisHeight_px = 30;
@@ -166,7 +167,7 @@ export class SecondFigure {
       space: 34,
       values: (_u, splits) => {
         const step = splits.length > 1 ? Math.abs(splits[1]! - splits[0]!) : 1;
-        return splits.map((split) => formatNumber(split, step < 0.1 ? 2 : step < 1 ? 1 : 0));
+        return splits.map((split) => formatNumber(split, tickDecimals(step)));
       },
     };
   }
@@ -183,7 +184,9 @@ export class SecondFigure {
       values: (_u, splits) => {
         if (!show) return splits.map(() => '');
         const step_ms = splits.length > 1 ? Math.abs(splits[1]! - splits[0]!) * 1000 : 1;
-        return splits.map((split) => formatNumber(split * 1000, step_ms < 0.99 ? 1 : 0));
+        return splits.map((split) =>
+          formatNumber(split * 1000, tickDecimals(Number(step_ms.toPrecision(6)))),
+        );
       },
     };
   }
@@ -243,7 +246,13 @@ export class SecondFigure {
             drawVelocityArea(u, this.#content.velocity.time_s, this.#velocityShown, this.#palette);
           },
         ],
-        draw: [(u) => drawInstants(u, this.#content.instants, this.#palette, false)],
+        draw: [
+          (u) => {
+            drawInstants(u, this.#content.instants, this.#palette, false);
+            drawUnit(u, shown.symbol, 'value', this.#palette);
+            drawUnit(u, 'ms after trip', 'time', this.#palette);
+          },
+        ],
       },
     };
   }
@@ -275,6 +284,7 @@ export class SecondFigure {
   #overPressure(u: uPlot): void {
     const { instants } = this.#content;
     drawInstants(u, instants, this.#palette, true);
+    drawUnit(u, this.#unit('Pa').symbol, 'value', this.#palette);
     const at = (letter: Instant['letter']): number | undefined =>
       instants.find((instant) => instant.letter === letter)?.at_s;
     const trip_s = at('T');
@@ -282,10 +292,12 @@ export class SecondFigure {
     const seating_s = at('S');
     const ms = (span_s: number): string => `${formatNumber(span_s * 1000, 0)}\u202fms`;
     if (trip_s !== undefined && reversal_s !== undefined) {
-      drawDimension(u, trip_s, reversal_s, `${ms(reversal_s - trip_s)} forward`, this.#palette);
+      const text = ms(reversal_s - trip_s);
+      drawDimension(u, trip_s, reversal_s, [`${text} to reversal`, text], this.#palette);
     }
     if (reversal_s !== undefined && seating_s !== undefined) {
-      drawDimension(u, reversal_s, seating_s, `${ms(seating_s - reversal_s)} reverse`, this.#palette);
+      const text = ms(seating_s - reversal_s);
+      drawDimension(u, reversal_s, seating_s, [`${text} reverse`, text], this.#palette);
     }
   }
 }

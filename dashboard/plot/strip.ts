@@ -1,6 +1,6 @@
 /** A strip chart of the last 30 s: min/max of every summary period, newest at the right. */
 import uPlot from 'uplot';
-import { formatNumber } from '../format/number.ts';
+import { formatNumber, tickDecimals } from '../format/number.ts';
 import { type DisplayUnit, toDisplay } from '../format/units.ts';
 import type { FrameRing } from '../state/ring.ts';
 import { drawLevel } from './marks.ts';
@@ -44,7 +44,7 @@ export class StripChart {
       {
         width: Math.max(120, host.clientWidth),
         height: options.height_px,
-        padding: [6, 6, options.withTimeAxis ? 0 : 4, 0],
+        padding: [6, 16, options.withTimeAxis ? 0 : 4, 0],
         cursor: { show: false },
         legend: { show: false },
         select: { show: false, left: 0, top: 0, width: 0, height: 0 },
@@ -83,7 +83,7 @@ export class StripChart {
             space: 26,
             values: (_u, splits) => {
               const step = splits.length > 1 ? Math.abs(splits[1]! - splits[0]!) : 1;
-              return splits.map((split) => formatNumber(split, step < 1 ? 1 : 0));
+              return splits.map((split) => formatNumber(split, tickDecimals(step)));
             },
           },
         ],
@@ -92,7 +92,7 @@ export class StripChart {
           ...lines.map(({ role, isMinor }) => ({
             stroke: palette[role],
             width: isMinor ? 1 : 1.6,
-            dash: dashes[role],
+            dash: isMinor ? [4, 3] : dashes[role],
             alpha: isMinor ? 0.55 : 1,
             points: { show: false },
           })),

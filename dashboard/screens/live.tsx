@@ -75,9 +75,9 @@ function useReadingClock(): void {
   }, [feed]);
 }
 
-/** A share of the window's height within limits, in px. */
-function useHeight(share: number, least_px: number, most_px: number): number {
-  const of = (): number => Math.round(Math.min(most_px, Math.max(least_px, innerHeight * share)));
+/** A share of the window's height and a fixed part, within limits, in px. */
+function useHeight(share: number, least_px: number, most_px: number, fixed_px = 0): number {
+  const of = (): number => Math.round(Math.min(most_px, Math.max(least_px, innerHeight * share + fixed_px)));
   const [height_px, set] = useState(of);
   useEffect(() => {
     const onResize = (): void => set(of());
@@ -161,7 +161,7 @@ function SmallSecond({ row, leg }: { row: EventRow; leg: string }) {
         },
   );
   const verdict = event?.verdict?.legs.find((each) => each.leg === leg);
-  const height_px = useHeight(0.27, 200, 380);
+  const height_px = useHeight(0.63, 205, 620, -288);
   const heights = useMemo(
     () => ({ pressure_px: Math.round(height_px * 0.57), velocity_px: Math.round(height_px * 0.43) }),
     [height_px],

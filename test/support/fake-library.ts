@@ -11,6 +11,8 @@ interface Stored {
   readonly closure: Closure;
 }
 
+/** Trip on the made-up recorder's clock, in s; the window is relative to it. */
+const trip_s = 1234.5;
 const window = { from_s: -1.5, to_s: 4 };
 /** Sampling of the made-up fast and slow line, in Hz. */
 const fast_Hz = 5000;
@@ -57,7 +59,12 @@ export class FakeLibrary implements EventLibrary {
     const stored = this.#events.find((event) => event.id === id);
     if (stored === undefined) return null;
     const rig = rigView(syntheticConfig, 'tripwave 0.1.0', { time_s: 0, wall_ms: stored.wall_ms });
-    return { ...this.#row(stored), trip_s: 1234.5, window, rig };
+    return {
+      ...this.#row(stored),
+      trip_s,
+      window: { from_s: trip_s + window.from_s, to_s: trip_s + window.to_s },
+      rig,
+    };
   }
 
   trace(id: string, query: TraceQuery): TraceView | null {
