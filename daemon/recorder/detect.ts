@@ -20,6 +20,8 @@ const stale_s = 1;
 const slow_s = 0.5 / binsPerSecond;
 /** No surge is called an event of its own so soon after another event, in s. */
 const afterEvent_s = 1;
+/** A contact may be so much later than the surge of its own trip, in s. */
+const sameTrip_s = 0.1;
 /** Bits of a sample that says nothing. */
 const unusable = quality.suspect | quality.invalid;
 
@@ -44,6 +46,7 @@ export class TripDetector {
   private readonly isKneeWanted: boolean;
   private readonly onTrip: OnTrip;
   private openTrip_s = Number.NaN;
+  private isSurge = false;
   private closed_s = Number.NEGATIVE_INFINITY;
 
   /** `groups` of all lines; a block is later named by its place in this list. */
@@ -111,8 +114,9 @@ export class TripDetector {
   }
 
   /** The event round the trip at `trip_s` is open: its own pressure waves and late edges are no further trips. */
-  openEvent(trip_s: number): void {
+  openEvent(trip_s: number, source: TripSourceName): void {
     this.openTrip_s = trip_s;
+    this.isSurge = source === 'surge';
     for (const leg of this.legs) leg.openEvent(trip_s);
   }
 
@@ -215,9 +219,13 @@ export class TripDetector {
     if (isNew) this.onTrip('pressure-switch', watch.edge_s - watch.delay_s, seen_s);
   }
 
-  /** Inside an open event only a source that has been seen running again can tell of another trip. */
+  /**
+   * Inside an open event only a source that has been seen running again can tell of another trip; or any source, when
+   * what opened the event was a surge that cannot have been this trip's.
+   */
   private isNewTrip(watch: ContactWatch): boolean {
-    return Number.isNaN(this.openTrip_s) || watch.armedSince_s > this.openTrip_s;
+    if (Number.isNaN(this.openTrip_s) || watch.armedSince_s > this.openTrip_s) return true;
+    return this.isSurge && watch.edge_s > this.openTrip_s + sameTrip_s;
   }
 
   private isContactFresh(now_s: number): boolean {

@@ -54,7 +54,7 @@ export class OpenEvents {
   begin(event: OpenEvent): void {
     if (this.open !== null) this.end(event.trip_s, 'next-trip');
     this.open = event;
-    this.detector.openEvent(event.trip_s);
+    this.detector.openEvent(event.trip_s, event.source);
   }
 
   /** To be called after each block with the end of its data, and now and then by the clock. */

@@ -12,9 +12,12 @@ import { BinWatch } from './bin-watch.ts';
 const knee_mps2 = 2;
 /** Smallest fall that counts as a knee, in Pa. */
 const knee_Pa = 6_000;
-/** A start lifts the outlet by density x length x acceleration; no direct start reaches this, in m/s2. */
-const surge_mps2 = 8;
+/** Change within 10 ms that begins a surge, in Pa, and as a change of the column's acceleration, in m/s2. A direct start
+ * lifts the outlet by bars, but over a tenth of a second and more. */
 const surge_Pa = 80_000;
+const surge_mps2 = 1.5;
+/** A surge still moves the pressure so long afterwards, in s; spikes do not. */
+const surge_s = 0.15;
 /** Smallest lasting rise that counts as seating, in Pa. */
 const seating_Pa = 15_000;
 /** Smallest swing that counts as ringing, in Pa. */
@@ -44,7 +47,8 @@ export class PressureWatch extends BinWatch {
   private readonly calm: number;
   private readonly swingBins: number;
   private readonly kneeFall_Pa: number;
-  private readonly surgeRise_Pa: number;
+  private readonly surgeStep_Pa: number;
+  private readonly surgeWindow: number;
   private readonly bins = new Float64Array(ringBins);
   private readonly sorted: Float64Array;
   private count = 0;
@@ -57,6 +61,7 @@ export class PressureWatch extends BinWatch {
   private surgeBegin_s = Number.NaN;
   private surgeLevel = 0;
   private surgeBins = 0;
+  private surgeLeft = 0;
   private isOpen = false;
   private trip_s = 0;
   private levelAtTrip = 0;
@@ -78,7 +83,10 @@ export class PressureWatch extends BinWatch {
     this.calm = bins(0.8);
     this.swingBins = Math.max(4, bins(0.3));
     this.kneeFall_Pa = Math.max(knee_Pa, knee_mps2 * columnMass_kgpm2);
-    this.surgeRise_Pa = Math.max(surge_Pa, surge_mps2 * columnMass_kgpm2);
+    // Slow channels compare over more than 10 ms: they must see a larger change before it is sudden.
+    const slowness = Math.max(1, (this.half * this.width_s) / 0.01);
+    this.surgeStep_Pa = slowness * Math.max(surge_Pa, surge_mps2 * columnMass_kgpm2);
+    this.surgeWindow = bins(surge_s);
     this.sorted = new Float64Array(this.length);
   }
 
@@ -86,8 +94,7 @@ export class PressureWatch extends BinWatch {
     this.count = 0;
     this.referenceSum = 0;
     this.calmBins = 0;
-    this.surgeBins = 0;
-    this.surgeBegin_s = Number.NaN;
+    this.surgeLeft = 0;
     this.rise = null;
     this.clearSwing();
   }
@@ -112,8 +119,7 @@ export class PressureWatch extends BinWatch {
   closeEvent(): void {
     this.isOpen = false;
     this.rise = null;
-    this.surgeBins = 0;
-    this.surgeBegin_s = Number.NaN;
+    this.surgeLeft = 0;
   }
 
   /** The instant at which the pressure swung no more than before the trip, long enough after `seated_s`; NaN until then. */
@@ -144,7 +150,7 @@ export class PressureWatch extends BinWatch {
     this.compare((newer + older) / 2 - reference, step);
     if (this.isOpen) this.watchEvent(value, newer, end_s);
     this.watchKnee(newer, older, reference, end_s);
-    this.watchSurge(value, reference, end_s);
+    this.watchSurge(value, end_s);
   }
 
   /** The bin `back` bins ago; 0 = the newest. */
@@ -200,21 +206,21 @@ export class PressureWatch extends BinWatch {
     return (this.sorted[(this.length - 1) >> 1] + this.sorted[this.length >> 1]) / 2;
   }
 
-  /** A surge moves many bins within 150 ms, a few spikes do not. */
-  private watchSurge(value: number, reference: number, end_s: number): void {
-    if (end_s - this.surgeBegin_s > 0.15 + this.width_s) {
-      this.surgeBins = 0;
-      this.surgeBegin_s = Number.NaN;
-    }
-    const isIdle = Number.isNaN(this.surgeBegin_s);
-    const level = isIdle ? reference : this.surgeLevel;
-    if (Math.abs(value - level) < this.surgeRise_Pa) return;
-    if (isIdle) {
+  /** A surge is a sudden change after which a third of the next 0.15 s is far from where it began. */
+  private watchSurge(value: number, end_s: number): void {
+    const limit_Pa = Math.max(this.surgeStep_Pa, 8 * Math.sqrt(this.stepVariance));
+    if (this.surgeLeft === 0) {
+      const before = this.bin(this.half);
+      if (Math.abs(value - before) < limit_Pa) return;
+      this.surgeLeft = this.surgeWindow;
       this.surgeBegin_s = end_s - this.width_s;
-      this.surgeLevel = level;
+      this.surgeLevel = before;
+      this.surgeBins = 0;
     }
+    this.surgeLeft--;
+    if (Math.abs(value - this.surgeLevel) < limit_Pa / 2) return;
     this.surgeBins++;
-    if (this.surgeBins === 5) this.surge_s = this.surgeBegin_s;
+    if (this.surgeBins === Math.max(4, Math.ceil(this.surgeWindow / 3))) this.surge_s = this.surgeBegin_s;
   }
 
   private watchEvent(value: number, newer: number, end_s: number): void {
