@@ -69,9 +69,9 @@ export class Converter {
 
   /** Lets time pass without scans, as when the rig was held up; the frame being filled is lost, the sequence goes on. */
   skip(duration_s: number): void {
-    const scans = Math.round(duration_s / this.#period_s);
-    this.scansTaken += scans;
-    this.#first_s += duration_s - scans * this.#period_s;
+    // The plant's clock stood still meanwhile, so on it every scan comes that much earlier.
+    this.#first_s -= duration_s;
+    this.scansTaken += Math.round(duration_s / this.#period_s);
     this.#filled = 0;
   }
 

@@ -206,18 +206,15 @@ function resolveSensor(sensor: File['sensors'][number], i: number, file: File, r
       report(`${path}.pump`, `found pump ${sensor.pump}; 1 to ${file.pumps.length} are allowed`);
     }
   }
-  // 0.1 degC of noise is 0.1 K: the zero of the scale belongs to readings, not to differences.
-  const difference = (value: number | undefined) =>
-    value === undefined ? 0 : sensor.measures === 'temperature' ? value - 273.15 : value;
   return {
     id: sensor.id,
     signal: sensor.measures,
     of,
     lag_s: sensor.lag,
-    noise: difference(sensor.noise),
-    hum: difference(sensor.hum),
+    noise: sensor.noise ?? 0,
+    hum: sensor.hum ?? 0,
     hum_Hz: sensor.humFrequency,
-    offset: difference(sensor.offset),
+    offset: sensor.offset ?? 0,
     gain_ratio: sensor.gain,
     range: sensor.range,
     bits: sensor.bits ?? null,

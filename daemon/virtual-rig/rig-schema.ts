@@ -83,14 +83,17 @@ const pump = Type.Object({
   discharge: pipe,
 });
 
+/** Not a reading but a difference of two: 0.1 degC would be 273.25 K, so temperatures want K here. */
+const difference = (kind: UnitKind) => Quantity(kind, kind === 'temperature' ? { max: '100 K' } : {});
+
 /** What every sensor has; noise, hum, offset and range are in units of what it measures. */
 const sensorKeys = (kind: UnitKind) => ({
   id,
   lag: Quantity('time', { default: '0 s', min: '0 s' }),
-  noise: Type.Optional(Quantity(kind)),
-  hum: Type.Optional(Quantity(kind)),
+  noise: Type.Optional(difference(kind)),
+  hum: Type.Optional(difference(kind)),
   humFrequency: Quantity('frequency', { default: '50 Hz' }),
-  offset: Type.Optional(Quantity(kind)),
+  offset: Type.Optional(difference(kind)),
   gain: Quantity('ratio', { default: '1' }),
   range: Interval(kind),
   bits: Type.Optional(whole(1, 24)),
