@@ -18,6 +18,8 @@ export function checkReferences(
   checkLegChannels(rig, channels, findings);
   rig.lines?.forEach((line, i) => {
     if (line?.driver === 'modbus') checkDevices(line.units ?? [], `lines[${i}].units`, findings);
+    if (line?.driver === 'serial-frames')
+      checkPositions(line.channels ?? [], `lines[${i}].channels`, findings);
   });
 }
 
@@ -140,6 +142,26 @@ function checkLegChannels(
       `found "${name}" again (first in ${findings.where(first)}); one pressure channel belongs to one tap`,
     );
   });
+}
+
+/** Two channels of one sample or bit are nearly always copied and not changed. */
+function checkPositions(
+  channels: readonly ({ readonly analog?: number; readonly digital?: number } | undefined)[],
+  path: string,
+  findings: Findings,
+): void {
+  for (const source of ['analog', 'digital'] as const) {
+    const positions = channels.map((channel, c) => ({
+      text: channel?.[source]?.toString(),
+      path: `${path}[${c}].${source}`,
+    }));
+    eachRepeat(positions, (position, place, first) => {
+      findings.warn(
+        place,
+        `two channels take ${source} ${position} (first in ${findings.where(first)}); both show the same`,
+      );
+    });
+  }
 }
 
 type Line = NonNullable<NonNullable<DeepPartial<RigText>['lines']>[number]>;

@@ -197,6 +197,11 @@ describe('warnings', () => {
       'PT-301 (input 1 to 2) shares registers with FT-101 (0 to 1)',
     ],
     [
+      'a position twice',
+      [['analog: 2', 'analog: 1']],
+      'two channels take analog 1 (first in line 24); both show the same',
+    ],
+    [
       'equal names',
       [
         ['id: PT-102,', 'id: PT-102, name: Pressure,'],

@@ -71,6 +71,7 @@ describe('demo.yaml and demo.rig.yaml', () => {
     expect(face.converter.rate_Hz).toBe(line.rate_Hz);
     const analog = line.channels.filter(({ source }) => source === 'analog');
     expect(face.channels).toEqual(analog.sort((a, b) => a.index - b.index).map(({ id }) => id));
+    expect(analog.map(({ index }) => index)).toEqual(face.channels.map((_, index) => index));
     for (const { id } of analog) {
       const { scale, offset } = channelOf(id);
       const [low, high] = sensorOf(id).range;
