@@ -1,12 +1,12 @@
 /** From an event folder to what the analysis reads: calibrated, SI, one series a channel. */
 import { join } from 'node:path';
 import type { ChannelConfig, LegConfig } from '../../config/rig.ts';
-import type { RawBlock } from '../../drivers/driver.ts';
+import type { GroupSpec, RawBlock } from '../../drivers/driver.ts';
 import type { EventRecord, LegRecord, Series } from '../analysis/record.ts';
 import { DataError } from '../errors.ts';
 import { type EventHeader, readEventHeader } from './event-folder.ts';
 import { disk, type Files, messageOf } from './files.ts';
-import { decodeTrace, type TraceDamage, type TraceGroup } from './trace.ts';
+import { decodeTrace, type TraceDamage } from './trace.ts';
 
 export interface LoadedEvent {
   readonly header: EventHeader;
@@ -36,8 +36,8 @@ export async function loadEvent(folder: string, files: Files = disk): Promise<Lo
 
 /** Calibrates blocks to series by the header's configuration. A configured channel without data has an empty series. */
 export function seriesOf(
-  header: EventHeader,
-  groups: readonly TraceGroup[],
+  header: Pick<EventHeader, 'config'>,
+  groups: readonly GroupSpec[],
   blocks: readonly RawBlock[],
 ): Map<string, Series> {
   const series = new Map<string, Series>();
@@ -99,7 +99,10 @@ function columnOf(
 }
 
 /** Sorts the series by what they mean at the rig. */
-export function recordOf(header: EventHeader, series: ReadonlyMap<string, Series>): EventRecord {
+export function recordOf(
+  header: Pick<EventHeader, 'config' | 'id'>,
+  series: ReadonlyMap<string, Series>,
+): EventRecord {
   const { config, id } = header;
   const find = (channel: string | null | undefined) =>
     channel == null ? null : (series.get(channel) ?? null);

@@ -25,7 +25,7 @@ test('the image steps give a daemon that runs unprivileged and answers its healt
   const daemon = spawn(words[0]!, words.slice(1), { cwd: app, env, stdio: ['ignore', 'pipe', 'pipe'] });
   try {
     const port = await addressOf(daemon);
-    const health = stage.healthcheck.replace(':8440', `:${port}`);
+    const health = stage.healthcheck.replace(':8470', `:${port}`);
     execFileSync('bash', ['-c', health], { cwd: app, env });
     const page = await fetch(`http://127.0.0.1:${port}/`);
     expect(page.status).toBe(200);

@@ -1,0 +1,22 @@
+/** The drivers of the house, with the one thing that only the daemon can give them: the reader of event folders. */
+import { readFileSync, statSync } from 'node:fs';
+import { join } from 'node:path';
+import type { Driver } from '../../drivers/driver.ts';
+import type { LineSpec } from '../../drivers/line-spec.ts';
+import { createRecordingDriver } from '../../drivers/recording/driver.ts';
+import { pickChannels, type Recording } from '../../drivers/recording/recording.ts';
+import { createDriver } from '../../drivers/registry.ts';
+import { decodeTrace } from '../store/trace.ts';
+
+/** Throws `DataError` for a recording that cannot be read; a live device that is absent is no error. */
+export function makeDriver(line: LineSpec): Driver | Promise<Driver> {
+  if (line.driver !== 'recording') return createDriver(line);
+  return createRecordingDriver(line, (path) => pickChannels(readTrace(path), line.channels));
+}
+
+/** The trace of an event folder, or a trace file, as blocks. */
+function readTrace(path: string): Recording {
+  const file = statSync(path).isDirectory() ? join(path, 'trace.bin') : path;
+  const { header, blocks } = decodeTrace(readFileSync(file), file);
+  return { groups: header.groups, blocks };
+}

@@ -1,0 +1,68 @@
+/** A verdict as lines for a terminal. */
+import type { LegVerdict, Measured, Result, Verdict } from '../analysis/verdict.ts';
+
+/** Result name -> label, display unit and factor from SI, in the order of printing. */
+const rows: readonly (readonly [keyof LegVerdict['results'], string, string, number])[] = [
+  ['equivalentReverseVelocity', 'reverse velocity, equivalent', 'm/s', 1],
+  ['largestReverseVelocity', 'reverse velocity, largest', 'm/s', 1],
+  ['velocityAtSeating', 'reverse velocity, at seating', 'm/s', 1],
+  ['inletReverseVelocity', 'reverse velocity, inlet tap', 'm/s', 1],
+  ['surge', 'surge over static, corrected', 'bar', 1e-5],
+  ['surgeRaw', 'surge over static, raw', 'bar', 1e-5],
+  ['seatingStep', 'step at seating', 'bar', 1e-5],
+  ['sag', 'sag before seating', 'bar', 1e-5],
+  ['peak', 'peak, corrected', 'bar', 1e-5],
+  ['peakRaw', 'peak, raw', 'bar', 1e-5],
+  ['captureFraction', 'capture fraction', '%', 100],
+  ['minimum', 'minimum', 'bar', 1e-5],
+  ['staticBefore', 'static before', 'bar', 1e-5],
+  ['staticAfter', 'static after', 'bar', 1e-5],
+  ['closingTime', 'closing time (trip to seating)', 'ms', 1e3],
+  ['stopTime', 'trip to flow reversal', 'ms', 1e3],
+  ['reverseFlowTime', 'reversal to seating', 'ms', 1e3],
+  ['discTravelTime', 'disc travel', 'ms', 1e3],
+  ['approachVelocity', 'velocity before the trip', 'm/s', 1],
+  ['decelerationAtReversal', 'deceleration at reversal', 'm/s²', 1],
+  ['decelerationMean', 'deceleration, mean', 'm/s²', 1],
+  ['decelerationMeter', 'deceleration, flow meter', 'm/s²', 1],
+  ['waveSpeed', 'wave speed, ring-down', 'm/s', 1],
+  ['anchorLoad', 'largest load on the anchor', 'kN', 1e-3],
+  ['ratingMargin', 'margin to the rating', 'bar', 1e-5],
+];
+
+/** Several lines, the last one ended. Idle legs take one line. */
+export function verdictText(verdict: Verdict): string {
+  return verdict.legs.map(legText).join('\n');
+}
+
+function legText(leg: LegVerdict): string {
+  if (!leg.active) return `Leg ${leg.leg}: no flow before the trip\n`;
+  const lines = [
+    `Leg ${leg.leg} (valve ${leg.valve}): ${leg.severity.words.toUpperCase()}`,
+    `  ${leg.sentence}`,
+  ];
+  for (const [name, label, unit, factor] of rows) {
+    lines.push(`  ${label.padEnd(32)} ${resultText(leg.results[name], unit, factor)}`);
+  }
+  for (const flag of leg.flags) lines.push(`  ! ${flag.text} [${flag.code}]`);
+  return `${lines.join('\n')}\n`;
+}
+
+function resultText(result: Result, unit: string, factor: number): string {
+  if (result.value === null) return `-  ${result.reason}`;
+  const digits = digitsOf(result, factor);
+  const show = (value: number) => (value * factor).toFixed(digits);
+  const window =
+    result.from_s === null || result.to_s === null
+      ? ''
+      : `, ${(result.from_s * 1e3).toFixed(0)} to ${(result.to_s * 1e3).toFixed(0)} ms`;
+  const interval = `[${show(result.low)} .. ${show(result.high)}]`;
+  return `${show(result.value).padStart(9)} ${unit.padEnd(5)} ${interval.padEnd(22)} ${result.method}${window}`;
+}
+
+/** Two significant digits of the interval's half-width decide. */
+function digitsOf({ low, high }: Measured, factor: number): number {
+  const half = (Math.abs(high - low) * factor) / 2;
+  if (!(half > 0)) return 3;
+  return Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(half))));
+}
