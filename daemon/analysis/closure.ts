@@ -48,7 +48,7 @@ export function findClosure(frame: Frame, search: ClosureSearch): ClosureAnswer 
   for (let k = first; k < end; k++) {
     if (value[k] - value[k - w] <= threshold) continue;
     k = steepest(value, k, w, end);
-    const reason = refuse(frame, search, k, w, full_Pa);
+    const reason = refuse(frame, search, k, full_Pa);
     if (reason === null) return { closure: cross(frame.difference, k, w), refused };
     refused.push(reason);
     // The rest of this rise is the same candidate.
@@ -76,17 +76,15 @@ function steepest(value: Float64Array, k: number, w: number, end: number): numbe
 }
 
 /** First condition that the candidate at `k` fails, in words; null when it meets all. */
-function refuse(frame: Frame, search: ClosureSearch, k: number, w: number, full_Pa: number): string | null {
-  const { time_s, value } = frame.difference;
+function refuse(frame: Frame, search: ClosureSearch, k: number, full_Pa: number): string | null {
+  const { time_s } = frame.difference;
   const { ring_s } = frame.constants;
   const at_s = time_s[k];
   const sigma = frame.differenceSigma;
   const hasInlet = frame.inlet !== null;
-  const beforeEnd = Math.max(1, k - w);
-  const beforeFirst = Math.min(beforeEnd - 1, indexAt(time_s, time_s[beforeEnd] - 0.012));
-  const before = hasInlet
-    ? (median(value, beforeFirst, beforeEnd) ?? 0)
-    : lowestLevel(frame.difference, at_s - Math.max(0.06, ring_s), at_s);
+  // A damped valve throttles long before it seats and holds a difference then: compare with the valve still open.
+  const since_s = Math.max(search.trip_s ?? at_s - 0.5, at_s - 1.5);
+  const before = lowestLevel(frame.difference, since_s, at_s);
   const ringing = meanOver(frame.difference, { from_s: at_s, to_s: at_s + ring_s });
   if (ringing === null || ringing - before < Math.max(0.0037 * full_Pa, 2 * sigma)) return 'no lasting step';
   const later = meanOver(frame.difference, {
@@ -95,16 +93,7 @@ function refuse(frame: Frame, search: ClosureSearch, k: number, w: number, full_
   });
   if (later !== null && later - before < 0.0062 * full_Pa) return 'the step did not stay';
   const meter = frame.meter;
-  const speed_mps =
-    meter === null
-      ? null
-      : meanOver(meter.samples, { from_s: at_s - 0.02, to_s: at_s + 0.02 + meter.step_s });
-  if (hasInlet) {
-    const most_Pa = 1.2e5 + 0.3e5 * Math.abs(speed_mps ?? search.approach_mps);
-    // A valve that throttles long before it seats already holds a difference: look further back than the front.
-    if (quietest(frame.difference, at_s - Math.max(0.06, ring_s), at_s) > most_Pa)
-      return 'the valve was shut already';
-  }
+  if (hasInlet && before > 1.2e5 + 0.3e5 * search.approach_mps) return 'the valve was shut already';
   if (meter !== null) {
     const settle_s = 1.2 + Math.max(0, 4 * meter.series.channel.responseTime_s - 1.2);
     const [from, to] = range(meter.samples.time_s, { from_s: at_s + settle_s, to_s: at_s + settle_s + 0.4 });
@@ -117,18 +106,6 @@ function refuse(frame: Frame, search: ClosureSearch, k: number, w: number, full_
     }
   }
   return null;
-}
-
-/** Smallest size of the level over about 5 ms in a window. */
-function quietest(samples: Samples, from_s: number, to_s: number): number {
-  const { time_s, value } = samples;
-  const [first, end] = range(time_s, { from_s, to_s });
-  let smallest = Number.POSITIVE_INFINITY;
-  for (let k = first; k < end; k++) {
-    const stop = Math.min(end, Math.max(k + 1, indexAt(time_s, time_s[k] + 0.005)));
-    smallest = Math.min(smallest, Math.abs(mean(value, k, stop) ?? value[k]));
-  }
-  return smallest;
 }
 
 /** Lowest level that lasts about 5 ms (one sample when slower) in a window. */
@@ -144,7 +121,7 @@ function lowestLevel(samples: Samples, from_s: number, to_s: number): number {
 }
 
 /** Half crossing of the step that ends at `k`, by straight lines between samples. */
-function cross(samples: Samples, k: number, w: number): Closure {
+export function cross(samples: Samples, k: number, w: number): Closure {
   const { time_s, value } = samples;
   const low = value[k - w];
   const half = (low + value[k]) / 2;

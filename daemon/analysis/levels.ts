@@ -1,5 +1,5 @@
 /** Levels before and after: approach velocity, static before, static after. */
-import { fitLine, type LineFit, lineUncertainty, onLine } from './fit.ts';
+import { fitColumns, fitLine, type LineFit, lineUncertainty, onLine } from './fit.ts';
 import type { Channel, Frame } from './frame.ts';
 import { mean, onto, range, type Samples, type Span } from './samples.ts';
 import { type Estimate, ofInterval, together } from './uncertainty.ts';
@@ -22,23 +22,50 @@ export function steadyLine(samples: Samples, trip_s: number): LineFit | null {
 
 /**
  * Approach velocity at the trip in m/s: line through the meter, shifted by its lag (a first-order meter shows a ramp
- * late by its response time). Uncertainty: scatter, lag, calibration. Null without a steady part.
+ * late by its response time). Where the second before the trip is clearly bent, as in a fast fill, a parabola up to the
+ * trip replaces the line. Uncertainty: scatter, lag, calibration. Null without a steady part.
  */
 export function approach(meter: Channel, trip_s: number): Estimate | null {
   const line = steadyLine(meter.samples, trip_s);
   if (line === null) return null;
   const { responseTime_s, responseTimeHalfWidth_s, uncertainty, delay_s } = meter.series.channel;
-  const dead_s = (delay_s[0] + delay_s[1]) / 2;
-  const value = onLine(line, trip_s) + (responseTime_s + dead_s) * line.slope;
+  const late_s = responseTime_s + (delay_s[0] + delay_s[1]) / 2;
+  const bent = parabola(meter, trip_s, late_s);
+  const value = bent?.value ?? onLine(line, trip_s) + late_s * line.slope;
+  const slope = bent?.slope ?? line.slope;
   return {
     value,
     uncertainty: together(
-      lineUncertainty(line, trip_s),
-      ofInterval(responseTimeHalfWidth_s + (delay_s[1] - delay_s[0]) / 2) * Math.abs(line.slope),
+      bent?.uncertainty ?? lineUncertainty(line, trip_s),
+      ofInterval(responseTimeHalfWidth_s + (delay_s[1] - delay_s[0]) / 2) * Math.abs(slope),
       uncertainty.absolute,
       uncertainty.relative * value,
     ),
   };
+}
+
+/** Parabola through the last second, evaluated `late_s` ahead at the trip; null when its bend is not significant. */
+function parabola(
+  meter: Channel,
+  trip_s: number,
+  late_s: number,
+): { readonly value: number; readonly slope: number; readonly uncertainty: number } | null {
+  const [first, end] = range(meter.samples.time_s, { from_s: trip_s - 1, to_s: trip_s - 0.005 });
+  if (end - first < 30) return null;
+  const t = meter.samples.time_s.slice(first, end).map((at_s) => at_s - trip_s);
+  const fit = fitColumns(
+    [new Float64Array(t.length).fill(1), t, t.map((x) => x * x)],
+    meter.samples.value.slice(first, end),
+  );
+  if (fit === null) return null;
+  const [level, slope, bend] = fit.coefficients;
+  if (Math.abs(bend) < 2.5 * fit.sigma * Math.sqrt(fit.inverse[8])) return null;
+  // V = Vm + lag Vm' holds for any course; at the trip t = 0.
+  const row = [1, late_s, 0];
+  let variance = 0;
+  for (let i = 0; i < 3; i++)
+    for (let j = 0; j < 3; j++) variance += row[i] * row[j] * fit.inverse[3 * i + j];
+  return { value: level + late_s * slope, slope, uncertainty: fit.sigma * Math.sqrt(Math.max(0, variance)) };
 }
 
 /** The level that the outlet settles to, and the ring-down about it. */

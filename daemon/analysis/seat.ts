@@ -1,9 +1,9 @@
 /** Reads a closing: the instant of seating, whether it was sharp or softened, and the level just before it. */
-import type { Closure } from './closure.ts';
+import { type Closure, cross } from './closure.ts';
 import { fitLine, onLine } from './fit.ts';
 import type { Frame } from './frame.ts';
 import { type Front, fitFront, riseTime_s } from './front.ts';
-import { indexAt } from './samples.ts';
+import { indexAt, indexOfLargest, meanOver } from './samples.ts';
 import { type Estimate, together } from './uncertainty.ts';
 
 /** A closing with everything that was read off it. Times in s from the record's origin. */
@@ -23,8 +23,37 @@ export interface Seat {
   readonly beforeUncertainty_Pa: number;
 }
 
+/**
+ * Where in a slam the seat was touched. The detection gives a place on the rise; the slam lasts until the outlet falls
+ * below its later level. A closure faster than 2L/a seats at the steepest place. One that throttles longer than that
+ * seats where the last of the flow is stopped: a jump just before the largest pressure of the slam.
+ */
+function locate(frame: Frame, closure: Closure): Closure {
+  const { time_s, value } = frame.calm;
+  const { plateau_s, perPlateau, lag_s } = frame.constants;
+  const step_s = frame.outlet.step_s;
+  if (perPlateau < 12) return closure;
+  const later = meanOver(frame.calm, { from_s: closure.half_s + 0.4, to_s: Number.POSITIVE_INFINITY });
+  if (later === null) return closure;
+  const limit = indexAt(time_s, closure.half_s + Math.max(0.25, 4 * plateau_s));
+  let end = closure.index + 2;
+  while (end < Math.min(limit, value.length) && !(value[end] < later && value[end - 1] < later)) end++;
+  const top = indexOfLargest(value, closure.index, end);
+  const w = Math.max(1, Math.round(Math.max(0.002, 2 * lag_s) / step_s));
+  if (top < w || w * step_s > 0.15 * plateau_s) return closure;
+  const rise = (k: number) => value[k] - value[k - w];
+  let steepest = closure.index;
+  for (let k = closure.index; k <= top; k++) if (rise(k) > rise(steepest)) steepest = k;
+  const atTop = rise(top);
+  if (top - steepest > w && atTop > Math.max(0.2 * rise(steepest), 6 * frame.outlet.sigma)) {
+    return cross(frame.calm, top, w);
+  }
+  return time_s[steepest] - closure.half_s > 2 * w * step_s ? cross(frame.calm, steepest, w) : closure;
+}
+
 /** Reads one closing off the outlet of a leg. */
-export function readSeat(frame: Frame, closure: Closure): Seat {
+export function readSeat(frame: Frame, detected: Closure): Seat {
+  const closure = locate(frame, detected);
   const { constants, outlet } = frame;
   const { lag_s, plateau_s, perPlateau, ring_s, waveSpeed_mps, tap_m } = constants;
   const step_s = outlet.step_s;
@@ -40,7 +69,7 @@ export function readSeat(frame: Frame, closure: Closure): Seat {
   const canTell = perPlateau >= 8 && lag_s < 0.25 * plateau_s;
   const sharp = canTell ? fitFront(outlet.samples, { ...setting, isSoftened: false }) : null;
   const top_Pa = sharp?.after_Pa ?? outlet.samples.value[closure.index];
-  const rise_s = canTell ? riseTime_s(outlet.samples, closure.half_s, Math.max(0.06, ring_s), top_Pa) : null;
+  const rise_s = canTell ? riseTime_s(outlet.samples, closure.half_s, Math.max(0.1, ring_s), top_Pa) : null;
   const isSoftened = rise_s === null ? null : rise_s > Math.max(0.003, 3 * lag_s, 3 * step_s);
   const front = isSoftened === true ? fitFront(outlet.samples, { ...setting, isSoftened: true }) : sharp;
   if (front !== null) {

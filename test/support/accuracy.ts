@@ -1,0 +1,123 @@
+/** Accuracy of the analysis over many random trips: errors and coverage of every figure that the plant knows. */
+import { analyse } from '../../daemon/analysis/analyse.ts';
+import type { LegResults, LegVerdict } from '../../daemon/analysis/verdict.ts';
+import type { PlantSpec } from '../../daemon/virtual-rig/plant-spec.ts';
+import type { LegTruth } from '../../daemon/virtual-rig/plant-types.ts';
+import type { Missing } from './independent-records.ts';
+import { normal, type RigKind, randomRig, seeded, within } from './random-rig.ts';
+import { randomSensors, type SensorSet, type SimulatedTrip, simulateTrip } from './simulate-trip.ts';
+import { ordinaryKnowledge, recordOf } from './trip-record.ts';
+
+/** One judged trip. */
+export interface Case {
+  readonly seed: number;
+  readonly kind: RigKind;
+  readonly spec: PlantSpec;
+  readonly truth: LegTruth;
+  readonly verdict: LegVerdict;
+  readonly simulated: SimulatedTrip;
+  readonly sensors: SensorSet;
+}
+
+/** Mix of valves: about that of the table that the errors are printed beside. */
+const kinds: readonly RigKind[] = [
+  'spring',
+  'spring',
+  'spring',
+  'lever',
+  'lever',
+  'plain',
+  'axial',
+  'cushion',
+  'cushion',
+  'dashpot',
+];
+
+/** Simulates and judges one seeded trip; the same seed gives the same rig at every rate. */
+export function judgeTrip(seed: number, rate_Hz: number, missing: Missing = {}): Case {
+  const random = seeded(seed * 7919 + 17);
+  normal(random);
+  const kind = kinds[seed % kinds.length];
+  const rig = randomRig(random, kind);
+  const spec = { ...rig, tank: { ...rig.tank, absorption_ratio: within(random, 0.02, 0.1) } };
+  const sensors = randomSensors(random);
+  const knowledge = ordinaryKnowledge(random);
+  const simulated = simulateTrip(spec, { rate_Hz, sensors, random });
+  const record = recordOf(simulated, spec, sensors, knowledge, missing);
+  const verdict = analyse(record, { revision: 1, software: 'test', reason: 'accuracy' }).legs[0];
+  return { seed, kind, spec, truth: simulated.legs[0].truth, verdict, simulated, sensors };
+}
+
+/** Whether the trip is of the kind that the table counts: one slam, after the reversal. */
+export function isPlain({ truth, spec }: Case): boolean {
+  if (truth.seating_s === null || truth.reversal_s === null || truth.peak_s === null) return false;
+  const { length_m, waveSpeed_mps } = spec.legs[0].downstream;
+  return truth.peak_s - truth.seating_s < (3 * length_m) / waveSpeed_mps;
+}
+
+/** Truth of every figure that the plant knows, in the unit of the result. */
+export function truthsOf(one: Case): Partial<Record<keyof LegResults, number>> {
+  const { truth, spec } = one;
+  const { seating_s, reversal_s, staticAfter_Pa, velocityAtSeating_mps, trip_s } = truth;
+  if (seating_s === null || reversal_s === null || staticAfter_Pa === null || velocityAtSeating_mps === null)
+    return {};
+  return {
+    trip: trip_s,
+    reversal: reversal_s - trip_s,
+    seating: seating_s - trip_s,
+    reverseFlowTime: seating_s - reversal_s,
+    approachVelocity: truth.approachVelocity_mps,
+    largestReverseVelocity: truth.largestReverseVelocity_mps,
+    velocityAtSeating: -velocityAtSeating_mps,
+    peak: truth.peakAtValve_Pa,
+    staticAfter: staticAfter_Pa,
+    surge: truth.peakAtValve_Pa - staticAfter_Pa,
+    surgeRaw: truth.peakAtValve_Pa - staticAfter_Pa,
+    decelerationMean: truth.approachVelocity_mps / (reversal_s - trip_s),
+    decelerationMeter: truth.approachVelocity_mps / (reversal_s - trip_s),
+    waveSpeed: spec.legs[0].downstream.waveSpeed_mps,
+    ...(truth.decelerationAtReversal_mps2 === null
+      ? {}
+      : { decelerationAtReversal: truth.decelerationAtReversal_mps2 }),
+  };
+}
+
+/** Errors of one figure over many trips. */
+export interface Statistic {
+  readonly count: number;
+  readonly withheld: number;
+  readonly median: number;
+  readonly ninety: number;
+  readonly bias: number;
+  /** Share inside the stated interval; null for a figure that claims less (the raw surge). */
+  readonly inside: number;
+}
+
+/** Median and 90 % of the absolute errors, and the coverage. `relative` divides by the truth. */
+export function statisticOf(cases: readonly Case[], name: keyof LegResults, isRelative: boolean): Statistic {
+  const errors: number[] = [];
+  let inside = 0;
+  let withheld = 0;
+  for (const one of cases) {
+    const truth = truthsOf(one)[name];
+    if (truth === undefined) continue;
+    const result = one.verdict.results[name];
+    if (result.value === null) {
+      withheld++;
+      continue;
+    }
+    errors.push((result.value - truth) / (isRelative ? truth : 1));
+    if (truth >= result.low && truth <= result.high) inside++;
+  }
+  const sorted = errors.map(Math.abs).sort((a, b) => a - b);
+  const at = (share: number) =>
+    sorted[Math.min(sorted.length - 1, Math.floor(share * sorted.length))] ?? Number.NaN;
+  return {
+    count: errors.length,
+    withheld,
+    median: at(0.5),
+    ninety: at(0.9),
+    bias: [...errors].sort((a, b) => a - b)[Math.floor(errors.length / 2)] ?? Number.NaN,
+    inside: errors.length === 0 ? Number.NaN : inside / errors.length,
+  };
+}
