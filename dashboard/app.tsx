@@ -21,9 +21,9 @@ export function App({ route }: { route: Store<Route> }) {
   }, [now, rig]);
   return (
     <>
-      <a class="skip" href="#main" onClick={skipToMain}>
+      <button type="button" class="skip" onClick={() => document.getElementById('main')?.focus()}>
         Skip to the measurements
-      </a>
+      </button>
       <Header screen={now.screen} />
       <ConnectionBanner />
       <TroubleLine />
@@ -35,12 +35,6 @@ export function App({ route }: { route: Store<Route> }) {
       <Cautions />
     </>
   );
-}
-
-/** The hash is the route, so the link moves the focus by itself. */
-function skipToMain(event: Event): void {
-  event.preventDefault();
-  document.getElementById('main')?.focus();
 }
 
 function Header({ screen }: { screen: Route['screen'] }) {

@@ -7,8 +7,6 @@ import { RigState } from './rig-state.ts';
 import { createServer, listen } from './server.ts';
 import { slimRow } from './views.ts';
 
-/** Live messages that may be on their way to the server at once: two seconds of summaries. */
-const firstCredit = 40;
 /** Folders whose hint was lost are found this often, in ms. */
 const scanInterval_ms = 10_000;
 /** While the recorder is silent its silence is told this often, in ms. */
@@ -35,6 +33,7 @@ export class ServerSession {
   #app: FastifyInstance | null = null;
   #timers: NodeJS.Timeout[] = [];
   #boot = '';
+  #isOpened = false;
 
   constructor(options: SessionOptions) {
     this.#options = options;
@@ -80,16 +79,22 @@ export class ServerSession {
     if (hello.boot !== this.#boot) this.hub.clearHistory();
     this.#boot = hello.boot;
     this.state.hello(hello);
-    if (this.#app !== null) return;
+    if (this.#isOpened) return;
+    this.#isOpened = true;
     const { answer, dashboardFolder, openStore } = this.#options;
     const { host, port } = hello.config.server;
     const store = openStore(hello);
     this.#store = store;
-    const app = await createServer({ library: store, state: this.state, hub: this.hub, host, dashboardFolder });
+    const app = await createServer({
+      library: store,
+      state: this.state,
+      hub: this.hub,
+      host,
+      dashboardFolder,
+    });
     this.#app = app;
     const bound = await listen(app, host, port);
     answer({ kind: 'ready', host, port: bound });
-    answer({ kind: 'credit', count: firstCredit });
     await this.#scan();
     this.#timers = [
       setInterval(() => void this.#scan(), scanInterval_ms),

@@ -12,3 +12,8 @@ export function clockTime(wall_ms: number): string {
 export function calendarDay(wall_ms: number): string {
   return day.format(wall_ms);
 }
+
+/** Whether a time lies on the reader's present day; the date need not be said then. */
+export function isToday(wall_ms: number): boolean {
+  return calendarDay(wall_ms) === calendarDay(Date.now());
+}

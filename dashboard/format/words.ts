@@ -62,8 +62,8 @@ export const meanings: Readonly<Record<ResultKey, readonly [name: string, defini
     'How fast the column was losing velocity when it stood still: 20 ms mean round the reversal.',
   ],
   decelerationMean: [
-    'Column decelerated at',
-    'Flow before trip over the time to reversal. At reversal it is usually 30 to 50 % more.',
+    'Mean deceleration',
+    'Flow before trip over the time to reversal: how hard the column was slowed. At reversal it is usually 30 to 50 % more.',
   ],
   decelerationMeter: ['by the meter', 'Deceleration from the lag-corrected meter, as a cross-check.'],
   waveSpeed: ['Wave speed', 'Speed of pressure waves found from the ringing; a low one hints at free gas.'],

@@ -1,7 +1,7 @@
 /** Two cursors on a trace and what they read. */
 import { formatNumber } from '../format/number.ts';
 import { displayUnit, toDisplay } from '../format/units.ts';
-import { valueAt } from '../plot/columns.ts';
+import { type TraceChannel, valueAt } from '../plot/columns.ts';
 import type { Instant } from '../plot/marks.ts';
 import type { SecondContent } from '../plot/second-figure.ts';
 import { useUnits } from '../state/house.ts';
@@ -63,6 +63,8 @@ export function Cursor({ name, at_s, shown, left_px, width_px, onMove }: CursorP
 
 interface TableProps {
   readonly content: SecondContent;
+  /** The whole record, coarser: read where a cursor stands outside of `content`. */
+  readonly overview: readonly TraceChannel[];
   readonly cursors: Readonly<Record<CursorName, number>>;
   readonly instants: readonly Instant[];
 }
@@ -82,16 +84,25 @@ const names: Readonly<Record<Reading['role'], string>> = {
   velocity: 'Velocity',
 };
 
+/** Middle of the slices round an instant. */
+function readingAt({ time_s, min, max }: TraceChannel, at_s: number): number | null {
+  const low = valueAt(time_s, min, at_s);
+  const high = valueAt(time_s, max, at_s);
+  return low === null || high === null ? null : (low + high) / 2;
+}
+
 /** Readings at A and B and their differences. */
-export function CursorTable({ content, cursors, instants }: TableProps) {
+export function CursorTable({ content, overview, cursors, instants }: TableProps) {
   const units = useUnits();
   const at = (time_s: readonly number[], values: readonly number[]) => ({
     A: valueAt(time_s, values, cursors.A),
     B: valueAt(time_s, values, cursors.B),
   });
   const readings: Reading[] = content.pressures.toReversed().map(({ role, channel }) => {
-    const middle = channel.min.map((low, index) => (low + channel.max[index]!) / 2);
-    return { role, si: 'Pa', ...at(channel.time_s, middle) };
+    const far = overview.find(({ id }) => id === channel.id);
+    const read = (at_s: number): number | null =>
+      readingAt(channel, at_s) ?? (far === undefined ? null : readingAt(far, at_s));
+    return { role, si: 'Pa', A: read(cursors.A), B: read(cursors.B) };
   });
   if (content.velocity.time_s.length > 0) {
     readings.push({ role: 'velocity', si: 'm/s', ...at(content.velocity.time_s, content.velocity.value) });
@@ -154,7 +165,7 @@ export function CursorTable({ content, cursors, instants }: TableProps) {
       </table>
       <ul class="instants">
         {instants.map(({ letter, at_s, low_s, high_s }) => (
-          <li key={letter}>
+          <li key={letter} class="instant">
             <span class="instant-letter">{letter}</span> {instantNames[letter]}{' '}
             <b>{formatNumber(at_s * 1000, 0)}</b> <span class="unit">ms</span>{' '}
             <span class="interval">

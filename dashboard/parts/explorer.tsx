@@ -53,6 +53,13 @@ export function Explorer({ event, leg, window }: Props) {
     to_s: Math.min(extent[1], settled[1] + margin_s),
     points,
   });
+  // Cursors may stand outside of what is shown close up.
+  const overview = useTrace(event.id, {
+    channels: channels.map(({ id }) => id),
+    from_s: extent[0],
+    to_s: extent[1],
+    points,
+  });
   const content = useMemo(
     () => (trace.value === null ? null : secondContent(event, leg, trace.value, window)),
     [event, leg, trace.value, window],
@@ -126,7 +133,8 @@ export function Explorer({ event, leg, window }: Props) {
       `${event.rig.name}, ${name}: ${leg.severity.words}`,
       `${event.id}, ${clockTime(event.wall_ms)}. ${leg.sentence}`,
     ];
-    const blob = await figurePng(area.current, figure.current.canvases, heading);
+    const keys = [...(content?.pressures.map(({ role }) => role).reverse() ?? []), 'velocity' as const];
+    const blob = await figurePng(area.current, figure.current.canvases, heading, keys);
     if (blob !== null) download(blob, `${event.id}-${leg.leg}.png`);
   };
 
@@ -164,12 +172,12 @@ export function Explorer({ event, leg, window }: Props) {
             Save CSV
           </a>
         </div>
-        {/* The picture answers to keys, so it must be reachable by them */}
         <div
           ref={area}
           class="explorer-area"
+          // biome-ignore lint/a11y/noNoninteractiveTabindex: an application answers to keys, so it must be reachable by them
           tabIndex={0}
-          role="group"
+          role="application"
           aria-label="Trace: arrow keys pan, plus and minus zoom, 0 resets"
           onKeyDown={onKey}
         >
@@ -209,7 +217,14 @@ export function Explorer({ event, leg, window }: Props) {
           move the cursor in focus (Shift: ten steps), + and − zoom, 0 resets.
         </p>
       </div>
-      {content !== null && <CursorTable content={content} cursors={cursors} instants={instantsOf(leg)} />}
+      {content !== null && (
+        <CursorTable
+          content={content}
+          overview={overview.value?.channels ?? []}
+          cursors={cursors}
+          instants={instantsOf(leg)}
+        />
+      )}
     </div>
   );
 }

@@ -43,13 +43,15 @@ export function NumberRow({ leg, of, aside, isAsideBelow = false, isPart = false
           </button>
         </th>
         {result.value === null ? (
-          <td class="withheld" colSpan={3}>
+          <td class="withheld" colSpan={4}>
             withheld: {result.reason}
           </td>
         ) : (
-          <Value of={of} result={result} />
+          <>
+            <Value of={of} result={result} />
+            <td class="aside">{isAsideBelow ? null : aside}</td>
+          </>
         )}
-        <td class="aside">{isAsideBelow ? null : aside}</td>
       </tr>
       {isAsideBelow && aside && (
         <tr class="aside-row">

@@ -130,16 +130,11 @@ function Leg({ leg, rig, y, from, to, isNarrow, find }: LegProps) {
         return (
           <g key={role}>
             <Bubble x={x(places[role])} y={y - 42} tag={tagOf(found.channel, rig)} tap={y} />
-            <TapValue
-              x={x(places[role])}
-              y={y + 20}
-              of={found.live}
-              role={role === 'meter' ? 'velocity' : role}
-            />
+            <TapValue x={x(places[role])} y={y + 20} of={found.live} />
           </g>
         );
       })}
-      <text class="leg-name" x={x(places.valve)} y={y + 28} text-anchor="middle">
+      <text class="leg-name" x={x(places.valve)} y={isNarrow ? y - 18 : y + 28} text-anchor="middle">
         {leg.name}
       </text>
       {!isNarrow && (
@@ -193,7 +188,7 @@ function TankPart({ rig, x, y, height, units, pressure, level }: TankProps) {
           </text>
         </>
       )}
-      <TapValue x={x} y={y + height / 2 + 19} of={pressure.live} role="tank" />
+      <TapValue x={x} y={y + height / 2 + 19} of={pressure.live} />
       {level !== null && (
         <text class="label" x={x} y={y - 4} text-anchor="middle">
           {withUnit(level.live.text, level.live.unit)}

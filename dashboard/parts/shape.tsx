@@ -6,7 +6,7 @@ const height = 16;
 
 interface Props {
   readonly shape: NonNullable<EventRow['shape']>;
-  /** Pressure at the top edge, Pa; the bottom edge is the lower of zero and what the rows need. */
+  /** Pressures at the lower and upper edge. */
   readonly range_Pa: readonly [number, number];
 }
 
@@ -33,20 +33,20 @@ export function TinyShape({ shape, range_Pa }: Props) {
       aria-hidden="true"
     >
       <line x1={trip} y1="0" x2={trip} y2={height} />
-      {slices > 0 && <path d={`${upper}${lower}Z`} />}
+      {slices > 0 && <path class="curve" d={`${upper}${lower}Z`} />}
     </svg>
   );
 }
 
 /** One scale for all rows of a list. */
 export function commonRange_Pa(rows: readonly EventRow[]): readonly [number, number] {
-  let bottom = 0;
-  let top = 1e5;
+  let bottom = Number.POSITIVE_INFINITY;
+  let top = Number.NEGATIVE_INFINITY;
   for (const { shape } of rows) {
     for (const pressure_Pa of shape?.minmax_Pa ?? []) {
       bottom = Math.min(bottom, pressure_Pa);
       top = Math.max(top, pressure_Pa);
     }
   }
-  return [bottom, top];
+  return bottom < top ? [bottom, top] : [0, 1e5];
 }

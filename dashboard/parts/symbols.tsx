@@ -50,9 +50,9 @@ export function Bubble({ x, y, tag, tap }: At & { readonly tag: Tag; readonly ta
 }
 
 /** A value on its tap, unit in a lighter weight below. */
-export function TapValue({ x, y, of, role }: At & { readonly of: LiveValue; readonly role: string }) {
+export function TapValue({ x, y, of }: At & { readonly of: LiveValue }) {
   return (
-    <g class={`tap-value role-${role}`}>
+    <g class="tap-value">
       <text class="number" x={x} y={y} text-anchor="middle">
         {of.text}
       </text>
@@ -104,7 +104,7 @@ export function TripBar({ x, y, height, share }: At & { readonly height: number;
       <rect class="trough" x={x} y={top} width={width} height={height} />
       <rect class="fill" x={x} y={top + height - filled} width={width} height={filled} />
       <line
-        class="mark"
+        class="limit-mark"
         x1={x - 4}
         y1={top + height * (1 - mark)}
         x2={x + width + 4}

@@ -189,13 +189,13 @@ export function drawUnit(u: uPlot, text: string, of: 'value' | 'time', palette: 
   ctx.font = canvasFont(11, ratio);
   ctx.fillStyle = palette.soft;
   if (of === 'value') {
-    ctx.textAlign = 'left';
-    ctx.textBaseline = 'top';
-    ctx.fillText(text, bbox.left + 4 * ratio, bbox.top + 2 * ratio);
-  } else {
     ctx.textAlign = 'right';
     ctx.textBaseline = 'bottom';
-    ctx.fillText(text, bbox.left + bbox.width - 2 * ratio, bbox.top + bbox.height - 3 * ratio);
+    ctx.fillText(text, bbox.left - 4 * ratio, bbox.top - 4 * ratio);
+  } else {
+    ctx.textAlign = 'right';
+    ctx.textBaseline = 'top';
+    ctx.fillText(text, bbox.left - 18 * ratio, bbox.top + bbox.height + 6 * ratio);
   }
   ctx.restore();
 }

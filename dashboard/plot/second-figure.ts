@@ -40,7 +40,7 @@ export interface Heights {
 
 /** Room for the value axis, in CSS px, the same in both panels so that the time axes line up. */
 export const axisWidth_px = 46;
-export const rightPadding_px = 12;
+export const rightPadding_px = 18;
 const lettersHeight_px = 22;
 const dimensionHeight_px = 22;
 const axisHeight_px = 30;
@@ -224,7 +224,7 @@ export class SecondFigure {
     const shown = this.#unit('m/s');
     return {
       ...this.#common(this.#heights.velocity_px),
-      padding: [4, rightPadding_px, 0, 0],
+      padding: [15, rightPadding_px, 0, 0],
       scales: {
         x: { time: false, range: () => [...this.#range] as [number, number] },
         y: {
@@ -250,7 +250,7 @@ export class SecondFigure {
           (u) => {
             drawInstants(u, this.#content.instants, this.#palette, false);
             drawUnit(u, shown.symbol, 'value', this.#palette);
-            drawUnit(u, 'ms after trip', 'time', this.#palette);
+            drawUnit(u, 'ms', 'time', this.#palette);
           },
         ],
       },

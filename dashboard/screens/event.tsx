@@ -6,7 +6,7 @@ import { calendarDay, clockTime } from '../format/time.ts';
 import { displayUnit, toDisplay, type UnitSystem } from '../format/units.ts';
 import { Explorer } from '../parts/explorer.tsx';
 import type { WindowAsked } from '../parts/numbers.tsx';
-import { legName, VerdictCard } from '../parts/verdict-card.tsx';
+import { legName, SeverityWords, VerdictCard } from '../parts/verdict-card.tsx';
 import { useHouse, useUnits } from '../state/house.ts';
 import { useStore } from '../state/store.ts';
 import { useEvent } from '../state/use-event.ts';
@@ -38,8 +38,13 @@ export function EventScreen({ id }: { id: string }) {
     <div class="event">
       <header class="event-head">
         <h1>
-          {clockTime(event.wall_ms)} <span class="unit">{calendarDay(event.wall_ms)}</span>
+          {clockTime(event.wall_ms)} <span class="day unit">{calendarDay(event.wall_ms)}</span>
         </h1>
+        {active.map((each) => (
+          <span key={each.leg} class="head-leg">
+            <b>{legName(event.rig, each)}</b> <SeverityWords leg={each} />
+          </span>
+        ))}
         <p class="event-id">{event.id}</p>
         {active.length > 1 && (
           <fieldset class="switch" aria-label="Leg drawn">

@@ -2,7 +2,7 @@
 import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
 import type { EventRow, LegVerdict, RigView } from '../../daemon/web/wire.ts';
 import { resultText } from '../format/result.ts';
-import { calendarDay, clockTime } from '../format/time.ts';
+import { calendarDay, clockTime, isToday } from '../format/time.ts';
 import type { ResultKey } from '../format/words.ts';
 import { ClassMark } from '../parts/class-mark.tsx';
 import { IntervalBar } from '../parts/interval-bar.tsx';
@@ -160,7 +160,7 @@ function EventLine({
         <a class="row-link" href={eventHash(row.id)} title={row.id}>
           {clockTime(row.wall_ms)}
         </a>{' '}
-        <span class="day">{calendarDay(row.wall_ms)}</span>
+        {!isToday(row.wall_ms) && <span class="day">{calendarDay(row.wall_ms)}</span>}
       </td>
       <td class="picture">{row.shape !== null && <TinyShape shape={row.shape} range_Pa={range_Pa} />}</td>
       {leg === null ? (
@@ -221,7 +221,7 @@ function Cell({ leg, of }: { leg: LegVerdict; of: ResultKey }) {
         <span>{whole}</span>
         <span>{fraction === undefined ? '' : `.${fraction}`}</span>
       </span>
-      <span class="unit">{text.unit}</span>
+      <span class="cell-unit">{text.unit}</span>
     </span>
   );
 }

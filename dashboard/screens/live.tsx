@@ -88,8 +88,19 @@ function useHeight(share: number, least_px: number, most_px: number, fixed_px = 
 }
 
 function StateLine() {
-  const status = useStore(useHouse().feed.status);
+  const { feed } = useHouse();
+  const status = useStore(feed.status);
+  const isLost = useStore(feed.connection).state === 'lost';
   const [word, meaning] = phaseWords(status?.phase ?? 'waiting');
+  // A countdown that stands still would be believed: without a connection nothing is said of the present.
+  if (isLost) {
+    return (
+      <p class="state-line phase-recorder-gone">
+        <strong>No connection</strong>
+        <span class="meaning">Last known: {word.toLowerCase()}.</span>
+      </p>
+    );
+  }
   const tripIn_s = status?.tripIn_s ?? null;
   return (
     <p class={`state-line phase-${status?.phase ?? 'waiting'}`} aria-live="polite">

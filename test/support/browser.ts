@@ -7,7 +7,8 @@ const executable = '/usr/bin/chromium';
 /** Whether the browser is there; says so when it is not, naming the package. */
 export function hasBrowser(): boolean {
   const found = existsSync(executable);
-  if (!found) console.warn(`SKIPPED: no ${executable}; "apt-get install chromium" brings it, then these tests run.`);
+  if (!found)
+    console.warn(`SKIPPED: no ${executable}; "apt-get install chromium" brings it, then these tests run.`);
   return found;
 }
 
