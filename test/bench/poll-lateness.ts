@@ -1,0 +1,57 @@
+/** How late polls on a 10 ms grid are while another process of the house is busy 80 ms in every 200. */
+import { spawn } from 'node:child_process';
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { compile, runJson, startPacedSlave } from './modbus-rate.ts';
+import type { BenchRow } from './row.ts';
+
+const baud = 115_200;
+const poll_s = 0.01;
+const polls = 1500;
+
+/** A server that renders something: busy 80 ms in every 200. */
+const busy = `
+setInterval(() => {
+  const end = performance.now() + 80;
+  while (performance.now() < end) {}
+}, 200);
+`;
+
+interface Lateness {
+  readonly p50_ms: number;
+  readonly p99_ms: number;
+  readonly max_ms: number;
+  readonly slotsLost: number;
+}
+
+export async function bench(report: (row: BenchRow) => void): Promise<void> {
+  const folder = mkdtempSync(join(tmpdir(), 'poll-lateness-'));
+  const worker = join(import.meta.dirname, 'poll-lateness-worker.ts');
+  try {
+    const program = join(folder, 'paced-slave');
+    compile('paced-slave.c', program);
+    const measure = async (): Promise<Lateness> => {
+      const line = await startPacedSlave(program, baud);
+      const args = [line.path, String(baud), String(poll_s), String(polls)];
+      const lateness = await runJson<Lateness>(process.execPath, worker, ...args);
+      await line.end();
+      return lateness;
+    };
+    const alone = await measure();
+    const server = spawn(process.execPath, ['-e', busy], { stdio: 'ignore' });
+    const beside = await measure().finally(() => server.kill('SIGKILL'));
+    const words = ({ p50_ms, p99_ms, max_ms, slotsLost }: Lateness): string =>
+      `p50 ${p50_ms.toFixed(3)}, p99 ${p99_ms.toFixed(3)}, largest ${max_ms.toFixed(3)} ms, ${slotsLost} slots lost`;
+    report({
+      name: 'poll lateness beside a busy server, p99',
+      figure: beside.p99_ms,
+      unit: 'ms',
+      target: '<= 0.5',
+      meets: beside.p99_ms <= 0.5,
+      note: `${words(beside)}; without the server: ${words(alone)}`,
+    });
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
+  }
+}
