@@ -22,7 +22,7 @@ const slew = 0.005;
 const unseenDelay_s = 0.25e-3;
 /** The least of n delays exceeds 16 / n of their mean with a chance of e^-8 if they are spread evenly, e^-16 if exponentially. */
 const minimumMargin = 16;
-/** Mean delay assumed of the first arrival, in s: a reader that looks every few milliseconds. Its weight fades with their number. */
+/** Mean delay assumed of the first arrival, in s: a loop that is somewhat busy. Its weight fades with their number. */
 const likelyDelay_s = 4e-3;
 
 /** Offset and drift of one converter clock against the recorder's monotonic clock. Make a new one after a restart. */

@@ -7,9 +7,6 @@ import { BinaryReceiver } from './binary.ts';
 import type { Receiver } from './receiver.ts';
 import { ScanStream } from './scan-stream.ts';
 
-/** The port is looked at so often, in s: a fifth of the cost of waking up for every chunk, far below the 20 ms a block may take. */
-const readEvery_s = 4e-3;
-
 /** A binary stream that stays late by more than this was not delayed but stood still, in s; a terminal holds less than half a second. */
 const standstill_s = 0.6;
 
@@ -48,12 +45,12 @@ class SerialFramesDriver implements Driver {
         nominalInterval_s: 1 / spec.rate_Hz,
       },
     ];
-    this.#link = new Link(
-      spec.link,
-      this.counters,
-      { data: (chunk, time_s) => this.#take(chunk, time_s), state: (state) => this.#follow(state) },
-      { readEvery_s },
-    );
+    // Read as bytes arrive. Looking every 4 ms costs half as much (2 % of a core against 3 to 4.4 for 4 channels x 5 kHz), but
+    // timers keep to whole milliseconds, and a frame rate that locks to them would hide up to a millisecond of delay.
+    this.#link = new Link(spec.link, this.counters, {
+      data: (chunk, time_s) => this.#take(chunk, time_s),
+      state: (state) => this.#follow(state),
+    });
     const lateLimit_s = isText ? 1.5 / spec.rate_Hz : standstill_s;
     this.#stream = new ScanStream(spec.channels.length, isText, lateLimit_s, this.counters, (block) => {
       this.#sink?.block(block);
