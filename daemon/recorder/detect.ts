@@ -100,14 +100,24 @@ export class TripDetector {
     const hasDigitals = group.contactColumn >= 0 || group.switchColumn >= 0;
     for (let first = 0; first < scans; ) {
       const from_s = time_s + first * interval_s;
-      const bin = group.isSlow ? group.bin + 1 : Math.max(group.bin, Math.floor(from_s * binsPerSecond));
-      const limit_s = group.isSlow ? from_s : (bin + 1) / binsPerSecond;
-      const left = interval_s > 0 ? Math.ceil((limit_s - time_s) / interval_s) : scans;
-      const end = group.isSlow ? first + 1 : Math.min(scans, Math.max(first + 1, left));
+      if (group.isSlow) {
+        if (hasDigitals) this.takeDigitals(group, values, first, first + 1, time_s, interval_s, bits);
+        this.gather(group, values, first, first + 1, bits);
+        this.finish(group, from_s);
+        first++;
+        continue;
+      }
+      // Instants are taken a quarter of a scan later, so that rounding cannot move a scan on an edge to the other side.
+      const shift_s = interval_s / 4;
+      const bin = Math.max(group.bin, Math.floor((from_s + shift_s) * binsPerSecond));
+      if (bin > group.bin && group.bin >= 0) this.finish(group, (group.bin + 1) / binsPerSecond);
+      const limit_s = (bin + 1) / binsPerSecond;
+      const left = interval_s > 0 ? Math.ceil((limit_s - shift_s - time_s) / interval_s) : scans;
+      const end = Math.min(scans, Math.max(first + 1, left));
       if (hasDigitals) this.takeDigitals(group, values, first, end, time_s, interval_s, bits);
       this.gather(group, values, first, end, bits);
-      const isFull = group.isSlow || time_s + end * interval_s >= limit_s;
-      group.bin = isFull && !group.isSlow ? bin + 1 : bin;
+      const isFull = time_s + end * interval_s + shift_s >= limit_s;
+      group.bin = isFull ? bin + 1 : bin;
       if (isFull) this.finish(group, limit_s);
       first = end;
     }

@@ -58,6 +58,7 @@ export class PressureWatch extends BinWatch {
   private driftVariance = 0;
   private stepVariance = 0;
   private calmBins = 0;
+  private learned = 0;
   private surgeBegin_s = Number.NaN;
   private surgeLevel = 0;
   private surgeBins = 0;
@@ -170,9 +171,11 @@ export class PressureWatch extends BinWatch {
 
   /** Learns what is usual while nothing happens. */
   private compare(difference: number, step: number): void {
-    const share = Math.min(0.1, this.width_s);
+    // A plain mean at first, then one that forgets within about a second.
+    const share = Math.max(Math.min(0.1, this.width_s), 1 / (this.learned + 1));
     const off = difference - this.drift;
     if (Math.abs(off) < this.limit_Pa / 2) {
+      this.learned++;
       this.drift += share * off;
       this.driftVariance += share * (off * off - this.driftVariance);
       this.stepVariance += share * (step * step - this.stepVariance);
@@ -209,6 +212,7 @@ export class PressureWatch extends BinWatch {
   /** A surge is a sudden change after which a third of the next 0.15 s is far from where it began. */
   private watchSurge(value: number, end_s: number): void {
     const limit_Pa = Math.max(this.surgeStep_Pa, 8 * Math.sqrt(this.stepVariance));
+    if (this.learned < this.calm / 2) return;
     if (this.surgeLeft === 0) {
       const before = this.bin(this.half);
       if (Math.abs(value - before) < limit_Pa) return;
