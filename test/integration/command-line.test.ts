@@ -1,0 +1,82 @@
+import { spawnSync } from 'node:child_process';
+import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import type { Verdict } from '../../daemon/analysis/verdict.ts';
+
+const checkout = join(import.meta.dirname, '../..');
+const record = 'test/golden/records/spring-100-1000Hz.csv';
+const commands = ['demo', 'run', 'check', 'rig', 'analyse', 'replay'];
+let folder = '';
+
+beforeAll(() => {
+  folder = mkdtempSync(join(tmpdir(), 'command-line-'));
+});
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+function tripwave(...args: string[]) {
+  return spawnSync(process.execPath, ['daemon/guard.mjs', ...args], { cwd: checkout, encoding: 'utf8' });
+}
+
+describe('exit codes and what is said', () => {
+  test.each(commands)('%s --help explains itself', (command) => {
+    const { status, stdout } = tripwave(command, '--help');
+    expect(status).toBe(0);
+    expect(stdout).toContain(`tripwave ${command}`);
+  });
+
+  test('the general help carries the caution', () => {
+    const { status, stdout } = tripwave('--help');
+    expect(status).toBe(0);
+    expect(stdout).toContain('not a safety system');
+  });
+
+  test.each([
+    ['an unknown command', ['tset'], 64, 'tset'],
+    ['an unknown option', ['check', '--colour', 'config/demo.yaml'], 64, '--colour'],
+    ['a missing argument', ['analyse'], 64, 'record'],
+    ['a wrong number of trips', ['demo', '--trips', '0'], 64, 'from 1 to'],
+    ['a CSV without a rig file', ['analyse', record], 64, '--config'],
+    ['a record that is not there', ['analyse', 'nowhere.csv'], 65, 'nowhere.csv'],
+    ['a folder that is no event', ['analyse', 'config'], 65, 'event.json'],
+    ['a rig file that is not there', ['check', 'nowhere.yaml'], 78, 'nowhere.yaml'],
+    [
+      'a rig file without a recording line',
+      ['analyse', record, '--config', 'config/station.yaml'],
+      78,
+      'driver: recording',
+    ],
+  ])('%s', (_name, args, status, words) => {
+    const outcome = tripwave(...args);
+    expect(outcome.stdout + outcome.stderr).toContain(words);
+    expect(outcome.stderr).not.toContain('bug:');
+    expect(outcome.status).toBe(status);
+  });
+});
+
+describe('analyse FILE.csv', () => {
+  test('gives the verdict as JSON', () => {
+    const { status, stdout } = tripwave('analyse', record, '--config', 'config/recording.yaml', '--json');
+    expect(status).toBe(0);
+    const verdict = JSON.parse(stdout) as Verdict;
+    expect(verdict.legs).toHaveLength(1);
+    // The truth of this record (test/golden/records/index.json): seated 0.5798 s after the trip.
+    const { closingTime } = verdict.legs[0]!.results;
+    expect(closingTime.value).not.toBeNull();
+    if (closingTime.value === null) return;
+    expect(closingTime.low).toBeLessThan(0.5798);
+    expect(closingTime.high).toBeGreaterThan(0.5798);
+  });
+
+  test('names bad rows by line and goes on', () => {
+    const rows = ['time_s,p_outlet_bar,p_inlet_bar,v_meter_m_per_s,p_tank_bar,pump_run'];
+    for (let i = 0; i < 400; i++) rows.push(`${(i / 100).toFixed(2)},4.5,4.6,2.0,4.4,1`);
+    rows[100] = '0.99,4.5,broken';
+    const file = join(folder, 'bad-row.csv');
+    writeFileSync(file, `${rows.join('\n')}\n`);
+    const { status, stderr } = tripwave('analyse', file, '--config', 'config/recording.yaml');
+    expect(stderr).toContain('bad-row.csv:101');
+    expect(status).toBe(0);
+  });
+});
