@@ -40,6 +40,9 @@ const socketBacklog = 65536;
 /** How long a TCP connection may take to open, in ms. */
 const connectTimeout_ms = 5000;
 
+/** Silence after which a TCP connection is probed, in ms; the system's own default is two hours. */
+const keepAliveDelay_ms = 10_000;
+
 /** A read that would have had to wait. */
 function wouldBlock(error: unknown): boolean {
   const { code } = error as NodeJS.ErrnoException;
@@ -138,7 +141,13 @@ async function openSerial(
 
 function openTcp(spec: Extract<LinkSpec, { kind: 'tcp' }>, events: TransportEvents): Promise<Transport> {
   return new Promise((resolve, reject) => {
-    const socket = connect({ host: spec.host, port: spec.port, noDelay: true, keepAlive: true });
+    const socket = connect({
+      host: spec.host,
+      port: spec.port,
+      noDelay: true,
+      keepAlive: true,
+      keepAliveInitialDelay: keepAliveDelay_ms,
+    });
     let isOpen = false;
     let isClosed = false;
     const fail = (error: Error): void => {

@@ -8,20 +8,26 @@ import { realClock, sharpenTimers } from './precise-wait.ts';
 import { silence_s } from './protocol.ts';
 import { RtuMaster } from './rtu-master.ts';
 
+/** Silence of all units after which a TCP connection is opened anew, in s: the far end may have forgotten it. */
+const defaultStaleConnection_s = 30;
+
 export class ModbusDriver implements Driver {
   readonly groups: readonly GroupSpec[];
   readonly #spec: ModbusLineSpec;
+  readonly #staleConnection_s: number;
   readonly #counters: Counters = { valuesRejected: 0 };
   readonly #link: Link;
   readonly #master: RtuMaster;
   /** Slot of the latest block of each group; -1 before the first. */
   readonly #lastSlot: number[];
   #sink: DriverSink | null = null;
+  #stale: NodeJS.Timeout | null = null;
   #isStopped = false;
 
   /** Throws RangeError when the channels cannot be read as configured. */
-  constructor(spec: ModbusLineSpec) {
+  constructor(spec: ModbusLineSpec, staleConnection_s = defaultStaleConnection_s) {
     this.#spec = spec;
+    this.#staleConnection_s = staleConnection_s;
     this.#link = new Link(spec.link, this.#counters, {
       data: (chunk, time_s) => this.#master.receive(chunk, time_s),
       state: (state) => this.#changeState(state),
@@ -71,11 +77,13 @@ export class ModbusDriver implements Driver {
     if (this.#isStopped) return;
     this.#isStopped = true;
     if (this.#sink === null) return;
+    this.#watchSilence(false);
     await this.#master.stop();
     await this.#link.close();
   }
 
   #changeState(state: LinkState): void {
+    this.#watchSilence(false);
     if (state.state === 'open') this.#master.lineOpened();
     else this.#master.lineLost();
     this.#sink?.state(state);
@@ -83,12 +91,21 @@ export class ModbusDriver implements Driver {
 
   #tellAnswering(isAnswering: boolean): void {
     if (!this.#link.isOpen) return;
+    this.#watchSilence(!isAnswering);
     const why = 'The line is open but no unit answers: check power, wiring, baud rate and unit addresses.';
     this.#sink?.state(
       isAnswering
         ? { state: 'open', since_s: monotonic_s(), why: '' }
         : { state: 'silent', since_s: monotonic_s(), why },
     );
+  }
+
+  #watchSilence(isSilent: boolean): void {
+    if (this.#stale !== null) clearTimeout(this.#stale);
+    this.#stale = null;
+    if (!isSilent || this.#link.spec.kind !== 'tcp') return;
+    const why = `no unit answered for ${this.#staleConnection_s} s`;
+    this.#stale = setTimeout(() => this.#link.reopen(why), this.#staleConnection_s * 1000);
   }
 
   #deliver(group: number, slot: number, time_s: number, halfWidth_s: number, data: Uint8Array): void {

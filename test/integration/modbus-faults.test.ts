@@ -190,4 +190,33 @@ describe('RTU over TCP', () => {
     expect(seen.blocks.every((block) => block.halfWidth_s > 0)).toBe(true);
     expect(driver.counters['requestsTimedOut']).toBe(0);
   });
+
+  it('opens a connection anew on which nobody answers', async () => {
+    let connections = 0;
+    const server = createServer((socket: Socket) => {
+      connections += 1;
+      socket.on('error', () => undefined);
+      if (connections === 1) return;
+      const reader = new RequestReader((request) => socket.write(answerOf(request, (address) => address)));
+      socket.on('data', (bytes) => reader.push(bytes));
+    });
+    await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve));
+    const driver = new ModbusDriver(
+      {
+        driver: 'modbus',
+        id: 'line',
+        link: { kind: 'tcp', host: '127.0.0.1', port: (server.address() as AddressInfo).port },
+        units: [unitSpec(9, [channel('holding', 5), channel('holding', 6)])],
+      },
+      0.2,
+    );
+    const seen = new Recorder();
+    driver.start(seen);
+    await seen.until(() => seen.blocks.length >= 3);
+    await driver.stop();
+    await new Promise((resolve) => server.close(resolve));
+    expect(connections).toBe(2);
+    expect(seen.states.map(({ state }) => state)).toContain('silent');
+    expect(isRight(seen, driver)).toBe(true);
+  });
 });
