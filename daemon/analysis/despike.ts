@@ -25,6 +25,8 @@ export function despike(value: Float64Array, other: Float64Array | null, rule: S
     if (left * right <= 0 || Math.abs(left) < rule.least || Math.abs(right) < rule.least) continue;
     const departure = original[k] - middleOf(original, k, neighbours);
     if (Math.abs(departure) <= rule.least) continue;
+    // A fast ring is no row of spikes: the neighbours of a spike lie close together.
+    if (neighbours[4] - neighbours[1] > 0.5 * Math.abs(departure)) continue;
     if (other !== null) {
       const opposite = other[k] - middleOf(other, k, neighbours);
       if (-opposite * Math.sign(departure) > rule.mirrored * Math.abs(departure)) continue;

@@ -333,6 +333,14 @@ function misaligned(facts: Facts): Flag[] {
     if (steepest < 0 || value[k] - value[k - 1] < value[steepest] - value[steepest - 1]) steepest = k;
   }
   if (steepest < 0) return [];
+  // The pipe to the pump rings and may fall faster later: take the first fall of some size.
+  const most = value[steepest - 1] - value[steepest];
+  for (let k = first + 1; k < steepest; k++) {
+    if (value[k - 1] - value[k] > 0.3 * most) {
+      steepest = k;
+      break;
+    }
+  }
   const fall = value[steepest - 1] - value[steepest];
   if (fall < Math.max(8 * inlet.sigma, (0.3 * seat.closure.step_Pa) / 2)) return [];
   const apart_s =

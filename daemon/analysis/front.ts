@@ -196,12 +196,13 @@ function toFront(
 
 /**
  * Time from 10 to 90 % of the rise at a closing, in s: from the lowest level in `before_s` before it to the level just
- * after the front. `top_Pa` is that level. A sharp closure takes what sensor and sampling take; a softened one longer.
+ * after the front. `top_Pa` is that level; after `after_s` it counts as reached. A sharp closure takes what sensor and sampling take; a softened one longer.
  */
 export function riseTime_s(
   samples: Samples,
   half_s: number,
   before_s: number,
+  after_s: number,
   top_Pa: number,
 ): number | null {
   const { time_s, value } = samples;
@@ -218,7 +219,7 @@ export function riseTime_s(
   while (k > first && value[k] > low_Pa) k--;
   const start_s = crossing(samples, k, low_Pa);
   let j = end;
-  while (j < value.length - 1 && value[j] < high_Pa) j++;
+  while (j < value.length - 1 && value[j] < high_Pa && time_s[j] < half_s + after_s) j++;
   return Math.max(0, crossing(samples, j - 1, high_Pa) - start_s);
 }
 

@@ -94,15 +94,13 @@ export function settle(frame: Frame, seating_s: number): Settled | null {
   const to_s = Math.min(last_s, seating_s + Math.max(0.95, 16 * ring_s));
   const span: Span = { from_s, to_s };
   const ring = to_s - from_s < 2 * ring_s ? null : fitRing(source, seating_s, span, 1 / ring_s);
-  const lateSpan: Span = { from_s: seating_s + Math.max(0.35, 8 * ring_s), to_s: last_s };
-  const late = lateSpan.to_s - lateSpan.from_s < 3 * ring_s ? null : settledLine(source, lateSpan);
-  if (ring !== null && (ring.explained >= 0.3 || late === null)) {
-    // Later slams and overtones that the single oscillation does not follow are what the residual shows.
-    const uncertainty_Pa = together(ring.levelUncertainty_Pa * 2, tank?.uncertainty_Pa ?? 0);
+  const late = lateLevel(source, seating_s, last_s, ring?.frequency_Hz ?? 1 / ring_s, tank !== null);
+  const byRing_Pa = ring === null ? Number.POSITIVE_INFINITY : 2 * ring.levelUncertainty_Pa;
+  if (ring !== null && (late === null || (ring.explained >= 0.3 && byRing_Pa < late.uncertainty_Pa))) {
     const offset_Pa = ring.level_Pa;
     return {
       level_Pa: (at_s) => offset_Pa + ring.drift_Paps * (at_s - seating_s) + (tank?.level_Pa(at_s) ?? 0),
-      uncertainty_Pa,
+      uncertainty_Pa: together(byRing_Pa, tank?.uncertainty_Pa ?? 0),
       ring,
       method:
         tank === null ? 'level of the ring-down fit' : 'tank pressure plus offset from the ring-down fit',
@@ -112,12 +110,48 @@ export function settle(frame: Frame, seating_s: number): Settled | null {
   }
   if (late === null) return null;
   return {
-    level_Pa: (at_s) => (tank === null ? onLine(late, at_s) : late.level + tank.level_Pa(at_s)),
-    uncertainty_Pa: together(late.sigma / Math.sqrt(late.n / 4), tank?.uncertainty_Pa ?? 0.003e5),
+    level_Pa: (at_s) => late.level_Pa(at_s) + (tank?.level_Pa(at_s) ?? 0),
+    uncertainty_Pa: together(late.uncertainty_Pa, tank?.uncertainty_Pa ?? 0),
     ring,
     method: tank === null ? 'line through the settled outlet' : 'tank pressure plus settled offset',
-    span: lateSpan,
-    tankOffset_Pa: tank === null ? null : late.level,
+    span: late.span,
+    tankOffset_Pa: tank === null ? null : late.level_Pa(seating_s),
+  };
+}
+
+/**
+ * Level of the late part of the record, over a whole number of ring periods so that what is left of the ring-down
+ * cancels: a mean where the tank's drift is already taken off, else a line. Null when it is shorter than three periods.
+ */
+function lateLevel(
+  source: Samples,
+  seating_s: number,
+  last_s: number,
+  frequency_Hz: number,
+  isFlat: boolean,
+): { level_Pa(at_s: number): number; readonly uncertainty_Pa: number; readonly span: Span } | null {
+  const from_s = seating_s + Math.max(0.35, 8 / frequency_Hz);
+  const periods = Math.floor((last_s - from_s) * frequency_Hz);
+  if (periods < 3) return null;
+  const span: Span = { from_s: last_s - periods / frequency_Hz, to_s: last_s };
+  const line = settledLine(source, span);
+  if (line === null) return null;
+  // Neighbouring samples of a ring are alike: two independent readings a period.
+  const stretch = Math.sqrt(Math.max(1, line.n / (2 * periods)));
+  if (isFlat) {
+    const [first, end] = range(source.time_s, span);
+    const level = mean(source.value, first, end) ?? line.level;
+    const tilt_Pa = Math.abs(line.slope) * 0.25 * (span.to_s - span.from_s);
+    return {
+      level_Pa: () => level,
+      uncertainty_Pa: together((0.5 * stretch * line.sigma) / Math.sqrt(line.n), 0.3 * tilt_Pa, 100),
+      span,
+    };
+  }
+  return {
+    level_Pa: (at_s) => onLine(line, at_s),
+    uncertainty_Pa: together(stretch * lineUncertainty(line, seating_s + 0.05), 300),
+    span,
   };
 }
 

@@ -2,7 +2,7 @@
 import type { Frame } from './frame.ts';
 import { columnMotion, type Motion, type Sighting, valveVelocity_mps } from './impulse.ts';
 import type { BackPressure, Settled } from './levels.ts';
-import { indexAt, meanOver, valueAt } from './samples.ts';
+import { indexAt, indexOfSmallest, meanOver, range, valueAt } from './samples.ts';
 import type { Seat } from './seat.ts';
 import type { Trip } from './trip.ts';
 import { type Estimate, ofInterval, together } from './uncertainty.ts';
@@ -38,7 +38,16 @@ export function findMotion(
     velocity_mps: {
       value: 0,
       // Waves between samples, the next small openings of the valve, and what the end swallows.
-      uncertainty: together(0.01, aliased_mps, seat.isSoftened === true ? 0.02 : 0),
+      uncertainty: together(
+        0.01,
+        aliased_mps,
+        seat.isSoftened === true ? 0.02 : 0,
+        restlessness_mps(
+          frame,
+          seat,
+          (peak_Pa - settled.level_Pa(seat.at_s)) / (density_kgpm3 * constants.waveSpeed_mps),
+        ),
+      ),
     },
   });
   const prior = {
@@ -53,6 +62,28 @@ export function findMotion(
   if (motion === null || atSeat !== null) return motion;
   const bySurge = surgeSighting(frame, seat, settled, peak_Pa, motion);
   return bySurge === null ? motion : columnMotion(outlet.samples, back, prior, [...sightings, bySurge]);
+}
+
+/**
+ * Doubt about the rest after seating, in m/s. After a hard slam the outlet falls to vapour pressure or far below the
+ * inlet: the valve opens again and lets water through, up to a good part of the velocity that was stopped.
+ */
+function restlessness_mps(frame: Frame, seat: Seat, stopped_mps: number): number {
+  const { time_s, value } = frame.difference;
+  const [first, end] = range(time_s, { from_s: seat.at_s, to_s: seat.at_s + 2 * frame.constants.ring_s });
+  const k = indexOfSmallest(value, first, end);
+  const deepest_Pa = k < 0 || frame.inlet === null ? 0 : Math.max(0, -value[k] - 4 * frame.differenceSigma);
+  const outlet = frame.outlet.samples.value;
+  const low = indexOfSmallest(outlet, first, end);
+  const isParted = low >= 0 && outlet[low] < -0.9e5;
+  if (isCut(frame, seat)) return stopped_mps;
+  return (isParted ? 0.3 : Math.min(0.3, deepest_Pa / 4e5)) * Math.max(0, stopped_mps);
+}
+
+/** Whether the slam runs into the end of the measuring range: its impulse and its step are cut off then. */
+function isCut(frame: Frame, seat: Seat): boolean {
+  const until_s = seat.at_s + 1.2 * frame.constants.plateau_s;
+  return frame.outlet.clipped_s.some((t) => t > seat.at_s - 0.05 && t < until_s);
 }
 
 /**
@@ -97,7 +128,7 @@ function seatSighting(frame: Frame, seat: Seat, settled: Settled): Sighting | nu
   const impedance = density_kgpm3 * waveSpeed_mps;
   const wave = ofInterval(leg.waveSpeedHalfWidth_mps) / waveSpeed_mps;
   const { front } = seat;
-  if (front === null) return null;
+  if (front === null || isCut(frame, seat)) return null;
   if (seat.isSoftened === false) {
     const velocity = -front.step_Pa / impedance;
     const slowing_mps2 = (settled.level_Pa(front.at_s) - front.before_Pa) / (density_kgpm3 * inertiaLength_m);

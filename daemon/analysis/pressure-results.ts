@@ -46,6 +46,24 @@ export function captureOf(facts: Facts): Capture | null {
     peak.raw_Pa - (values[peak.index + 1] ?? peak.raw_Pa),
   );
   const bound_Pa = Math.max((2 * sag) / n, Math.max(0, neighbour));
+  // A valve that throttles longer than 2L/a seats on top of a spike that is over before sensor and sampling follow.
+  const spike_Pa =
+    seat.isSoftened === true &&
+    seat.front !== null &&
+    Math.abs(peak.at_s - seat.front.at_s) < 0.003 + 2 * frame.outlet.step_s
+      ? Math.max(0, seat.front.after_Pa - peak.raw_Pa)
+      : 0;
+  if (spike_Pa > 0) {
+    const corrected = peak.raw_Pa + spike_Pa;
+    const doubt = coverage * together(seat.front?.stepUncertainty_Pa ?? 0, 0.015 * surge_Pa, sigma);
+    return {
+      corrected_Pa: corrected,
+      low_Pa: Math.max(peak.raw_Pa - coverage * sigma, corrected - together(doubt, spike_Pa)),
+      high_Pa: corrected + together(doubt, 0.7 * spike_Pa),
+      fraction: surge_Pa / (surge_Pa + spike_Pa),
+      worst: surge_Pa / (surge_Pa + 2 * spike_Pa),
+    };
+  }
   const corrected_Pa = peak.raw_Pa + bySampling_Pa + byLag_Pa + atSeat_Pa - byNoise_Pa;
   const doubt_Pa = coverage * together(0.6 * sigma, 0.5 * byLag_Pa, 0.4 * atSeat_Pa, 0.015 * surge_Pa);
   const missed = (part: number) => Math.min(1, Math.max(0, 1 - part / (surge_Pa + part)));
@@ -242,7 +260,8 @@ export function peakWithheld(facts: Facts): string | null {
   const { perPlateau, lag_s, plateau_s } = frame.constants;
   if (peak === null) return 'no closing of the valve was found in this record';
   const nearPeak_s = Math.max(frame.outlet.step_s * 2, 0.002);
-  if (frame.outlet.clipped_s.some((t) => Math.abs(t - peak.at_s) < nearPeak_s)) {
+  const top = frame.outlet.series.channel.range[1];
+  if (frame.outlet.clipped_s.some((t) => Math.abs(t - peak.at_s) < nearPeak_s) || peak.raw_Pa > top) {
     return 'the outlet reading is clipped at its peak: the true peak is higher than the largest sample';
   }
   if (perPlateau < 1) {

@@ -40,12 +40,13 @@ function locate(frame: Frame, closure: Closure): Closure {
   while (end < Math.min(limit, value.length) && !(value[end] < later && value[end - 1] < later)) end++;
   const top = indexOfLargest(value, closure.index, end);
   const w = Math.max(1, Math.round(Math.max(0.002, 2 * lag_s) / step_s));
-  if (top < w || w * step_s > 0.15 * plateau_s) return closure;
+  if (top < w || w * step_s > 0.25 * plateau_s) return closure;
   const rise = (k: number) => value[k] - value[k - w];
   let steepest = closure.index;
   for (let k = closure.index; k <= top; k++) if (rise(k) > rise(steepest)) steepest = k;
-  const atTop = rise(top);
-  if (top - steepest > w && atTop > Math.max(0.2 * rise(steepest), 6 * frame.outlet.sigma)) {
+  // A jump, not the steady ramp of a plateau: more than the rise just before it.
+  const jump = top < 2 * w ? 0 : rise(top) - Math.max(0, rise(top - w));
+  if (top - steepest > w && jump > Math.max(0.15 * rise(steepest), 6 * frame.outlet.sigma)) {
     return cross(frame.calm, top, w);
   }
   return time_s[steepest] - closure.half_s > 2 * w * step_s ? cross(frame.calm, steepest, w) : closure;
@@ -69,7 +70,9 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
   const canTell = perPlateau >= 8 && lag_s < 0.25 * plateau_s;
   const sharp = canTell ? fitFront(outlet.samples, { ...setting, isSoftened: false }) : null;
   const top_Pa = sharp?.after_Pa ?? outlet.samples.value[closure.index];
-  const rise_s = canTell ? riseTime_s(outlet.samples, closure.half_s, Math.max(0.1, ring_s), top_Pa) : null;
+  const rise_s = canTell
+    ? riseTime_s(outlet.samples, closure.half_s, Math.max(0.1, ring_s), 0.3 * plateau_s, top_Pa)
+    : null;
   const isSoftened = rise_s === null ? null : rise_s > Math.max(0.003, 3 * lag_s, 3 * step_s);
   const front = isSoftened === true ? fitFront(outlet.samples, { ...setting, isSoftened: true }) : sharp;
   if (front !== null) {
@@ -83,7 +86,7 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
       uncertainty_s: together(
         front.atUncertainty_s,
         0.1 * step_s,
-        isSoftened === true ? 0.05 * (rise_s ?? 0) : 1e-4,
+        isSoftened === true ? 0.07 * (rise_s ?? 0) : 1e-4,
       ),
       before_Pa: front.before_Pa,
       beforeUncertainty_Pa: together(front.sigma_Pa, isSoftened === true ? 0.2 * front.step_Pa : 0),

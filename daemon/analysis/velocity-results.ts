@@ -148,7 +148,7 @@ function atSeating(facts: Facts): Result {
     front.stepUncertainty_Pa / impedance,
     value * impedanceDoubt(facts),
     value * relative,
-    seat.isSoftened === true ? 0.2 * value + 0.01 : 0.03 * value + 0.001,
+    seat.isSoftened === true ? 0.3 * value + 0.015 : 0.03 * value + 0.001,
   );
   return bounded(
     value,

@@ -52,7 +52,9 @@ export function judgeTrip(seed: number, rate_Hz: number, missing: Missing = {}):
 export function isPlain({ truth, spec }: Case): boolean {
   if (truth.seating_s === null || truth.reversal_s === null || truth.peak_s === null) return false;
   const { length_m, waveSpeed_mps } = spec.legs[0].downstream;
-  return truth.peak_s - truth.seating_s < (3 * length_m) / waveSpeed_mps;
+  const late_s = truth.peak_s - truth.seating_s;
+  // An air cushion may throw the disc back before it ever touches: then the slam is not the seating.
+  return late_s < (3 * length_m) / waveSpeed_mps && late_s > -0.002;
 }
 
 /** Truth of every figure that the plant knows, in the unit of the result. */

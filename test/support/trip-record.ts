@@ -44,7 +44,7 @@ export function recordOf(
       channelOf(id, 'pressure', {
         responseTime_s: knowledge.pressureLag_s,
         responseTimeHalfWidth_s: 0.0004,
-        delay_s: [0, 0],
+        rawRange: sensors.bits === null ? null : [-1e5, 24e5],
       }),
       time_s,
       value,
