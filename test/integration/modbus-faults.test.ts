@@ -196,7 +196,11 @@ describe('RTU over TCP', () => {
     const server = createServer((socket: Socket) => {
       connections += 1;
       socket.on('error', () => undefined);
-      if (connections === 1) return;
+      if (connections === 1) {
+        // Reads and says nothing; unread, the end of the connection would never be seen.
+        socket.resume();
+        return;
+      }
       const reader = new RequestReader((request) => socket.write(answerOf(request, (address) => address)));
       socket.on('data', (bytes) => reader.push(bytes));
     });
