@@ -55,7 +55,8 @@ const axialValve: ValveSpec = {
 const valves: Record<RigKind, ValveSpec> = {
   spring: springValve,
   lever: leverValve,
-  plain: plainValve,
+  // Without friction about half of the bare discs re-open after a hard slam, with it two thirds.
+  plain: { ...plainValve, packing: { friction_Nm: 0, damping_Nms: 0.1 } },
   cushion: cushionValve,
   dashpot: dashpotValve,
   axial: axialValve,
