@@ -55,8 +55,7 @@ const axialValve: ValveSpec = {
 const valves: Record<RigKind, ValveSpec> = {
   spring: springValve,
   lever: leverValve,
-  // Without friction about half of the bare discs re-open after a hard slam, with it two thirds.
-  plain: { ...plainValve, packing: { friction_Nm: 0, damping_Nms: 0.1 } },
+  plain: plainValve,
   cushion: cushionValve,
   dashpot: dashpotValve,
   axial: axialValve,
