@@ -1,0 +1,155 @@
+import { readdirSync } from 'node:fs';
+import { join } from 'node:path';
+import { afterEach, beforeEach, describe, expect, test } from 'vitest';
+import { EventWriter } from '../../daemon/recorder/event-writer.ts';
+import { EventFolderWrite, eventFolder, listEvents, setTornAside } from '../../daemon/store/event-folder.ts';
+import { disk, type Files } from '../../daemon/store/files.ts';
+import { createIngest } from '../../daemon/store/ingest.ts';
+import { loadEvent } from '../../daemon/store/load-record.ts';
+import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
+import { failingFiles } from '../support/failing-files.ts';
+import { silentLog } from '../support/silent-log.ts';
+
+let folder: ReturnType<typeof temporaryFolder>;
+beforeEach(() => {
+  folder = temporaryFolder();
+});
+afterEach(() => folder.remove());
+
+function writerOn(files: Files, onWritten: (id: string) => void): EventWriter {
+  return new EventWriter({
+    dataFolder: folder.path,
+    files,
+    log: silentLog(),
+    now_s: () => 0,
+    wait: () => new Promise((resolve) => setImmediate(resolve)),
+    onWritten: (content) => onWritten(content.header.id),
+  });
+}
+
+async function expectWhole(id: string): Promise<void> {
+  const { damage, series } = await loadEvent(eventFolder(folder.path, id));
+  expect(damage).toEqual([]);
+  expect(series.get('outlet')?.value.length).toBe(1000);
+}
+
+/** Operations in the life of an event that is written and judged, with nothing failing. */
+async function lifeLength(): Promise<number> {
+  const files = failingFiles(Number.POSITIVE_INFINITY, false);
+  const scratch = temporaryFolder();
+  const content = eventContent(scratch.path);
+  await new EventFolderWrite(scratch.path, content, files).write();
+  const ingest = createIngest({
+    dataFolder: scratch.path,
+    software: 'test',
+    analyse: countingAnalyse,
+    files,
+  });
+  await ingest.ingest(content.header.id);
+  await ingest.close();
+  scratch.remove();
+  return files.operations();
+}
+
+test('an event has at least a write, a sync and a rename in its life', async () => {
+  expect(await lifeLength()).toBeGreaterThanOrEqual(15);
+});
+
+describe('operation n of an event fails, for every n', () => {
+  test('once: the event is written all the same, whole, and acknowledged once', async () => {
+    const last = await lifeLength();
+    for (let n = 1; n <= last; n++) {
+      folder.remove();
+      folder = temporaryFolder();
+      const files = failingFiles(n, false);
+      const acknowledged: string[] = [];
+      const writer = writerOn(files, (id) => acknowledged.push(id));
+      const content = eventContent(folder.path);
+      writer.add(content);
+      await writer.finish(60);
+      expect(acknowledged, `n = ${n}`).toEqual([content.header.id]);
+      expect(writer.counters.eventWritesFailed).toBe(files.hasFailed() ? 1 : 0);
+      expect(await listEvents(folder.path)).toEqual([content.header.id]);
+      await expectWhole(content.header.id);
+    }
+  });
+
+  test('and all after it, as if the process had died there: nothing torn is taken for whole, nothing acknowledged is missing', async () => {
+    const last = await lifeLength();
+    let died = 0;
+    for (let n = 1; n <= last; n++) {
+      folder.remove();
+      folder = temporaryFolder();
+      const files = failingFiles(n, true);
+      const content = eventContent(folder.path);
+      let isAcknowledged = false;
+      try {
+        await new EventFolderWrite(folder.path, content, files).write();
+        isAcknowledged = true;
+      } catch (error) {
+        expect(String(error)).toMatch(/no space left/);
+        died++;
+      }
+      // What the next start of the recorder finds.
+      const torn = await setTornAside(folder.path);
+      const whole = await listEvents(folder.path);
+      for (const id of whole) await expectWhole(id);
+      if (isAcknowledged) expect(whole).toEqual([content.header.id]);
+      expect(torn.length + whole.length, `n = ${n}`).toBeLessThanOrEqual(1);
+      for (const path of torn) expect(readdirSync(path)).not.toContain('verdict-1.json');
+      expect(readdirSync(join(folder.path)).filter((name) => name.includes('.tmp-'))).toEqual([]);
+    }
+    expect(died).toBeGreaterThan(10);
+  });
+
+  test('while its verdict is written: an acknowledged verdict is there, and the next scan makes good what failed', async () => {
+    const last = await lifeLength();
+    for (let n = 1; n <= last; n++) {
+      folder.remove();
+      folder = temporaryFolder();
+      const content = eventContent(folder.path);
+      const { id } = content.header;
+      await new EventFolderWrite(folder.path, content, disk).write();
+      const failing = createIngest({
+        dataFolder: folder.path,
+        software: 'test',
+        analyse: countingAnalyse,
+        files: failingFiles(n, true),
+      });
+      let acknowledged: string | null = null;
+      try {
+        acknowledged = (await failing.ingest(id))?.file ?? null;
+      } catch (error) {
+        expect(String(error)).toMatch(/no space left/);
+      }
+      await failing.close();
+      if (acknowledged !== null) expect(readdirSync(eventFolder(folder.path, id))).toContain(acknowledged);
+      const healed = createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
+      await healed.scan();
+      const row = healed.list({ before: null, limit: 10 })[0];
+      expect(row.verdict?.reason).toMatch(/1000 samples/);
+      await healed.close();
+    }
+  });
+});
+
+test('a disk that stays full ends with the events counted and the stop not hanging', async () => {
+  const writer = writerOn(failingFiles(1, true), () => {
+    throw new Error('nothing can have been written');
+  });
+  for (let second = 0; second < 3; second++) writer.add(eventContent(folder.path, second));
+  await writer.finish(0.05);
+  expect(writer.counters.eventsDropped).toBe(3);
+  expect(writer.counters.eventsWritten).toBe(0);
+});
+
+test('left-over folders are set aside under names of their own and never overwritten', async () => {
+  const content = eventContent(folder.path);
+  for (let round = 0; round < 3; round++) {
+    await expect(new EventFolderWrite(folder.path, content, failingFiles(6, true)).write()).rejects.toThrow();
+    const [moved] = await setTornAside(folder.path);
+    expect(moved).toContain(join(folder.path, 'torn', content.header.id));
+  }
+  expect(readdirSync(join(folder.path, 'torn'))).toHaveLength(3);
+  expect(await listEvents(folder.path)).toEqual([]);
+});
