@@ -21,6 +21,11 @@ export interface WebOptions extends RouteSources {
 /** Where `npm run build` leaves the dashboard. */
 export const builtDashboard = resolve(import.meta.dirname, '../../dashboard/dist');
 
+/** The only address that takes a WebSocket. */
+const livePath = '/api/live';
+/** A viewer gets so long to say goodbye, in ms. */
+const farewell_ms = 300;
+
 /** Largest message a browser may send, in bytes: it has nothing to say. */
 const maxIncoming_bytes = 1024;
 
@@ -32,6 +37,15 @@ export async function createServer(options: WebOptions): Promise<FastifyInstance
     const { host, origin } = request.headers;
     const why = refusal({ host, origin }, options.host);
     if (why !== null) return reply.code(403).send({ error: why });
+    // The plugin would upgrade any address and leave the socket to nobody.
+    if (request.headers.upgrade !== undefined && request.url.split('?')[0] !== livePath) {
+      return reply.code(400).send({ error: `Only ${livePath} takes an upgrade.` });
+    }
+  });
+
+  // Node hands the socket of an upgrade over for good: one that was answered with an error would stay open for ever.
+  app.addHook('onResponse', async (request, reply) => {
+    if (request.headers.upgrade !== undefined && reply.statusCode >= 400) request.raw.socket.destroySoon();
   });
 
   app.setErrorHandler<FastifyError>((error, _request, reply) => {
@@ -59,7 +73,17 @@ export async function createServer(options: WebOptions): Promise<FastifyInstance
     originAgentCluster: false,
   });
   // Compressing twenty small frames a second costs more than it saves on a local network.
-  await app.register(websocket, { options: { maxPayload: maxIncoming_bytes, perMessageDeflate: false } });
+  await app.register(websocket, {
+    options: { maxPayload: maxIncoming_bytes, perMessageDeflate: false },
+    preClose: (done) => {
+      // A viewer that has stopped reading answers no close; the server's end does not wait for it.
+      for (const viewer of app.websocketServer.clients) {
+        viewer.close(1001);
+        setTimeout(() => viewer.terminate(), farewell_ms).unref();
+      }
+      app.websocketServer.close(done);
+    },
+  });
   apiRoutes(app, options);
   liveRoute(app, options.hub, options.state);
   await dashboardRoute(app, options.dashboardFolder);
@@ -67,7 +91,7 @@ export async function createServer(options: WebOptions): Promise<FastifyInstance
 }
 
 function liveRoute(app: FastifyInstance, hub: LiveHub, state: RigState): void {
-  app.get('/api/live', { websocket: true }, (socket) => {
+  app.get(livePath, { websocket: true }, (socket) => {
     socket.on('close', () => hub.remove(socket));
     // An error is always followed by `close`, where the viewer is let go.
     socket.on('error', () => socket.terminate());

@@ -41,7 +41,7 @@ export function withUnit(text: string, symbol: string): string {
 export function tickDecimals(step: number): number {
   for (let decimals = 0; decimals < mostDecimals; decimals++) {
     const scaled = step * 10 ** decimals;
-    if (Math.abs(scaled - Math.round(scaled)) < 1e-6 * Math.max(1, scaled)) return decimals;
+    if (scaled > 0.5 && Math.abs(scaled - Math.round(scaled)) < 1e-6 * scaled) return decimals;
   }
   return mostDecimals;
 }

@@ -1,0 +1,214 @@
+import { mkdtemp, rm, writeFile } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import type { FastifyInstance } from 'fastify';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { LiveHub } from '../../daemon/web/live.ts';
+import { RigState } from '../../daemon/web/rig-state.ts';
+import { createServer, listen } from '../../daemon/web/server.ts';
+import { FakeLibrary } from '../support/fake-library.ts';
+import { axial, swing } from '../support/synthetic-event.ts';
+import { syntheticConfig } from '../support/synthetic-rig.ts';
+
+const library = new FakeLibrary();
+const state = new RigState(() => Date.now());
+let folder: string;
+let app: FastifyInstance;
+
+beforeAll(async () => {
+  for (let index = 0; index < 5; index++)
+    library.add(`event-${index}`, 1000 * index, index % 2 === 0 ? swing : axial);
+  folder = await mkdtemp(join(tmpdir(), 'tripwave-web-'));
+  await writeFile(join(folder, 'index.html'), '<!doctype html><title>page</title>');
+  app = await createServer({
+    library,
+    state,
+    hub: new LiveHub(),
+    host: '127.0.0.1',
+    dashboardFolder: folder,
+  });
+});
+afterAll(async () => {
+  await app.close();
+  await rm(folder, { recursive: true });
+});
+
+async function get(url: string, headers: Record<string, string> = {}) {
+  return app.inject({ method: 'GET', url, headers: { host: 'localhost:80', ...headers } });
+}
+
+describe('who may ask', () => {
+  test.each([
+    ['another site', { origin: 'http://other.example' }],
+    ['an opaque origin', { origin: 'null' }],
+    ['a foreign name that resolves here', { host: 'rebound.example' }],
+    ['a foreign name with its own origin', { host: 'rebound.example', origin: 'http://rebound.example' }],
+  ])('%s is refused everywhere', async (_name, headers) => {
+    for (const url of ['/', '/api/status', '/api/events', '/healthz', '/nothing']) {
+      expect((await get(url, headers as Record<string, string>)).statusCode, url).toBe(403);
+    }
+  });
+
+  test('this page is not', async () => {
+    expect((await get('/api/status', { origin: 'http://localhost:80' })).statusCode).toBe(200);
+  });
+
+  test('nothing may be changed over HTTP', async () => {
+    for (const method of ['POST', 'PUT', 'DELETE', 'PATCH'] as const) {
+      const answer = await app.inject({ method, url: '/api/events/event-0', headers: { host: 'localhost' } });
+      expect(answer.statusCode, method).toBe(404);
+    }
+  });
+});
+
+describe('answers', () => {
+  test('the rig is 503 until the recorder has said hello', async () => {
+    expect((await get('/api/rig')).statusCode).toBe(503);
+    state.hello({
+      kind: 'hello',
+      config: syntheticConfig,
+      software: 's',
+      boot: 'b',
+      anchor: { time_s: 0, wall_ms: 0 },
+    });
+    const rig = (await get('/api/rig')).json();
+    expect(rig.channels.map((channel: { id: string }) => channel.id)).toEqual(
+      syntheticConfig.channels.map(({ id }) => id),
+    );
+    expect(rig.channels[0]).toMatchObject({ leg: 'a', role: 'outlet', unit: 'Pa', displayUnit: 'bar' });
+    expect(rig.channels.find((channel: { id: string }) => channel.id === 'tank-pressure')).toMatchObject({
+      leg: null,
+      role: 'tank',
+    });
+  });
+
+  test('the list is newest first, pages by id, and leaves the velocity histories out', async () => {
+    const first = (await get('/api/events?limit=2')).json().events;
+    expect(first.map((row: { id: string }) => row.id)).toEqual(['event-4', 'event-3']);
+    expect(first[0].verdict.legs[0].velocity.time_s).toEqual([]);
+    const second = (await get('/api/events?limit=2&before=event-3')).json().events;
+    expect(second.map((row: { id: string }) => row.id)).toEqual(['event-2', 'event-1']);
+  });
+
+  test('an event carries them, with its trip and its rig', async () => {
+    const event = (await get('/api/events/event-0')).json();
+    expect(event.verdict.legs[0].velocity.time_s.length).toBeGreaterThan(100);
+    expect(event.rig.legs).toHaveLength(2);
+    expect(event.trip_s).toBeGreaterThan(event.window.from_s);
+  });
+
+  test('a trace holds the channels and the window asked for, in at most so many slices', async () => {
+    const trace = (
+      await get('/api/events/event-0/trace?channels=a-outlet,run&from=-0.1&to=0.5&points=50')
+    ).json();
+    expect(trace.channels.map((channel: { id: string }) => channel.id)).toEqual(['a-outlet', 'run']);
+    const { time_s } = trace.channels[0];
+    expect(time_s.length).toBeLessThanOrEqual(51);
+    expect([time_s[0] >= -0.1, time_s.at(-1) <= 0.5]).toEqual([true, true]);
+  });
+
+  test('the export is every sample as CSV, to be saved', async () => {
+    const answer = await get('/api/events/event-0/export.csv?channels=a-outlet&from=0&to=0.01');
+    expect(answer.headers['content-type']).toBe('text/csv; charset=utf-8');
+    expect(answer.headers['content-disposition']).toBe('attachment; filename="event-0.csv"');
+    expect(answer.body.split('\r\n')[0]).toBe('time after trip [s],a-outlet [Pa]');
+    expect(answer.body.trim().split('\r\n')).toHaveLength(1 + 51);
+  });
+
+  test('the page may load nothing from elsewhere and be framed by nobody', async () => {
+    const answer = await get('/');
+    expect(answer.body).toContain('<title>page</title>');
+    const policy = String(answer.headers['content-security-policy']);
+    expect(policy).toContain("default-src 'self'");
+    expect(policy).toContain("frame-ancestors 'none'");
+    expect(policy).not.toContain('unsafe');
+    expect(answer.headers['x-content-type-options']).toBe('nosniff');
+  });
+
+  test('measurements are never cached', async () => {
+    expect((await get('/api/status')).headers['cache-control']).toBe('no-store');
+  });
+});
+
+describe('ids from outside', () => {
+  test.each([
+    '..',
+    '%2e%2e',
+    '..%2f..%2fetc%2fpasswd',
+    '.hidden',
+    'a..b',
+    'a%2fb',
+    'a%00b',
+    'a%5cb',
+    `${'x'.repeat(81)}`,
+    'a b',
+  ])('%s never reaches the store', async (id) => {
+    for (const tail of ['', '/trace', '/export.csv']) {
+      const answer = await get(`/api/events/${id}${tail}`);
+      expect([400, 404]).toContain(answer.statusCode);
+      expect(answer.json().error).not.toContain('There is no event');
+    }
+  });
+
+  test('one of the right form that is not there is 404 and named', async () => {
+    for (const tail of ['', '/trace', '/export.csv']) {
+      const answer = await get(`/api/events/20260101T000000-a${tail}`);
+      expect(answer.statusCode).toBe(404);
+      expect(answer.json().error).toBe('There is no event "20260101T000000-a".');
+    }
+  });
+
+  test.each(['limit=0', 'limit=501', 'limit=x', 'before=..', 'before=a/b', 'limit=1.5'])(
+    '?%s is 400',
+    async (query) => {
+      expect((await get(`/api/events?${query}`)).statusCode).toBe(400);
+    },
+  );
+
+  test.each(['points=1', 'points=20001', 'from=x', 'to=1e9', 'channels='])(
+    'trace?%s is 400',
+    async (query) => {
+      expect((await get(`/api/events/event-0/trace?${query}`)).statusCode).toBe(400);
+    },
+  );
+
+  test.each([
+    '/../package.json',
+    '/%2e%2e/package.json',
+    '/..%2fpackage.json',
+    '//etc/passwd',
+    '/assets/../../package.json',
+  ])('file %s is not served', async (path) => {
+    const answer = await get(path);
+    expect(answer.statusCode).toBeGreaterThanOrEqual(400);
+    expect(answer.body).not.toContain('"dependencies"');
+  });
+});
+
+test('a port in use names the port and the remedy', async () => {
+  const make = () =>
+    createServer({ library, state, hub: new LiveHub(), host: '127.0.0.1', dashboardFolder: null });
+  const [first, second] = [await make(), await make()];
+  const port = await listen(first, '127.0.0.1', 0);
+  await expect(listen(second, '127.0.0.1', port)).rejects.toMatchObject({
+    name: 'UnavailableError',
+    message: `Port ${port} on 127.0.0.1 is in use. Stop the program that holds it, or choose another with --port.`,
+  });
+  await Promise.all([first.close(), second.close()]);
+});
+
+test('without a built dashboard the first page says how to build it, and the API works', async () => {
+  const bare = await createServer({
+    library,
+    state,
+    hub: new LiveHub(),
+    host: '127.0.0.1',
+    dashboardFolder: null,
+  });
+  const page = await bare.inject({ url: '/', headers: { host: 'localhost' } });
+  expect(page.body).toContain('npm run build');
+  expect((await bare.inject({ url: '/healthz', headers: { host: 'localhost' } })).json()).toEqual({
+    ok: true,
+  });
+  await bare.close();
+});
