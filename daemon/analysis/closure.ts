@@ -45,9 +45,10 @@ export function findClosure(frame: Frame, search: ClosureSearch): ClosureAnswer 
   const end = indexAt(time_s, from_s + armed_s);
   const threshold = Math.max(quietStep(value, w, first) * 6, 0.0047 * full_Pa);
   const refused: string[] = [];
+  const isSlow = frame.constants.perPlateau < 8;
   for (let k = first; k < end; k++) {
     if (value[k] - value[k - w] <= threshold) continue;
-    k = steepest(value, k, w, end);
+    k = isSlow ? lastSteeper(value, frame.calm.value, k, end) : steepest(value, k, w, end);
     const reason = refuse(frame, search, k, full_Pa);
     if (reason === null) return { closure: cross(frame.difference, k, w), refused };
     refused.push(reason);
@@ -73,6 +74,17 @@ function steepest(value: Float64Array, k: number, w: number, end: number): numbe
     if (value[j] - value[j - w] > value[best] - value[best - w]) best = j;
   }
   return best;
+}
+
+/**
+ * The same in a slow record, where a front falls between two samples and the ring after it may look steeper: on only
+ * while every single sample adds more than the one before, as a softened closure does, and the outlet does so too.
+ */
+function lastSteeper(difference: Float64Array, outlet: Float64Array, k: number, end: number): number {
+  const grows = (value: Float64Array, j: number) => value[j + 1] - value[j] > value[j] - value[j - 1];
+  let j = k;
+  while (j + 1 < end && grows(difference, j) && grows(outlet, j)) j++;
+  return j;
 }
 
 /** First condition that the candidate at `k` fails, in words; null when it meets all. */

@@ -163,7 +163,7 @@ function seatSighting(frame: Frame, seat: Seat, settled: Settled): Sighting | nu
     span: { from_s: at_s, to_s: at_s },
     velocity_mps: {
       value,
-      uncertainty: together(value * wave, 0.02, 0.03 * value, (2 * settled.uncertainty_Pa) / impedance),
+      uncertainty: together(value * wave, 0.03, 0.05 * value, (2 * settled.uncertainty_Pa) / impedance),
     },
   };
 }

@@ -59,18 +59,30 @@ export function captureOf(facts: Facts): Capture | null {
     return {
       corrected_Pa: corrected,
       low_Pa: Math.max(peak.raw_Pa - coverage * sigma, corrected - together(doubt, spike_Pa)),
-      high_Pa: corrected + together(doubt, 0.7 * spike_Pa),
+      high_Pa: corrected + together(doubt, 0.7 * spike_Pa, (n < 20 ? 0.06 : 0.03) * surge_Pa),
       fraction: surge_Pa / (surge_Pa + spike_Pa),
       worst: surge_Pa / (surge_Pa + 2 * spike_Pa),
     };
   }
   const corrected_Pa = peak.raw_Pa + bySampling_Pa + byLag_Pa + atSeat_Pa - byNoise_Pa;
-  const doubt_Pa = coverage * together(0.6 * sigma, 0.5 * byLag_Pa, 0.4 * atSeat_Pa, 0.015 * surge_Pa);
+  const doubt_Pa =
+    coverage *
+    together(
+      0.6 * sigma,
+      0.5 * byLag_Pa,
+      0.4 * atSeat_Pa,
+      (seat.isSoftened === true ? 0.03 : 0.015) * surge_Pa,
+    );
   const missed = (part: number) => Math.min(1, Math.max(0, 1 - part / (surge_Pa + part)));
   return {
     corrected_Pa,
     low_Pa: corrected_Pa - together(doubt_Pa, bySampling_Pa + 0.5 * byLag_Pa),
-    high_Pa: corrected_Pa + together(doubt_Pa, Math.max(bySampling_Pa, bound_Pa - bySampling_Pa)),
+    high_Pa:
+      corrected_Pa +
+      together(
+        doubt_Pa,
+        seat.isSoftened === null ? bound_Pa : Math.max(bySampling_Pa, bound_Pa - bySampling_Pa),
+      ),
     fraction: missed(bySampling_Pa + byLag_Pa),
     worst: missed(Math.max((2 * sag) / n, bound_Pa) + byLag_Pa),
   };

@@ -86,7 +86,7 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
       uncertainty_s: together(
         front.atUncertainty_s,
         0.1 * step_s,
-        isSoftened === true ? 0.07 * (rise_s ?? 0) : 1e-4,
+        isSoftened === true ? 0.1 * (rise_s ?? 0) : 1e-4,
       ),
       before_Pa: front.before_Pa,
       beforeUncertainty_Pa: together(front.sigma_Pa, isSoftened === true ? 0.2 * front.step_Pa : 0),
@@ -99,10 +99,22 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
     rise_s,
     isSoftened,
     at_s: closure.half_s - travel_s - 0.8 * lag_s,
-    uncertainty_s: together(0.33 * step_s, 3e-4),
+    uncertainty_s: together(0.33 * step_s, 3e-4, 0.5 * stillRising_s(frame, closure)),
     before_Pa: value,
     beforeUncertainty_Pa: uncertainty,
   };
+}
+
+/**
+ * How long the outlet goes on rising after the detected step, each sample by at least 0.4 of it, in s: in a slow record
+ * a softened closure, which seats at the end of such a rise, cannot be told from a sharp one.
+ */
+function stillRising_s(frame: Frame, closure: Closure): number {
+  const { time_s, value } = frame.calm;
+  let k = closure.index;
+  const least = 0.4 * Math.max(0, value[k] - value[Math.max(0, k - 1)]);
+  while (k + 1 < value.length && value[k + 1] - value[k] > least) k++;
+  return time_s[k] - time_s[closure.index];
 }
 
 /** Outlet before the step without a front fit: line through the last 6 ms, or the last two samples of a slow record. */

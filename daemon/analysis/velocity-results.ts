@@ -105,7 +105,7 @@ function largest(facts: Facts): Result {
   }
   const doubt = together(
     motion.uncertaintyAt(Math.min(at_s, before_s)),
-    seat.isSoftened === true ? 0.015 + 0.02 * fastest : 0.003,
+    seat.isSoftened === true ? 0.03 + 0.04 * fastest : 0.003,
     seat.front === null ? 5 * seat.uncertainty_s : 0,
   );
   const high = fastest + coverage * doubt;
@@ -148,7 +148,7 @@ function atSeating(facts: Facts): Result {
     front.stepUncertainty_Pa / impedance,
     value * impedanceDoubt(facts),
     value * relative,
-    seat.isSoftened === true ? 0.3 * value + 0.015 : 0.03 * value + 0.001,
+    seat.isSoftened === true ? 0.35 * value + 0.02 : 0.04 * value + 0.002,
   );
   return bounded(
     value,
@@ -297,6 +297,7 @@ function meterSlowing(facts: Facts): Result {
       together(
         tripUncertainty_s(trip),
         0.012,
+        (line.sigma * Math.sqrt(1 / line.n + (line.level / line.slope) ** 2 / line.spread_s2)) / -line.slope,
         ofInterval(meter.series.channel.responseTimeHalfWidth_s) * 0.4,
       ) / reversal_s,
     );
