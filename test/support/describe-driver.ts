@@ -13,7 +13,7 @@ export interface DriverFixture {
 }
 
 /** How a counter's name ends: what has happened to the things it counts. */
-const countedName = /^[a-z][A-Za-z0-9]*(ed|edOut|Lost|Seen|Sent)$/;
+const countedName = /^[a-z][A-Za-z0-9]*(ed|edOut|Lost|Seen|Sent|[hH]eld)$/;
 
 /** `make`: a new driver with its other end. `makeAbsent`: one whose other end is not there; null when the driver refuses to be made then. */
 export function describeDriver(
