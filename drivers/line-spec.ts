@@ -50,7 +50,7 @@ export interface ModbusUnitSpec {
   readonly maxRegisters: number;
   /** Unused registers that may be read along to merge two blocks. */
   readonly maxGap: number;
-  /** A reply later than this after its request never comes, in s; 2 when absent. See modbus/unanswered.ts. */
+  /** A reply later than this after its request never comes, in s; absent: 10, or 2 for some units (modbus/unanswered.ts). */
   readonly lateness_s?: number;
   readonly channels: readonly ModbusChannelSpec[];
 }
