@@ -51,12 +51,6 @@ export class Pump {
     if (hasDrive && this.spec.motor === null) this.speed = 1;
   }
 
-  /** Puts the wheel to a speed over rated, e.g. to begin a test at full speed. */
-  setSpeed(speed_ratio: number): void {
-    this.speed = speed_ratio;
-    this.lastRate_perS = null;
-  }
-
   /** One step between the suction pipe's (cp, bp) and the discharge pipe's (cm, bm). */
   advance(cp_m: number, bp: number, cm_m: number, bm: number): void {
     const { ratedFlow_m3ps, ratedHead_m } = this.spec;
