@@ -4,14 +4,14 @@ import { join } from 'node:path';
 import type { Driver } from '../../drivers/driver.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
 import { createRecordingDriver } from '../../drivers/recording/driver.ts';
-import { pickChannels, type Recording } from '../../drivers/recording/recording.ts';
+import type { Recording } from '../../drivers/recording/recording.ts';
 import { createDriver } from '../../drivers/registry.ts';
 import { decodeTrace } from '../store/trace.ts';
 
 /** Throws `DataError` for a recording that cannot be read; a live device that is absent is no error. */
 export function makeDriver(line: LineSpec): Driver | Promise<Driver> {
   if (line.driver !== 'recording') return createDriver(line);
-  return createRecordingDriver(line, (path) => pickChannels(readTrace(path), line.channels));
+  return createRecordingDriver(line, readTrace);
 }
 
 /** The trace of an event folder, or a trace file, as blocks. */

@@ -1,4 +1,4 @@
-/** ISA-5.1 identification: letters by quantity, loop number by place (leg 1 = 1xx, leg 2 = 2xx, common = 9xx). */
+/** ISA-5.1 identification: as the rig file says it, else letters by quantity and a loop number by place. */
 import type { ChannelView, RigView } from '../../daemon/web/wire.ts';
 
 /** First letter: measured quantity (ISA-5.1 table 1); T: transmitter, S: switch. */
@@ -30,8 +30,16 @@ export interface Tag {
   readonly loop: string;
 }
 
-/** Tag of a channel; unique as long as a leg has fewer than 90 unnamed channels. */
+/** Letters and loop number of a written tag such as PT-101 or FIT201A. */
+const written = /^([A-Z]{1,4})-?(\d{1,4}[A-Z]?)$/;
+
+/**
+ * The channel's own id where it reads as a tag. Else one is made: leg 1 = 1xx, leg 2 = 2xx, common = 9xx; unique as long as
+ * a leg has fewer than 90 unnamed channels.
+ */
 export function tagOf(channel: ChannelView, rig: RigView): Tag {
+  const own = written.exec(channel.id);
+  if (own !== null) return { letters: own[1]!, loop: own[2]! };
   const leg = rig.legs.findIndex(({ id }) => id === channel.leg);
   const hundred = leg < 0 ? 900 : (leg + 1) * 100;
   const others = rig.channels.filter(({ role, leg: of }) => role === 'other' && of === channel.leg);
