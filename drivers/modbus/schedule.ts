@@ -28,12 +28,21 @@ export class Schedule {
     this.#start_s = start_s;
   }
 
+  /** Whether the next slot of `block` is over. */
+  hasPassed(block: number, now_s: number): boolean {
+    return this.#passed(block, now_s) > 0;
+  }
+
   /** Drops the slots of `block` that have passed whole; returns how many. */
   catchUp(block: number, now_s: number): number {
-    const current = Math.floor((now_s - this.#start_s) / this.#interval_s[block]!);
-    const lost = Math.max(0, current - this.#next[block]!);
+    const lost = this.#passed(block, now_s);
     this.#next[block]! += lost;
     return lost;
+  }
+
+  #passed(block: number, now_s: number): number {
+    const current = Math.floor((now_s - this.#start_s) / this.#interval_s[block]!);
+    return Math.max(0, current - this.#next[block]!);
   }
 
   /** The next slot of `block`, due or not. */
