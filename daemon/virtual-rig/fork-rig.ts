@@ -43,7 +43,11 @@ export async function forkRig(source: string | RigSpec, options: ForkRigOptions 
 export async function forkRigs(
   wanted: readonly { readonly source: string | RigSpec; readonly options: ForkRigOptions }[],
 ): Promise<readonly RigHandle[]> {
-  const child = fork(new URL('./main.ts', import.meta.url), { serialization: 'advanced' });
+  const child = fork(new URL('./main.ts', import.meta.url), {
+    serialization: 'advanced',
+    // Flags of the parent (a test runner's, a debugger's port) are not for the rig.
+    execArgv: [],
+  });
   const rigProcess = new RigProcess(child);
   try {
     return await Promise.all(

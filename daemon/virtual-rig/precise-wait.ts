@@ -1,28 +1,17 @@
-/** Waiting to within some 20 us, which timers of the event loop alone cannot: they are up to 1.2 ms late. */
-import { writeFileSync } from 'node:fs';
+/** Calling back to within some 20 us, which timers of the event loop alone cannot. */
 import { monotonic_s } from '../../drivers/driver.ts';
 
-/** An event-loop timer of n ms fires up to this much after n ms (measured), in ms. */
-const timerLateness_ms = 1.2;
+/** A timer of n ms seldom fires more than this after n ms (measured with sharpened timers), in ms. */
+const timerLateness_ms = 0.4;
 /** The rest is slept in the kernel until so much before the instant, then counted down, in ms. */
 const spin_ms = 0.07;
 
-/**
- * Lets this process sleep to within microseconds: the kernel otherwise adds 50 us to every wait (prctl(2), PR_SET_TIMERSLACK).
- * False where the kernel does not offer it; waiting is then 50 us coarser.
- */
-export function sharpenSleep(): boolean {
-  try {
-    writeFileSync('/proc/self/timerslack_ns', '1');
-    return true;
-  } catch {
-    return false;
-  }
-}
+/** Longest time for which `runAt` holds the event loop, in s. */
+export const longestHold_s = (timerLateness_ms + 1) / 1000;
 
 /**
- * Runs `run` at a monotonic instant, never before it. The event loop is held for at most the last 2.3 ms of the wait,
- * asleep but for the last 70 us. When the instant is less than that away, `run` is called before this returns.
+ * Runs `run` at a monotonic instant, never before it. The event loop is held for at most `longestHold_s`, asleep but
+ * for the last 70 us; wants `sharpenTimers` to have been called. When the instant is less than that away, `run` is called before this returns.
  */
 export function runAt(at_s: number, run: () => void): void {
   const wait_ms = (at_s - monotonic_s()) * 1000;

@@ -1,8 +1,9 @@
 /** A virtual rig in real time on real ports. */
 import { isAbsolute, join } from 'node:path';
 import { monotonic_s } from '../../drivers/driver.ts';
+import { sharpenTimers } from '../../drivers/modbus/precise-wait.ts';
 import type { Port, PortAddress } from './port.ts';
-import { runAt, sharpenSleep } from './precise-wait.ts';
+import { longestHold_s, runAt } from './precise-wait.ts';
 import { PtyPort, whyNoPty } from './pty.ts';
 import { type Face, Rig } from './rig.ts';
 import type { RigFault, RigSpec } from './rig-spec.ts';
@@ -63,9 +64,6 @@ const stepsAtATime = 250;
 /** A backlog beyond this is not made up for: the process was stopped, and the wire with it, in s. */
 const longestBacklog_s = 1;
 
-/** A reply with more than this to go is not waited for in one piece, in s. */
-const lump_s = 2.2e-3;
-
 interface Outlet {
   readonly face: Face;
   readonly port: Port;
@@ -73,7 +71,7 @@ interface Outlet {
 
 /** Starts the rig; resolves when every port is open. Throws UnavailableError when one cannot be opened. */
 export async function runRig(spec: RigSpec, options: RunRigOptions = {}): Promise<RunningRig> {
-  sharpenSleep();
+  sharpenTimers();
   const folder = options.folder ?? '.';
   const truthFolder = options.truthFolder === undefined ? join(folder, 'truth') : options.truthFolder;
   let skippedAtTrip_s = 0;
@@ -177,7 +175,7 @@ function serveBus(
     if (nextEnd_s === null || nextByte_s === null) return;
     // The first byte and the last come on time; those between come in lumps of a millisecond, as adapters deliver them.
     if (wire.isAtStart) runAt(base_s + nextByte_s, release);
-    else if (nextEnd_s - now_s() > lump_s) setTimeout(release, 1);
+    else if (nextEnd_s - now_s() > longestHold_s) setTimeout(release, 1);
     else runAt(base_s + nextEnd_s, release);
   };
   port.onData = (bytes) => {

@@ -1,0 +1,320 @@
+/** The whole virtual rig as a process: its faces through the house's own drivers and through a foreign Modbus master. */
+import { spawn, spawnSync } from 'node:child_process';
+import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterEach, beforeEach, describe, expect, it, vi } from 'vitest';
+import { forkRig, forkRigs, type RigHandle } from '../../daemon/virtual-rig/fork-rig.ts';
+import { whyNoPty } from '../../daemon/virtual-rig/pty.ts';
+import { loadRigFile } from '../../daemon/virtual-rig/rig-file.ts';
+import type { RigSpec } from '../../daemon/virtual-rig/rig-spec.ts';
+import type { TripTruth } from '../../daemon/virtual-rig/truth.ts';
+import type { LinkState, RawBlock } from '../../drivers/driver.ts';
+import type { LinkSpec } from '../../drivers/line-spec.ts';
+import { Link } from '../../drivers/link.ts';
+import { crc16 } from '../../drivers/modbus/crc.ts';
+import { ModbusDriver } from '../../drivers/modbus/driver.ts';
+import { createSerialFramesDriver } from '../../drivers/serial-frames/driver.ts';
+
+const whyNot = whyNoPty();
+if (whyNot !== null) console.warn(`SKIPPED: pseudo-terminal tests (${whyNot})`);
+const hasMbpoll = spawnSync('mbpoll', ['-V']).status === 0;
+if (!hasMbpoll) console.warn('SKIPPED: a foreign Modbus master (Debian package mbpoll is missing)');
+
+const file = 'config/demo.rig.yaml';
+const demo = loadRigFile(file);
+const [bus, stream] = demo.lines;
+let folder = '';
+const running: { stop(): Promise<void> }[] = [];
+
+beforeEach(() => {
+  folder = mkdtempSync(join(tmpdir(), 'rig-'));
+});
+afterEach(async () => {
+  for (const item of running.splice(0).reverse()) await item.stop();
+  rmSync(folder, { recursive: true, force: true });
+});
+
+function linkSpec(rig: RigHandle, line: string, parity: 'none' | 'even'): LinkSpec {
+  const { address, baud } = rig.ports.find((port) => port.line === line)!;
+  return address.kind === 'tcp'
+    ? address
+    : { kind: 'serial', path: address.path, baud, dataBits: 8, parity, stopBits: 1 };
+}
+
+/** Both drivers of the demo on a rig; blocks by line. */
+function record(rig: RigHandle) {
+  const blocks: Record<'bus' | 'stream', RawBlock[]> = { bus: [], stream: [] };
+  const states: Record<'bus' | 'stream', LinkState['state'][]> = { bus: [], stream: [] };
+  const sink = (line: 'bus' | 'stream') => ({
+    block: (block: RawBlock) => blocks[line].push(block),
+    state: ({ state }: LinkState) => states[line].push(state),
+  });
+  const slow = new ModbusDriver({
+    driver: 'modbus',
+    id: 'bus',
+    link: linkSpec(rig, 'bus', 'even'),
+    units: [
+      {
+        id: 'process',
+        unit: 1,
+        poll_s: 0.02,
+        timeout_s: 0.1,
+        gap_s: 0,
+        maxRegisters: 125,
+        maxGap: 8,
+        channels: (['FT-101', 'FT-201', 'PT-301', 'LT-301'] as const).map((id, i) => ({
+          id,
+          table: 'input',
+          address: 2 * i,
+          type: 'float32',
+          wordOrder: 'ABCD',
+          bit: null,
+        })),
+      },
+    ],
+  });
+  const fast = createSerialFramesDriver({
+    driver: 'serial-frames',
+    id: 'stream',
+    link: linkSpec(rig, 'stream', 'none'),
+    framing: { kind: 'binary' },
+    rate_Hz: 5000,
+    delay_s: 0,
+    channels: [
+      { id: 'PT-101', source: 'analog', index: 0 },
+      { id: 'YS-401', source: 'digital', index: 0 },
+    ],
+  });
+  slow.start(sink('bus'));
+  fast.start(sink('stream'));
+  running.push(slow, fast);
+  return { blocks, states, slow, fast };
+}
+
+async function start(
+  source: string | RigSpec = file,
+  options: Parameters<typeof forkRig>[1] = {},
+): Promise<RigHandle> {
+  const rig = await forkRig(source, { folder, ...options });
+  running.push(rig);
+  return rig;
+}
+
+describe.skipIf(whyNot !== null)('the rig process', () => {
+  it('is read by both drivers without a loss, a damaged frame or a short gap', async () => {
+    const rig = await start();
+    const { blocks, slow, fast } = record(rig);
+    await vi.waitUntil(() => blocks.bus.length > 100 && blocks.stream.length > 400, 20_000);
+    expect(slow.counters).toMatchObject({ crcErrorsSeen: 0, linksLost: 0 });
+    expect(fast.counters).toMatchObject({ crcErrorsSeen: 0, linksLost: 0 });
+    expect(blocks.stream.reduce((sum, { lostBefore }) => sum + lostBefore, 0)).toBe(0);
+    const status = await rig.command({ status: true });
+    expect(status!.counters['bus']).toMatchObject({
+      shortGaps: 0,
+      collisionsSeen: 0,
+      framesRefused: 0,
+      exceptionsSent: 0,
+    });
+    const tank_bar = blocks.bus.at(-1)!.raw[2]!;
+    expect(tank_bar).toBeCloseTo(status!.tank_Pa / 1e5, 1);
+    // A shut valve shows the tank's pressure at its outlet.
+    const first = blocks.stream.find(({ scans }) => scans > 0)!;
+    expect(-1 + ((first.raw[0]! + 32_768) / 65_535) * 25).toBeCloseTo(2.9, 1);
+  });
+
+  it('sees the cable pulled and put back, and reads on', async () => {
+    const rig = await start();
+    const { blocks, states } = record(rig);
+    await vi.waitUntil(() => blocks.bus.length > 5, 10_000);
+    await rig.command({ unplug: 'bus' });
+    await vi.waitUntil(() => states.bus.includes('reconnecting'), 5000);
+    expect(existsSync(join(folder, 'data/ports/bus'))).toBe(false);
+    await rig.command({ replug: 'bus' });
+    const before = blocks.bus.length;
+    await vi.waitUntil(() => blocks.bus.length > before + 5, 20_000);
+    expect(states.stream.at(-1)).toBe('open');
+  });
+
+  it('switches faults on request and says what is allowed', async () => {
+    const rig = await start();
+    const { blocks, slow } = record(rig);
+    await vi.waitUntil(() => blocks.bus.length > 5, 10_000);
+    await rig.command({ fault: { line: 'bus', unit: 1, isDead: true } });
+    await vi.waitUntil(() => (slow.counters['requestsTimedOut'] ?? 0) > 2, 10_000);
+    await rig.command({ fault: { line: 'bus', unit: 1, isDead: false } });
+    const before = blocks.bus.length;
+    await vi.waitUntil(() => blocks.bus.length > before + 5, 20_000);
+    await expect(rig.command({ unplug: 'tube' })).rejects.toThrow('no line tube; allowed: bus, stream');
+  });
+
+  it.skipIf(!hasMbpoll)('is read by a foreign master', async () => {
+    const rig = await start();
+    const { address } = rig.ports[0]!;
+    if (address.kind !== 'serial') throw new Error('a pseudo-terminal was expected');
+    const poll = (...args: string[]) => {
+      const common = ['-m', 'rtu', '-b', '115200', '-P', 'even', '-0', '-1', '-q'];
+      const done = spawnSync('mbpoll', [...common, ...args, address.path], { encoding: 'utf8' });
+      return { text: done.stdout + done.stderr, code: done.status };
+    };
+    const floats = poll('-a', '1', '-r', '4', '-c', '1', '-t', '3:float', '-B').text;
+    expect(Number(/\[4\]:\s+([\d.]+)/.exec(floats)?.[1])).toBeCloseTo(2.9, 1);
+    expect(poll('-a', '1', '-r', '8', '-c', '1', '-t', '3').text).toMatch(/\[8\]:\s+18\d/);
+    expect(poll('-a', '1', '-r', '0', '-c', '2', '-t', '1').text).toMatch(/\[1\]:\s+0/);
+    expect(poll('-a', '2', '-r', '100', '-c', '1', '-t', '3').text).toMatch(/Illegal data address/i);
+  });
+
+  it('takes as long for a transfer as the baud rate says', async () => {
+    if (bus?.face !== 'modbus') throw new Error('the demo has a bus first');
+    const registers = Array.from({ length: 100 }, (_, address) => ({
+      table: 'holding' as const,
+      address,
+      type: 'uint16' as const,
+      wordOrder: 'ABCD' as const,
+      sources: ['run-contact'],
+      scale: 1,
+      offset: 0,
+    }));
+    const turnaround_s = 0.002;
+    const slowBus = {
+      ...bus,
+      baud: 19_200,
+      units: [{ unit: 5, turnaround_s, maxRegisters: 125, registers }],
+    };
+    const rig = await start({ ...demo, lines: [slowBus] });
+    let waiting: { need: number; done: () => void } | null = null;
+    const link = new Link(
+      linkSpec(rig, 'bus', 'even'),
+      {},
+      {
+        data: (chunk) => {
+          if (waiting === null) return;
+          waiting.need -= chunk.length;
+          if (waiting.need <= 0) waiting.done();
+        },
+        state: () => undefined,
+      },
+    );
+    link.open();
+    running.push({ stop: () => link.close() });
+    await vi.waitUntil(() => link.isOpen);
+    const request = Uint8Array.of(5, 3, 0, 0, 0, 100, 0, 0);
+    const crc = crc16(request, 0, 6);
+    request[6] = crc & 0xff;
+    request[7] = crc >> 8;
+    /** Request, silence, turnaround, reply: T(N) without the silence before the next request. */
+    const theory_s = (8 + 5 + 200) * (11 / 19_200) + 3.5 * (11 / 19_200) + turnaround_s;
+    const ratios: number[] = [];
+    for (let i = 0; i < 15; i++) {
+      const start_s = performance.now() / 1000;
+      await new Promise<void>((done) => {
+        waiting = { need: 205, done };
+        link.write(request);
+      });
+      ratios.push((performance.now() / 1000 - start_s) / theory_s);
+    }
+    ratios.sort((a, b) => a - b);
+    // Never faster than the wire; the median within 2 %, as single ones may wait for a busy machine.
+    expect(ratios[0]).toBeGreaterThan(0.998);
+    expect(ratios[7]).toBeLessThan(1.02);
+    // Requests came at once after the reply before them, unless this process was held up: the slave has noticed.
+    const { requestsReceived, shortGaps } = (await rig.command({ status: true }))!.counters['bus']!;
+    expect(requestsReceived).toBe(15);
+    expect(shortGaps).toBeGreaterThan(7);
+    expect(shortGaps).toBeLessThan(15);
+  });
+
+  it('writes the truth of a trip, also of one that was forced, and tells it', async () => {
+    const truths: TripTruth[] = [];
+    const rig = await start(
+      { ...demo, cycle: { ...demo.cycle, pause_s: 0.1, settle_s: 0.2, trips: 1 } },
+      {
+        onTruth: (truth) => truths.push(truth),
+      },
+    );
+    const { blocks } = record(rig);
+    await vi.waitUntil(async () => (await rig.command({ status: true }))!.phase === 'filling', 10_000);
+    // Wait for the water to run, which the bus shows (flow of leg A in m3/h).
+    await vi.waitUntil(() => (blocks.bus.at(-1)?.raw[0] ?? 0) > 150, 20_000);
+    await rig.command({ trip: true });
+    await vi.waitUntil(() => truths.length === 1, 20_000);
+    const [path] = readdirSync(rig.truthFolder!);
+    expect(path).toBe('trip-0001.json');
+    expect(JSON.parse(readFileSync(join(rig.truthFolder!, path!), 'utf8'))).toEqual(truths[0]);
+    expect(truths[0]).toMatchObject({
+      simulated: true,
+      openLegs: ['A'],
+      switchTripped_s: null,
+      isDisturbed: false,
+    });
+    const [leg] = truths[0]!.legs;
+    // The recorder's own record, on the same clock: the contact opened where the truth says.
+    const edge = blocks.stream.find(
+      ({ raw, time_s }) => raw[raw.length - 1] === 0 && time_s > truths[0]!.driveLost_s,
+    )!;
+    expect(Math.abs(edge.time_s - truths[0]!.contactOpened_s)).toBeLessThan(0.012);
+    expect(leg!.approachVelocity_mps).toBeGreaterThan(2);
+    expect(leg!.seating_s! - truths[0]!.driveLost_s).toBeGreaterThan(0.3);
+  });
+
+  it('plays several rigs side by side in one process', async () => {
+    const rigs = await forkRigs([
+      { source: file, options: { folder: join(folder, 'one') } },
+      { source: { ...demo, name: 'second' }, options: { folder: join(folder, 'two') } },
+    ]);
+    running.push(...rigs);
+    expect(rigs[0]!.pid).toBe(rigs[1]!.pid);
+    expect(existsSync(join(folder, 'one/data/ports/stream'))).toBe(true);
+    await rigs[0]!.stop();
+    expect(existsSync(join(folder, 'one/data/ports/stream'))).toBe(false);
+    expect(existsSync(join(folder, 'two/data/ports/stream'))).toBe(true);
+    await vi.waitUntil(async () => (await rigs[1]!.command({ status: true }))!.time_s > 0.1, 10_000);
+    await rigs[1]!.stop();
+    await expect(rigs[1]!.command({ status: true })).rejects.toThrow('has ended');
+    expect(() => process.kill(rigs[1]!.pid, 0)).toThrow();
+  });
+
+  it('says why it cannot start and leaves nothing behind', async () => {
+    await expect(forkRig('config/nothing.rig.yaml', { folder })).rejects.toMatchObject({
+      name: 'ConfigError',
+      message: expect.stringContaining('there is no such file'),
+    });
+    const [first] = demo.lines;
+    const broken = { ...demo, lines: [first!, { ...first!, id: 'more', port: 'data/ports/bus/more' }] };
+    await expect(forkRig(broken, { folder })).rejects.toThrow();
+    expect(existsSync(join(folder, 'data/ports/bus'))).toBe(false);
+  });
+
+  it('ends with its parent, even when that is killed', async () => {
+    const script = `
+      import { forkRig } from ${JSON.stringify(join(import.meta.dirname, '../../daemon/virtual-rig/fork-rig.ts'))};
+      const rig = await forkRig(${JSON.stringify(file)}, { folder: ${JSON.stringify(folder)} });
+      console.log(rig.pid);
+    `;
+    const parent = spawn(process.execPath, ['--input-type=module', '-e', script], {
+      stdio: ['ignore', 'pipe', 'inherit'],
+    });
+    const pid = await new Promise<number>((done) => parent.stdout.once('data', (text) => done(Number(text))));
+    expect(existsSync(join(folder, 'data/ports/bus'))).toBe(true);
+    parent.kill('SIGKILL');
+    await vi.waitUntil(() => !existsSync(join(folder, 'data/ports/bus')), 5000);
+    await vi.waitUntil(() => {
+      try {
+        return readFileSync(`/proc/${pid}/stat`, 'utf8').includes(') Z ');
+      } catch {
+        return true;
+      }
+    }, 5000);
+  });
+});
+
+describe('the rig process without pseudo-terminals', () => {
+  it('offers the same lines over TCP', async () => {
+    const rig = await start({ ...demo, transport: 'tcp' });
+    expect(rig.ports.map(({ address }) => address.kind)).toEqual(['tcp', 'tcp']);
+    const { blocks, fast } = record(rig);
+    await vi.waitUntil(() => blocks.bus.length > 20 && blocks.stream.length > 100, 20_000);
+    expect(fast.counters).toMatchObject({ crcErrorsSeen: 0 });
+    expect(stream?.face).toBe('converter');
+  });
+});
