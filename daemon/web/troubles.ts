@@ -10,8 +10,11 @@ const lossShown_ms = 60_000;
 /** The recorder reports twice a second; silent for longer than this it is taken for gone, in ms. */
 export const recorderSilent_ms = 5_000;
 
-/** Counter names that mean something was lost for good; anything that is tried again is not among them. */
-const lossCounter = /(Lost|Dropped|Discarded|Overrun)$/;
+/**
+ * Counters of measurements or events that are gone for good. What is tried again, a poll that came late, and the live lane,
+ * which is meant to leave out, are counted too but are nobody's trouble.
+ */
+const lossCounter = /^(scans|samples|values|blocks|events)(Lost|Dropped|Discarded)$/;
 
 const linkWords: Record<LinkState['state'], string> = {
   opening: 'is being opened',
@@ -74,7 +77,7 @@ export class TroubleWatch {
       if (loss.lost === 0 || now_ms - loss.last_ms > lossShown_ms) continue;
       found.push({
         since_ms: loss.since_ms,
-        what: `${loss.lost} ${key}.`,
+        what: `${key[0]!.toUpperCase()}${key.slice(1)}: ${loss.lost}.`,
         remedy: 'The gaps are marked in the records. Check cabling and the load of this machine.',
       });
     }

@@ -37,13 +37,24 @@ test('a loss is told while it is fresh, with how much was lost since it began', 
   watch.observe(status(512), 1000);
   watch.observe(status(515), 2000);
   const [loss] = watch.list(status(515), null, 3000);
-  expect(loss).toMatchObject({ since_ms: 1000, what: '15 scans lost on line stream.' });
+  expect(loss).toMatchObject({ since_ms: 1000, what: 'Scans lost on line stream: 15.' });
   expect(watch.list(status(515), null, 63_001)).toEqual([]);
   watch.observe(status(516), 70_000);
   expect(watch.list(status(516), null, 70_000)[0]).toMatchObject({
     since_ms: 70_000,
-    what: '1 scans lost on line stream.',
+    what: 'Scans lost on line stream: 1.',
   });
+});
+
+test('the live lane may leave out, and a late poll is no loss', () => {
+  const watch = new TroubleWatch();
+  const withCounts = (count: number): StatusMessage => ({
+    ...status(0),
+    counters: { summariesDropped: count, hintsDropped: count, eventsDropped: 0 },
+  });
+  watch.observe(withCounts(0), 0);
+  watch.observe(withCounts(9), 1000);
+  expect(watch.list(withCounts(9), null, 1000)).toEqual([]);
 });
 
 test('counters that start afresh with another recorder are not a loss', () => {
