@@ -1,6 +1,6 @@
 /** The verdict: a pure function of a record. No clock, no files, no state; the same record gives the same words. */
 import { type Facts, gather } from './facts.ts';
-import { flag, flagsOf } from './flags.ts';
+import { flagsOf } from './flags.ts';
 import { type Frame, makeFrame } from './frame.ts';
 import { instantResults } from './instant-results.ts';
 import { throttledVelocity } from './motion.ts';
@@ -9,6 +9,7 @@ import type { EventRecord, LegRecord } from './record.ts';
 import { ringResults } from './ring-results.ts';
 import { sentenceOf } from './sentence.ts';
 import { severityOf } from './severity.ts';
+import { areTapsSwapped, flag } from './tap-flags.ts';
 import { findTrip, type Trip } from './trip.ts';
 import { withheld } from './uncertainty.ts';
 import { velocityResults } from './velocity-results.ts';
@@ -65,6 +66,19 @@ function judge(
       flag('leg-idle', `The outlet of this leg holds ${leg.outlet.time_s.length} samples: too few to judge.`),
     ];
     return close(record, name, null, results, flags, false);
+  }
+  if (areTapsSwapped(frame, trip)) {
+    const reason = 'outlet and inlet look swapped';
+    const text =
+      'The inlet stands below the outlet while water flows, and above it when the valve is shut: the taps look swapped.';
+    return close(
+      record,
+      name,
+      gather(frame, trip),
+      allWithheld(reason),
+      [flag('taps-swapped', text, ['everything'])],
+      true,
+    );
   }
   const facts = gather(frame, trip);
   if (!facts.isActive) {

@@ -1,17 +1,11 @@
 /** Flags: what a reader must know before believing a number. Each is one sentence with its figures. */
 
-import { findClosure } from './closure.ts';
 import type { Facts } from './facts.ts';
-import { fitLineOf, onLine } from './fit.ts';
-import { partingLevel_Pa } from './inlet.ts';
-import { steadyLine } from './levels.ts';
 import type { EventRecord } from './record.ts';
 import { indexAt, indexOfLargest, meanOver, range } from './samples.ts';
+import { cavitation, flag, misaligned, tappingLine } from './tap-flags.ts';
 import { isMeasured } from './uncertainty.ts';
 import type { Flag, LegResults } from './verdict.ts';
-
-/** A margin over vapour pressure at which cavitation is suspected, in Pa. */
-const vapourMargin_Pa = 0.06e5;
 
 /** All flags of a leg that flowed. */
 export function flagsOf(record: EventRecord, facts: Facts, results: LegResults): Flag[] {
@@ -20,11 +14,6 @@ export function flagsOf(record: EventRecord, facts: Facts, results: LegResults):
     ...deviceFlags(facts),
     ...(facts.seat === null ? notClosedFlags(facts) : closedFlags(record, facts, results)),
   ];
-}
-
-/** Builds a flag. */
-export function flag(code: Flag['code'], text: string, withholds: readonly string[] = []): Flag {
-  return { code, text, withholds };
 }
 
 function missingFlags(facts: Facts, record: EventRecord): Flag[] {
@@ -142,19 +131,6 @@ function notClosedFlags(facts: Facts): Flag[] {
   const last_s = time_s[time_s.length - 1];
   const late = { from_s: Math.max(trip.at_s + 0.5, last_s - 0.5), to_s: last_s };
   const after_s = (last_s - trip.at_s).toFixed(1);
-  const swapped =
-    frame.inlet === null
-      ? null
-      : findClosure(turned(facts), { trip_s: trip.at_s, approach_mps: facts.approach_mps?.value ?? 2 });
-  if (swapped !== null && swapped.closure !== null) {
-    return [
-      flag(
-        'taps-swapped',
-        'The outlet falls and the inlet rises at the closing: the two taps look swapped.',
-        ['peak', 'surge', 'equivalentReverseVelocity'],
-      ),
-    ];
-  }
   const flow = frame.meter === null ? null : meanOver(frame.meter.samples, late);
   const difference = frame.inlet === null ? null : meanOver(frame.difference, late);
   const isStill = flow !== null && Math.abs(flow) < 0.25;
@@ -173,15 +149,6 @@ function notClosedFlags(facts: Facts): Flag[] {
       `No closing of the valve within ${after_s} s after the trip${flow === null ? '' : `; the meter still reads ${flow.toFixed(2)} m/s`}.`,
     ),
   ];
-}
-
-/** The frame with outlet and inlet exchanged, for the question whether the taps are swapped. */
-function turned(facts: Facts): Facts['frame'] {
-  const { frame } = facts;
-  return {
-    ...frame,
-    difference: { time_s: frame.difference.time_s, value: frame.difference.value.map((value) => -value) },
-  };
 }
 
 function closedFlags(record: EventRecord, facts: Facts, results: LegResults): Flag[] {
@@ -291,98 +258,4 @@ function closedFlags(record: EventRecord, facts: Facts, results: LegResults): Fl
     }
   }
   return flags;
-}
-
-function cavitation(record: EventRecord, facts: Facts): Flag[] {
-  const { frame, seat } = facts;
-  if (seat === null) return [];
-  const limit_Pa = record.liquid.vapourPressure_PaAbs - record.atmosphere_PaAbs + vapourMargin_Pa;
-  const low = (['outlet', 'inlet'] as const).filter((name) => {
-    const channel = frame[name];
-    if (channel === null) return false;
-    const { time_s, value } = channel.samples;
-    const [first, end] = range(time_s, { from_s: seat.at_s - 0.02, to_s: seat.at_s + 3 });
-    let row = 0;
-    for (let k = first; k < end; k++) {
-      row = value[k] < limit_Pa ? row + 1 : 0;
-      if (row >= (channel.step_s > 0.002 ? 1 : 3)) return true;
-    }
-    return false;
-  });
-  if (low.length === 0) {
-    return [];
-  }
-  return [
-    flag(
-      'cavitation-suspected',
-      `The ${low.join(' and the ')} fell to the vapour pressure of the water (below ${(limit_Pa / 1e5).toFixed(2)} bar${low.includes('inlet') ? `; the inlet cross-check ends at ${(partingLevel_Pa / 1e5).toFixed(1)} bar` : ''}).`,
-    ),
-  ];
-}
-
-/** Outlet up and inlet down must start within the travel between the taps. */
-function misaligned(facts: Facts): Flag[] {
-  const { frame, seat, trip } = facts;
-  const { inlet, outlet, leg } = frame;
-  if (seat === null || inlet === null || trip === null || leg.inlet === null || seat.isSoftened !== false)
-    return [];
-  const { time_s, value } = inlet.samples;
-  const [first, end] = range(time_s, { from_s: seat.at_s - 0.05, to_s: seat.at_s + 0.05 });
-  let steepest = -1;
-  for (let k = first + 1; k < end; k++) {
-    if (steepest < 0 || value[k] - value[k - 1] < value[steepest] - value[steepest - 1]) steepest = k;
-  }
-  if (steepest < 0) return [];
-  // The pipe to the pump rings and may fall faster later: take the first fall of some size.
-  const most = value[steepest - 1] - value[steepest];
-  for (let k = first + 1; k < steepest; k++) {
-    if (value[k - 1] - value[k] > 0.3 * most) {
-      steepest = k;
-      break;
-    }
-  }
-  const fall = value[steepest - 1] - value[steepest];
-  if (fall < Math.max(8 * inlet.sigma, (0.3 * seat.closure.step_Pa) / 2)) return [];
-  const apart_s =
-    (time_s[steepest] + time_s[steepest - 1]) / 2 -
-    leg.inlet.distance_m / leg.waveSpeed_mps -
-    inlet.series.channel.responseTime_s -
-    seat.at_s;
-  const allowed_s =
-    0.003 + 1.5 * (inlet.step_s + outlet.step_s) + inlet.series.halfWidth_s + outlet.series.halfWidth_s;
-  if (Math.abs(apart_s) <= allowed_s) return [];
-  return [
-    flag(
-      'instruments-misaligned',
-      `Inlet and outlet show the seating ${(apart_s * 1e3).toFixed(1)} ms apart: their clocks or delays do not agree.`,
-    ),
-  ];
-}
-
-/** A trapped bubble makes the line to the sensor swing: a regular ripple on the plateau much faster than the pipe. */
-function tappingLine(facts: Facts): Flag[] {
-  const { frame, seat, trip } = facts;
-  if (seat === null || seat.front === null || seat.isSoftened !== false || trip === null) return [];
-  const { samples } = frame.outlet;
-  const { plateau_s, lag_s, perPlateau } = frame.constants;
-  if (perPlateau < 24) return [];
-  const start_s = seat.front.at_s + Math.max(3 * lag_s, 0.03 * plateau_s);
-  const [first, end] = range(samples.time_s, { from_s: start_s, to_s: seat.front.at_s + 0.85 * plateau_s });
-  const line = fitLineOf(samples.time_s, samples.value, first, end);
-  const quiet = steadyLine(samples, trip.at_s)?.sigma ?? frame.outlet.sigma;
-  if (line === null || line.sigma < Math.max(4 * quiet, 0.1 * seat.front.step_Pa)) return [];
-  let crossings = 0;
-  for (let k = first + 1; k < end; k++) {
-    const before = samples.value[k - 1] - onLine(line, samples.time_s[k - 1]);
-    const now = samples.value[k] - onLine(line, samples.time_s[k]);
-    if (before * now < 0) crossings++;
-  }
-  if (crossings < 5 || crossings > (end - first) / 2) return [];
-  const frequency_Hz = crossings / 2 / (samples.time_s[end - 1] - samples.time_s[first]);
-  return [
-    flag(
-      'tapping-line-rings',
-      `The plateau carries a ripple of about ${frequency_Hz.toFixed(0)} Hz: gas in the line to the sensor? The peak may read high.`,
-    ),
-  ];
 }

@@ -70,7 +70,8 @@ export function clean(series: Series | null, origin_s: number): Channel | null {
   let n = 0;
   for (let k = 0; k < time_s.length; k++) {
     if ((bits[k] & wrong) !== 0 || !Number.isFinite(value[k]) || !Number.isFinite(time_s[k])) continue;
-    t[n] = time_s[k] - origin_s;
+    // Whole nanoseconds: the rounding of a late clock must not decide which samples a window holds.
+    t[n] = Math.round((time_s[k] - origin_s) * 1e9) / 1e9;
     v[n] = value[k];
     if ((bits[k] & quality.clipped) !== 0 || isAtEnd(value[k], channel)) clipped_s.push(t[n]);
     n++;

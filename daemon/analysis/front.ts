@@ -175,8 +175,12 @@ function toFront(
       const trial = attempt(time_s, y, at_s + direction * size_s, lag_s, growth_s);
       if (trial === null) break;
       const b = trial.fit.coefficients;
-      moved_s = Math.max(moved_s, size_s);
-      stepMoved_Pa = Math.max(stepMoved_Pa, Math.abs(b[2] - b[0] - (p > 4 ? b[4] : 0) - (c[2] - before_Pa)));
+      // Beyond the limit the misfit is taken as a parabola and the move cut back to where it meets the limit.
+      const beyond = trial.fit.squares - fit.squares;
+      const part = beyond > limit - fit.squares ? Math.sqrt((limit - fit.squares) / beyond) : 1;
+      moved_s = Math.max(moved_s, part * size_s);
+      const moved_Pa = Math.abs(b[2] - b[0] - (p > 4 ? b[4] : 0) - (c[2] - before_Pa));
+      stepMoved_Pa = Math.max(stepMoved_Pa, part * moved_Pa);
       if (trial.fit.squares > limit) break;
     }
   }

@@ -80,8 +80,13 @@ export function kneeOf(samples: Samples, sigma: number, search: KneeSearch): Est
     if (fall === null || fall >= -((4 * spread) / Math.sqrt(to - k) + 0.01e5)) continue;
     const stop = Math.max(indexAt(time_s, time_s[k] + 0.03), k + 4);
     const slant = fitLineOf(time_s, residual, k, Math.min(stop, time_s.length));
-    if (slant === null || slant.slope >= 0) return null;
-    const knee_s = slant.middle_s - slant.level / slant.slope;
+    if (slant === null) return null;
+    const knee_s = slant.slope < 0 ? slant.middle_s - slant.level / slant.slope : Number.NEGATIVE_INFINITY;
+    // A pump that stops almost at once gives a step down: the line through what follows it leads nowhere.
+    if (knee_s < time_s[k] - 0.03) {
+      const step_s = k > 0 ? time_s[k] - time_s[k - 1] : 0;
+      return { value: time_s[k] - step_s / 2 - search.late_s, uncertainty: together(step_s / 2, 0.002) };
+    }
     // The fall is bent, so the straight line through 30 ms of it misses the knee by a few ms.
     const steepness = Math.abs(slant.slope);
     const uncertainty = together(
@@ -96,7 +101,7 @@ export function kneeOf(samples: Samples, sigma: number, search: KneeSearch): Est
 
 /**
  * First guess where no contact tells: the first 20 ms mean that lies clearly below the line of the 0.8 s before it
- * and is followed by still lower ones. In s; null when the pressure never falls so.
+ * and is followed by three more. In s; null when the pressure never falls so.
  */
 export function guessKnee_s(samples: Samples, sigma: number): number | null {
   const { time_s, value } = samples;
@@ -114,8 +119,10 @@ export function guessKnee_s(samples: Samples, sigma: number): number | null {
     }
     if (levels.length < 4) continue;
     const least = Math.max(0.02e5, 5 * Math.max(sigma, line.sigma));
-    const isFalling = levels.every((level, k) => level < (k === 0 ? -0.2 * least : levels[k - 1]));
-    if (isFalling && levels[3] < -least) return at;
+    const isFalling = levels.every((level, k) => level < (k === 0 ? -0.2 : -0.6) * least);
+    // The end of a fill also leaves the line, but does not fall.
+    const drop = levels[3] + line.slope * 0.07;
+    if (isFalling && levels[3] < -least && drop < -least) return at;
   }
   return null;
 }
@@ -136,7 +143,7 @@ export function findTrip(record: EventRecord, frames: readonly Frame[], origin_s
   }
   const knee = knees.length === 0 ? null : weighted(knees);
   if (bounds === null) {
-    if (knee === null) return null;
+    if (knee === null || !record.trip.detected) return null;
     return fromEstimate(knee, 'pressure-knee', 'knee of the steady pressure');
   }
   const source = contact === null ? ('pressure-switch' as const) : ('contact' as const);
