@@ -4,7 +4,7 @@ import { fitLine, fitLineOf, onLine } from './fit.ts';
 import type { Channel, Frame } from './frame.ts';
 import { clean } from './frame.ts';
 import type { EventRecord, Series } from './record.ts';
-import { indexAt, mean, range, type Samples } from './samples.ts';
+import { indexAt, mean, meanOver, range, type Samples } from './samples.ts';
 import { coverage, type Estimate, ofRectangle, together, weighted } from './uncertainty.ts';
 import type { Verdict } from './verdict.ts';
 
@@ -120,9 +120,11 @@ export function guessKnee_s(samples: Samples, sigma: number): number | null {
     if (levels.length < 4) continue;
     const least = Math.max(0.02e5, 5 * Math.max(sigma, line.sigma));
     const isFalling = levels.every((level, k) => level < (k === 0 ? -0.2 : -0.6) * least);
+    if (!isFalling || levels[3] >= -least) continue;
     // The end of a fill also leaves the line, but does not fall.
-    const drop = levels[3] + line.slope * 0.07;
-    if (isFalling && levels[3] < -least && drop < -least) return at;
+    const before = meanOver(samples, { from_s: at - 0.05, to_s: at - 0.005 });
+    const after = meanOver(samples, { from_s: at + 0.06, to_s: at + 0.08 });
+    if (before !== null && after !== null && after < before - 0.5 * least) return at;
   }
   return null;
 }

@@ -99,8 +99,7 @@ export function outlet_Pa(leg: SyntheticLeg, time_s: Float64Array): Float64Array
 }
 
 /** The event of a synthetic leg: outlet, mirrored inlet, meter without lag, tank, contact without delay. */
-export function syntheticEvent(leg: SyntheticLeg, more: Partial<EventRecord> = {}): EventRecord {
-  const seconds = 6;
+export function syntheticEvent(leg: SyntheticLeg, more: Partial<EventRecord> = {}, seconds = 6): EventRecord {
   const time_s = Float64Array.from(
     { length: Math.round(seconds * leg.rate_Hz) },
     (_, k) => (k + 0.37) / leg.rate_Hz,
