@@ -257,6 +257,24 @@ describe.skipIf(whyNot !== null)('the rig process', () => {
     expect(leg!.seating_s! - truths[0]!.driveLost_s).toBeGreaterThan(0.3);
   });
 
+  it('leaves out what it cannot make up for after it was stopped, and says how much', async () => {
+    const rig = await start();
+    const { blocks } = record(rig);
+    await vi.waitUntil(() => blocks.stream.length > 20, 10_000);
+    process.kill(rig.pid, 'SIGSTOP');
+    const stopped_s = performance.now() / 1000;
+    await vi.waitUntil(() => performance.now() / 1000 - stopped_s > 1.5, 10_000);
+    process.kill(rig.pid, 'SIGCONT');
+    await vi.waitUntil(async () => (await rig.command({ status: true }))!.skipped_s > 1, 10_000);
+    const status = await rig.command({ status: true });
+    expect(status!.skipped_s).toBeLessThan(60);
+    const before = blocks.stream.length;
+    await vi.waitUntil(() => blocks.stream.length > before + 20, 20_000);
+    // The scans that never were are a gap of known size for the recorder.
+    const lost = blocks.stream.reduce((sum, { lostBefore }) => sum + lostBefore, 0);
+    expect(Math.abs(lost / 5000 - status!.skipped_s)).toBeLessThan(0.05);
+  });
+
   it('plays several rigs side by side in one process', async () => {
     const rigs = await forkRigs([
       { source: file, options: { folder: join(folder, 'one') } },
@@ -309,6 +327,20 @@ describe.skipIf(whyNot !== null)('the rig process', () => {
 });
 
 describe('the rig process without pseudo-terminals', () => {
+  it('says so in one sentence and takes TCP ports', async () => {
+    const sentences: string[] = [];
+    const path = process.env['PATH'];
+    process.env['PATH'] = '/nonexistent';
+    try {
+      const rig = await start(file, { warn: (sentence) => sentences.push(sentence) });
+      expect(rig.ports.map(({ address }) => address.kind)).toEqual(['tcp', 'tcp']);
+    } finally {
+      process.env['PATH'] = path;
+    }
+    expect(sentences).toHaveLength(1);
+    expect(sentences[0]).toMatch(/^No pseudo-terminals here \(.+\): the lines of this rig are TCP ports/);
+  });
+
   it('offers the same lines over TCP', async () => {
     const rig = await start({ ...demo, transport: 'tcp' });
     expect(rig.ports.map(({ address }) => address.kind)).toEqual(['tcp', 'tcp']);
