@@ -30,9 +30,14 @@ interface Paced {
   end(): Promise<{ requests: number; shortGaps: number; shortestGap_us: number; badRequests: number }>;
 }
 
-/** Starts the paced slave (a compiled `paced-slave.c`) on a new pseudo-terminal. */
-export async function startPacedSlave(program: string, baud: number): Promise<Paced> {
-  const child = spawn(program, [String(baud)], { stdio: ['ignore', 'pipe', 'inherit'] });
+/** Starts the paced slave (a compiled `paced-slave.c`) on a new pseudo-terminal, by way of `prefix` if any. */
+export async function startPacedSlave(
+  program: string,
+  baud: number,
+  prefix: readonly string[] = [],
+): Promise<Paced> {
+  const [command, ...args] = [...prefix, program, String(baud)] as [string, ...string[]];
+  const child = spawn(command, args, { stdio: ['ignore', 'pipe', 'inherit'] });
   let text = '';
   child.stdout.setEncoding('utf8');
   const path = await new Promise<string>((resolve, reject) => {
