@@ -36,7 +36,7 @@ export async function startPacedSlave(
   baud: number,
   prefix: readonly string[] = [],
 ): Promise<Paced> {
-  const [command, ...args] = [...prefix, program, String(baud)] as [string, ...string[]];
+  const [command = program, ...args] = [...prefix, program, String(baud)];
   const child = spawn(command, args, { stdio: ['ignore', 'pipe', 'inherit'] });
   let text = '';
   child.stdout.setEncoding('utf8');

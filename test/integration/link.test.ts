@@ -1,5 +1,5 @@
 import { type AddressInfo, createServer, type Socket } from 'node:net';
-import { afterEach, describe, expect, it } from 'vitest';
+import { afterAll, afterEach, describe, expect, it } from 'vitest';
 import { PtyPort, whyNoPty } from '../../daemon/virtual-rig/pty.ts';
 import { type LinkState, monotonic_s } from '../../drivers/driver.ts';
 import type { LinkSpec } from '../../drivers/line-spec.ts';
@@ -66,6 +66,7 @@ const watched = (spec: LinkSpec, options: LinkOptions = {}): Watched => {
 
 describe.skipIf(why !== null)('serial link', () => {
   const folder = portFolder();
+  afterAll(() => folder.remove());
   const echo = (name: string): PtyPort => {
     const port = new PtyPort(folder.path(name));
     port.onData = (bytes) => port.write(bytes);
