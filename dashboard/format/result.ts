@@ -11,7 +11,7 @@ export interface ResultText {
 }
 
 /** Ratios that people read as per cent. */
-const percentages = new Set(['captureFraction', 'ratingMargin']);
+const percentages = new Set(['captureFraction']);
 
 export function unitOf(key: string, si: string, system: UnitSystem): DisplayUnit {
   return displayUnit(percentages.has(key) && si === '1' ? 'percent' : si, system);

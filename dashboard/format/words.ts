@@ -52,7 +52,7 @@ export const meanings: Readonly<Record<ResultKey, readonly [name: string, defini
   ],
   closingTime: ['Closing time', 'From trip to seating.'],
   reverseFlowTime: ['Reverse flow lasted', 'From flow reversal to seating.'],
-  stopTime: ['Stop took', 'How long the last of the flow took to be stopped: rise of the outlet pressure.'],
+  stopTime: ['Column stopped in', 'From trip to flow reversal: how long the column took to come to rest.'],
   discTravelTime: [
     'Disc travel',
     'From first movement of the disc to seating, where its position is measured.',
@@ -68,16 +68,13 @@ export const meanings: Readonly<Record<ResultKey, readonly [name: string, defini
   decelerationMeter: ['by the meter', 'Deceleration from the lag-corrected meter, as a cross-check.'],
   waveSpeed: ['Wave speed', 'Speed of pressure waves found from the ringing; a low one hints at free gas.'],
   ringFrequency: ['Ringing', 'Frequency of the pressure ringing after seating.'],
-  ringDecay: ['Ring decay', 'Logarithmic decrement of the ringing per cycle.'],
+  ringDecay: ['Ring decay', 'Time in which the ringing falls to a third (1/e).'],
   reopenings: ['Re-openings', 'How often the valve let go of its seat again.'],
   anchorLoad: [
     'Anchor load',
     'Largest pressure difference over the shut valve times bore area: what the anchors had to hold.',
   ],
-  ratingMargin: [
-    'Peak of rating',
-    'Peak as a share of the pressure rating of pipe or valve, whichever is lower.',
-  ],
+  ratingMargin: ['Margin to rating', 'Pressure rating of pipe or valve, whichever is lower, less the peak.'],
 };
 
 const phases: Readonly<Record<StatusView['phase'], readonly [word: string, meaning: string]>> = {

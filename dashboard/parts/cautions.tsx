@@ -23,7 +23,9 @@ export function Cautions() {
         >
           {isOpen ? 'Close cautions' : 'All cautions'}
         </button>
-        <span class="software">{rig?.software ?? ''}</span>
+        <span class="software">
+          {rig === null ? '' : /^\d/.test(rig.software) ? `Tripwave ${rig.software}` : rig.software}
+        </span>
       </p>
       {isOpen && (
         <ul id="cautions">

@@ -1,7 +1,7 @@
 /** The number a person reads off a live channel. */
-import type { ChannelView } from '../../daemon/web/wire.ts';
+import type { ChannelView, RigView } from '../../daemon/web/wire.ts';
 import { formatNumber } from '../format/number.ts';
-import { displayUnit, toDisplay, type UnitSystem } from '../format/units.ts';
+import { type DisplayUnit, displayUnit, toDisplay, type UnitSystem } from '../format/units.ts';
 import type { FrameRing } from '../state/ring.ts';
 
 /** Numbers are means over this long: a digit that dances cannot be read. */
@@ -27,7 +27,26 @@ export function liveValue(
   channel: ChannelView,
   system: UnitSystem,
 ): LiveValue {
-  const value = ring.recent(index, reading_s);
   const shown = displayUnit(channel.unit, system, channel.displayUnit);
+  return shownValue(ring.recent(index, reading_s), shown);
+}
+
+/** The same for a channel that is shown as something else, such as a flow as velocity. */
+export function convertedValue(
+  ring: FrameRing,
+  index: number,
+  factor: number,
+  shown: DisplayUnit,
+): LiveValue {
+  return shownValue(ring.recent(index, reading_s) * factor, shown);
+}
+
+function shownValue(value: number, shown: DisplayUnit): LiveValue {
   return { text: formatNumber(toDisplay(value, shown), decimalsOf(shown.symbol)), unit: shown.symbol, value };
+}
+
+/** Times this a meter's reading is the velocity in its leg, in m/s: 1 for a velocity, one over the bore's area for a flow. */
+export function velocityFactor(channel: ChannelView, rig: RigView): number {
+  const bore_m = rig.legs.find(({ id }) => id === channel.leg)?.bore_m;
+  return channel.quantity === 'flow' && bore_m !== undefined ? 4 / (Math.PI * bore_m ** 2) : 1;
 }

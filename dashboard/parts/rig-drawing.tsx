@@ -5,7 +5,7 @@ import { formatNumber, withUnit } from '../format/number.ts';
 import { tagOf } from '../format/tags.ts';
 import { displayUnit, toDisplay, type UnitSystem } from '../format/units.ts';
 import type { FrameRing } from '../state/ring.ts';
-import { type LiveValue, liveValue } from './live-value.ts';
+import { type LiveValue, liveValue, velocityFactor } from './live-value.ts';
 import { Bubble, CheckValve, FlowArrow, Pump, Tank, TapValue, TripBar } from './symbols.tsx';
 
 interface Props {
@@ -117,7 +117,7 @@ const places = { inlet: 0.13, valve: 0.34, outlet: 0.55, mid: 0.7, meter: 0.86 }
 function Leg({ leg, rig, y, from, to, isNarrow, find }: LegProps) {
   const x = (share: number): number => from + share * (to - from);
   const meter = find('meter');
-  const velocity = meter?.live.value ?? Number.NaN;
+  const velocity = meter === null ? Number.NaN : meter.live.value * velocityFactor(meter.channel, rig);
   const isFlowing = Math.abs(velocity) > 0.05;
   return (
     <g class={`leg ${isFlowing ? 'is-flowing' : ''}`}>
@@ -126,7 +126,8 @@ function Leg({ leg, rig, y, from, to, isNarrow, find }: LegProps) {
       <CheckValve x={x(places.valve)} y={y} />
       {(['inlet', 'outlet', 'mid', 'meter'] as const).map((role) => {
         const found = role === 'meter' ? meter : find(role);
-        if (found === null) return null;
+        // Four numbers do not fit beside each other on a phone; the mid-leg tap says least.
+        if (found === null || (isNarrow && role === 'mid')) return null;
         return (
           <g key={role}>
             <Bubble x={x(places[role])} y={y - 42} tag={tagOf(found.channel, rig)} tap={y} />

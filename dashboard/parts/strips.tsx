@@ -1,14 +1,14 @@
 /** Strip charts of the last 30 s: pressures, velocities, and the tank on its way to the trip. */
 import { useEffect, useRef } from 'preact/hooks';
 import type { ChannelView, RigView, StatusView } from '../../daemon/web/wire.ts';
-import { displayUnit, type UnitSystem } from '../format/units.ts';
+import { type DisplayUnit, displayUnit } from '../format/units.ts';
 import { tripInWords } from '../format/words.ts';
 import type { LineRole } from '../plot/palette.ts';
 import { StripChart, type StripLine } from '../plot/strip.ts';
 import { useHouse, useUnits } from '../state/house.ts';
 import { useStore } from '../state/store.ts';
 import { LineKey } from './legend.tsx';
-import { liveValue } from './live-value.ts';
+import { convertedValue, velocityFactor } from './live-value.ts';
 
 interface StripSpec {
   readonly title: string;
@@ -24,11 +24,18 @@ function specsOf(rig: RigView): StripSpec[] {
       view.role === role &&
       view.quantity !== 'level' &&
       (role !== 'meter' || view.quantity === 'velocity' || view.quantity === 'flow')
-        ? [{ channel, role: drawn, isMinor: rig.legs.findIndex(({ id }) => id === view.leg) > 0, view }]
+        ? [
+            {
+              channel,
+              role: drawn,
+              factor: velocityFactor(view, rig),
+              isMinor: rig.legs.findIndex(({ id }) => id === view.leg) > 0,
+              view,
+            },
+          ]
         : [],
     );
   const top_Pa = Math.max(6e5, (rig.tripSetPoint_Pa ?? 0) * 1.5);
-  const meters = pick('meter', 'velocity');
   const specs: StripSpec[] = [
     {
       title: 'Outlet pressure',
@@ -37,13 +44,7 @@ function specsOf(rig: RigView): StripSpec[] {
       range: [0, top_Pa],
       isTank: false,
     },
-    {
-      title: 'Flow',
-      si: meters[0]?.view.unit ?? 'm/s',
-      lines: meters,
-      range: meters[0]?.view.unit === 'm/s' ? [-1, 3.5] : [0, 0.01],
-      isTank: false,
-    },
+    { title: 'Velocity', si: 'm/s', lines: pick('meter', 'velocity'), range: [-1, 3], isTank: false },
     {
       title: 'Tank pressure',
       si: 'Pa',
@@ -138,22 +139,22 @@ function Strip({ spec, rig, status, height_px, isLast }: StripProps) {
         <h3>
           {spec.title} <span class="unit">{shown.symbol}</span>
         </h3>
-        <StripValues spec={spec} rig={rig} units={units} />
+        <StripValues spec={spec} rig={rig} shown={shown} />
       </div>
       <div ref={host} class="strip-plot" />
     </section>
   );
 }
 
-function StripValues({ spec, rig, units }: { spec: StripSpec; rig: RigView; units: UnitSystem }) {
+function StripValues({ spec, rig, shown }: { spec: StripSpec; rig: RigView; shown: DisplayUnit }) {
   const { feed } = useHouse();
   return (
     <ul class="strip-values">
-      {spec.lines.map(({ channel, role, view, isMinor }) => (
+      {spec.lines.map(({ channel, role, view, isMinor, factor }) => (
         <li key={view.id} class={isMinor ? 'is-minor' : ''}>
           <LineKey role={role} isMinor={isMinor} />
           <span class="of">{rig.legs.find(({ id }) => id === view.leg)?.name ?? view.name}</span>
-          <b>{liveValue(feed.ring, channel, view, units).text}</b>
+          <b>{convertedValue(feed.ring, channel, factor, shown).text}</b>
         </li>
       ))}
     </ul>

@@ -98,7 +98,7 @@ export function TripBar({ x, y, height, share }: At & { readonly height: number;
   const top = y - height / 2;
   /** The trip mark stands at this share of the bar. */
   const mark = 0.9;
-  const filled = Math.min(1, Math.max(0, share * mark)) * height;
+  const filled = Number.isNaN(share) ? 0 : Math.min(1, Math.max(0, share * mark)) * height;
   return (
     <g class={`trip-bar ${share >= 1 ? 'is-over' : ''}`}>
       <rect class="trough" x={x} y={top} width={width} height={height} />

@@ -63,7 +63,7 @@ export function VerdictCard({ leg, rig, isBrief = false, onAsk }: Props) {
         <p class="rule">
           Class by the equivalent reverse velocity: mild from{' '}
           {resultPhrase('', limit(severity.mild_mps), units)}, severe from{' '}
-          {resultPhrase('', limit(severity.severe_mps), units)} (rule {severity.rule}).{' '}
+          {resultPhrase('', limit(severity.severe_mps), units)} (rule: {severity.rule}).{' '}
           <button type="button" class="link" aria-expanded={isLong} onClick={() => lengthen(!isLong)}>
             {isLong ? 'Fewer numbers' : 'All numbers'}
           </button>

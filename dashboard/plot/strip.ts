@@ -12,6 +12,8 @@ export interface StripLine {
   /** Index of the channel in the frames. */
   readonly channel: number;
   readonly role: LineRole;
+  /** Reading times this is what is drawn, in SI. */
+  readonly factor: number;
   /** Drawn thinner: a leg that is at rest. */
   readonly isMinor: boolean;
 }
@@ -27,11 +29,13 @@ export interface StripOptions {
 }
 
 const axisWidth_px = 40;
+/** A channel that is polled more slowly than the frames come has no sample in some; the line is broken only after this, in s. */
+const outage_s = 1;
 
 export class StripChart {
   #plot: uPlot;
   #options: StripOptions;
-  #columns: (Float64Array | (number | null)[])[];
+  #columns: (Float64Array | (number | null | undefined)[])[];
   #limit: { readonly value: number; readonly label: string } | null;
 
   constructor(host: HTMLElement, options: StripOptions) {
@@ -126,7 +130,7 @@ export class StripChart {
     let time_s = this.#columns[0] as Float64Array;
     if (time_s.length !== count) {
       time_s = new Float64Array(count);
-      this.#columns = [time_s, ...lines.map(() => new Array<number | null>(count))];
+      this.#columns = [time_s, ...lines.map(() => new Array<number | null | undefined>(count))];
     }
     const now_s = ring.newest_s;
     for (let index = 0; index < ring.length; index++) {
@@ -135,16 +139,20 @@ export class StripChart {
       // Half a period later, for a period of 50 ms.
       time_s[2 * index + 1] = at_s + 0.025;
     }
-    lines.forEach(({ channel }, line) => {
-      const column = this.#columns[line + 1] as (number | null)[];
+    lines.forEach(({ channel, factor }, line) => {
+      const column = this.#columns[line + 1] as (number | null | undefined)[];
       let before = 0;
+      let sampled_s = Number.NEGATIVE_INFINITY;
       for (let index = 0; index < ring.length; index++) {
-        const low = ring.value(index, channel, 0);
-        const high = ring.value(index, channel, 1);
+        const low = ring.value(index, channel, 0) * factor;
+        const high = ring.value(index, channel, 1) * factor;
         if (Number.isNaN(low)) {
-          column[2 * index] = column[2 * index + 1] = null;
+          // To the plot `undefined` is a point that was never to come, `null` a hole in the line.
+          const hole = ring.time_s(index) - sampled_s > outage_s ? null : undefined;
+          column[2 * index] = column[2 * index + 1] = hole;
           continue;
         }
+        sampled_s = ring.time_s(index);
         const isLowFirst = Math.abs(before - low) <= Math.abs(before - high);
         column[2 * index] = toDisplay(isLowFirst ? low : high, shown);
         before = isLowFirst ? high : low;

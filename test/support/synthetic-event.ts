@@ -213,7 +213,7 @@ function results(closure: Closure): LegResults {
     inletReverseVelocity: withheld('inlet cavitated: lower bound only'),
     closingTime: whenClosed(instant(seating_s, 0.006, 'seating less trip')),
     reverseFlowTime: whenClosed(instant(seating_s - reversal_s, 0.004, 'seating less reversal')),
-    stopTime: whenClosed(instant(0.004, 0.001, '10 to 90 % of the rise')),
+    stopTime: instant(reversal_s, 0.005, 'reversal less trip'),
     discTravelTime: withheld('no position channel on this leg'),
     decelerationAtReversal: measured(
       mean * 1.36,
@@ -231,7 +231,7 @@ function results(closure: Closure): LegResults {
     ringFrequency: whenClosed(
       measured(1240 / (4 * legLength_m(closure)), 'Hz', 0.01, 'fitted ring-down', seating_s, seating_s + 0.4),
     ),
-    ringDecay: whenClosed(measured(0.19, '1', 0.1, 'log decrement per cycle', seating_s, seating_s + 0.4)),
+    ringDecay: whenClosed(measured(0.19, 's', 0.1, 'fitted ring-down', seating_s, seating_s + 0.4)),
     reopenings: whenClosed({ ...measured(0, '1', 0, 'counted'), low: 0, high: 0 }),
     anchorLoad: whenClosed(
       measured(
@@ -243,7 +243,7 @@ function results(closure: Closure): LegResults {
         seating_s + 0.05,
       ),
     ),
-    ratingMargin: whenClosed(measured((static_Pa + surge_Pa) / (16 * bar), '1', 0.02, 'peak over rating')),
+    ratingMargin: whenClosed(measured(16 * bar - static_Pa - surge_Pa, 'Pa', 0.02, 'rating less peak')),
   };
 }
 

@@ -133,7 +133,7 @@ describe('results', () => {
   });
 
   test('shares are read as per cent, counts as they are', () => {
-    expect(resultText('ratingMargin', measured(0.62, 0.6, 0.64, '1'), 'si')).toMatchObject({
+    expect(resultText('captureFraction', measured(0.62, 0.6, 0.64, '1'), 'si')).toMatchObject({
       value: '62',
       unit: '%',
     });
