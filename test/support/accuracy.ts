@@ -123,3 +123,31 @@ export function statisticOf(cases: readonly Case[], name: keyof LegResults, isRe
     inside: errors.length === 0 ? Number.NaN : inside / errors.length,
   };
 }
+
+/** Valves that are built to close softly. */
+export function isSoftenedKind({ kind }: Case): boolean {
+  return kind === 'cushion' || kind === 'dashpot';
+}
+
+/** The figures compared, with the factor and the unit they are printed in. */
+export const figures: readonly {
+  readonly name: keyof LegResults;
+  readonly scale: number;
+  readonly isRelative: boolean;
+  readonly unit: string;
+}[] = [
+  { name: 'trip', scale: 1e3, isRelative: false, unit: 'ms' },
+  { name: 'seating', scale: 1e3, isRelative: false, unit: 'ms' },
+  { name: 'reversal', scale: 1e3, isRelative: false, unit: 'ms' },
+  { name: 'reverseFlowTime', scale: 1e3, isRelative: false, unit: 'ms' },
+  { name: 'approachVelocity', scale: 1e3, isRelative: false, unit: 'mm/s' },
+  { name: 'largestReverseVelocity', scale: 1e3, isRelative: false, unit: 'mm/s' },
+  { name: 'velocityAtSeating', scale: 1e3, isRelative: false, unit: 'mm/s' },
+  { name: 'staticAfter', scale: 1e-2, isRelative: false, unit: 'mbar' },
+  { name: 'surgeRaw', scale: 100, isRelative: true, unit: '%' },
+  { name: 'surge', scale: 100, isRelative: true, unit: '%' },
+  { name: 'decelerationMean', scale: 100, isRelative: true, unit: '%' },
+  { name: 'decelerationMeter', scale: 100, isRelative: true, unit: '%' },
+  { name: 'decelerationAtReversal', scale: 100, isRelative: true, unit: '%' },
+  { name: 'waveSpeed', scale: 100, isRelative: true, unit: '%' },
+];
