@@ -22,7 +22,8 @@ export class ModbusDriver implements Driver {
   readonly #lastSlot: number[];
   #sink: DriverSink | null = null;
   #stale: NodeJS.Timeout | null = null;
-  #isStopped = false;
+  /** Set by the first `stop`; further calls wait for it. */
+  #stopping: Promise<void> | null = null;
 
   /** Throws RangeError when the channels cannot be read as configured. */
   constructor(spec: ModbusLineSpec, staleConnection_s = defaultStaleConnection_s) {
@@ -64,7 +65,7 @@ export class ModbusDriver implements Driver {
   }
 
   start(sink: DriverSink): void {
-    if (this.#sink !== null || this.#isStopped) {
+    if (this.#sink !== null) {
       throw new Error(`line ${this.#spec.id}: a driver starts once`);
     }
     this.#sink = sink;
@@ -74,9 +75,12 @@ export class ModbusDriver implements Driver {
   }
 
   async stop(): Promise<void> {
-    if (this.#isStopped) return;
-    this.#isStopped = true;
     if (this.#sink === null) return;
+    this.#stopping ??= this.#release();
+    await this.#stopping;
+  }
+
+  async #release(): Promise<void> {
     this.#watchSilence(false);
     await this.#master.stop();
     await this.#link.close();
