@@ -136,7 +136,10 @@ async function compare(
     const { header, record } = await loadEvent(folder);
     const truth = truths.find((candidate) => Math.abs(candidate.driveLost_s - header.trip.time_s) < 0.3);
     if (truth === undefined) {
-      falseEvents.push(`rig ${rig.seed}: ${header.id} (${header.trip.source}) without a trip`);
+      const away = truths.map(({ driveLost_s }) => `${(header.trip.time_s - driveLost_s).toFixed(2)} s`);
+      falseEvents.push(
+        `rig ${rig.seed}: ${header.id} (${header.trip.source}) without a trip; after the trips by ${away.join(', ')}`,
+      );
       continue;
     }
     if (found.has(truth))
