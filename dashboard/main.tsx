@@ -8,7 +8,10 @@ import { Settings } from './state/settings.ts';
 import 'uplot/dist/uPlot.min.css';
 import './style/base.css';
 import './style/parts.css';
-import './style/screens.css';
+import './style/live.css';
+import './style/event.css';
+import './style/events.css';
+import './style/narrow.css';
 
 const feed = new LiveFeed();
 const house = { feed, settings: new Settings(), scales: new ScaleKeeper() };
