@@ -99,7 +99,7 @@ function surgeSighting(
   motion: Motion,
 ): Sighting | null {
   const { density_kgpm3, waveSpeed_mps, perPlateau } = frame.constants;
-  if (perPlateau < 1) return null;
+  if (perPlateau < 1 || seat.isSoftened === true) return null;
   const impedance = density_kgpm3 * waveSpeed_mps;
   const level_Pa = settled.level_Pa(seat.at_s);
   const sag_Pa = Math.max(0, level_Pa - seat.before_Pa);

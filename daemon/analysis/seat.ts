@@ -18,43 +18,61 @@ export interface Seat {
   /** Seating, at the seat. */
   readonly at_s: number;
   readonly uncertainty_s: number;
+  /** How much later it may be than that, in a slow record where a softened closure cannot be told from a sharp one. */
+  readonly late_s: number;
   /** Outlet just before the step, in Pa. */
   readonly before_Pa: number;
   readonly beforeUncertainty_Pa: number;
 }
 
+/** A place on the rise, and how much later than the detection it lies when the valve plainly throttled till then. */
+interface Place {
+  readonly closure: Closure;
+  readonly throttled_s: number;
+  /** From the detection to the largest pressure of the slam. */
+  readonly toTop_s: number;
+}
+
 /**
  * Where in a slam the seat was touched. The detection gives a place on the rise; the slam lasts until the outlet falls
  * below its later level. A closure faster than 2L/a seats at the steepest place. One that throttles longer than that
- * seats where the last of the flow is stopped: a jump just before the largest pressure of the slam.
+ * seats where the last of the flow is stopped: a jump just before the largest pressure of the slam. In a slow record a
+ * rise longer than a plateau and a half is such a closure, too.
  */
-function locate(frame: Frame, closure: Closure): Closure {
+function locate(frame: Frame, closure: Closure): Place {
   const { time_s, value } = frame.calm;
   const { plateau_s, perPlateau, lag_s } = frame.constants;
   const step_s = frame.outlet.step_s;
-  if (perPlateau < 12) return closure;
+  const none = { closure, throttled_s: 0, toTop_s: 0 };
   const later = meanOver(frame.calm, { from_s: closure.half_s + 0.4, to_s: Number.POSITIVE_INFINITY });
-  if (later === null) return closure;
+  if (later === null) return none;
   const limit = indexAt(time_s, closure.half_s + Math.max(0.25, 4 * plateau_s));
   let end = closure.index + 2;
   while (end < Math.min(limit, value.length) && !(value[end] < later && value[end - 1] < later)) end++;
   const top = indexOfLargest(value, closure.index, end);
   const w = Math.max(1, Math.round(Math.max(0.002, 2 * lag_s) / step_s));
-  if (top < w || w * step_s > 0.25 * plateau_s) return closure;
+  const toTop_s = Math.max(0, time_s[top] - closure.half_s);
+  const asIs = { ...none, toTop_s };
+  if (perPlateau < 12) {
+    if (top < 2 || toTop_s < 1.5 * plateau_s + 2 * step_s) return asIs;
+    return { closure: cross(frame.calm, top, 1), throttled_s: toTop_s, toTop_s };
+  }
+  if (top < w || w * step_s > 0.25 * plateau_s) return asIs;
   const rise = (k: number) => value[k] - value[k - w];
   let steepest = closure.index;
   for (let k = closure.index; k <= top; k++) if (rise(k) > rise(steepest)) steepest = k;
   // A jump, not the steady ramp of a plateau: more than the rise just before it.
   const jump = top < 2 * w ? 0 : rise(top) - Math.max(0, rise(top - w));
   if (top - steepest > w && jump > Math.max(0.15 * rise(steepest), 6 * frame.outlet.sigma)) {
-    return cross(frame.calm, top, w);
+    return { ...asIs, closure: cross(frame.calm, top, w) };
   }
-  return time_s[steepest] - closure.half_s > 2 * w * step_s ? cross(frame.calm, steepest, w) : closure;
+  const isElsewhere = time_s[steepest] - closure.half_s > 2 * w * step_s;
+  return isElsewhere ? { ...asIs, closure: cross(frame.calm, steepest, w) } : asIs;
 }
 
 /** Reads one closing off the outlet of a leg. */
 export function readSeat(frame: Frame, detected: Closure): Seat {
-  const closure = locate(frame, detected);
+  const { closure, throttled_s, toTop_s } = locate(frame, detected);
   const { constants, outlet } = frame;
   const { lag_s, plateau_s, perPlateau, ring_s, waveSpeed_mps, tap_m } = constants;
   const step_s = outlet.step_s;
@@ -73,7 +91,8 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
   const rise_s = canTell
     ? riseTime_s(outlet.samples, closure.half_s, Math.max(0.1, ring_s), 0.3 * plateau_s, top_Pa)
     : null;
-  const isSoftened = rise_s === null ? null : rise_s > Math.max(0.003, 3 * lag_s, 3 * step_s);
+  const bySlope = rise_s === null ? null : rise_s > Math.max(0.003, 3 * lag_s, 3 * step_s);
+  const isSoftened = throttled_s > 0 ? true : bySlope;
   const front = isSoftened === true ? fitFront(outlet.samples, { ...setting, isSoftened: true }) : sharp;
   if (front !== null) {
     return {
@@ -88,6 +107,7 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
         0.1 * step_s,
         isSoftened === true ? 0.1 * (rise_s ?? 0) : 1e-4,
       ),
+      late_s: 0,
       before_Pa: front.before_Pa,
       beforeUncertainty_Pa: together(front.sigma_Pa, isSoftened === true ? 0.2 * front.step_Pa : 0),
     };
@@ -96,25 +116,14 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
   return {
     closure,
     front,
-    rise_s,
+    rise_s: rise_s ?? (throttled_s > 0 ? throttled_s : null),
     isSoftened,
     at_s: closure.half_s - travel_s - 0.8 * lag_s,
-    uncertainty_s: together(0.33 * step_s, 3e-4, 0.5 * stillRising_s(frame, closure)),
+    uncertainty_s: together((perPlateau < 2 ? 0.5 : 0.33) * step_s, 3e-4, 0.25 * throttled_s),
+    late_s: isSoftened === null && toTop_s > 1.2 * step_s ? toTop_s : 0,
     before_Pa: value,
     beforeUncertainty_Pa: uncertainty,
   };
-}
-
-/**
- * How long the outlet goes on rising after the detected step, each sample by at least 0.4 of it, in s: in a slow record
- * a softened closure, which seats at the end of such a rise, cannot be told from a sharp one.
- */
-function stillRising_s(frame: Frame, closure: Closure): number {
-  const { time_s, value } = frame.calm;
-  let k = closure.index;
-  const least = 0.4 * Math.max(0, value[k] - value[Math.max(0, k - 1)]);
-  while (k + 1 < value.length && value[k + 1] - value[k] > least) k++;
-  return time_s[k] - time_s[closure.index];
 }
 
 /** Outlet before the step without a front fit: line through the last 6 ms, or the last two samples of a slow record. */
