@@ -75,9 +75,14 @@ export async function runRig(spec: RigSpec, options: RunRigOptions = {}): Promis
   const folder = options.folder ?? '.';
   const truthFolder = options.truthFolder === undefined ? join(folder, 'truth') : options.truthFolder;
   let skippedAtTrip_s = 0;
+  let wasOutOfStep = false;
+  /** Smallest backlog in the second that ends at `secondEnd_s`: single late ticks do no harm, a standing delay shifts every frame. */
+  let leastBacklog_s = 0;
+  let secondEnd_s = 1;
   const rig = new Rig(spec, {
     trip(record) {
-      const isDisturbed = rig.skipped_s !== skippedAtTrip_s;
+      const isDisturbed = rig.skipped_s !== skippedAtTrip_s || wasOutOfStep;
+      wasOutOfStep = false;
       skippedAtTrip_s = rig.skipped_s;
       const truth = tripTruth(spec.name, spec.plant, record, base_s + rig.skipped_s, isDisturbed);
       options.onTruth?.(truth, truthFolder === null ? null : writeTruth(truthFolder, truth));
@@ -96,6 +101,12 @@ export async function runRig(spec: RigSpec, options: RunRigOptions = {}): Promis
   const catchUp = (): boolean => {
     const target_s = now_s();
     const backlog_s = target_s - rig.time_s;
+    leastBacklog_s = Math.min(leastBacklog_s, backlog_s);
+    if (target_s > secondEnd_s) {
+      wasOutOfStep ||= leastBacklog_s > outOfStep_s;
+      leastBacklog_s = backlog_s;
+      secondEnd_s = target_s + 1;
+    }
     if (backlog_s > longestBacklog_s) rig.skip(backlog_s);
     return rig.advance(target_s, stepsAtATime);
   };
