@@ -64,6 +64,9 @@ const stepsAtATime = 250;
 /** A backlog beyond this is not made up for: the process was stopped, and the wire with it, in s. */
 const longestBacklog_s = 1;
 
+/** A rig that is behind by more than this (twice a tick) for a whole second is out of step with its truth, in s. */
+const outOfStep_s = 10e-3;
+
 interface Outlet {
   readonly face: Face;
   readonly port: Port;
