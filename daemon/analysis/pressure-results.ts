@@ -23,7 +23,7 @@ export interface Capture {
  * The plateau after a sharp seating is a ramp from the step to the peak, 2 (L - x) / a long, then a sharp drop. With
  * n = samples on it, the largest sample misses sag/n on average and 2 sag/n at worst; a sensor with lag tau misses
  * 2 sag tau / Tp + step exp(-Tp / tau) more; white noise adds 0.6 sigma sqrt(2 ln(n / 4)) (derived for the ramp;
- * checked by simulation, see DEVELOPERS.md). The tap sits x from the seat and misses sag x / (L - x).
+ * checked by simulation, test/bench/analysis-accuracy.ts). The tap sits x from the seat and misses sag x / (L - x).
  * The largest error left is bounded by 2 sag/n or by the fall to the nearer neighbour of the largest sample.
  */
 export function captureOf(facts: Facts): Capture | null {
@@ -149,10 +149,14 @@ export function pressureResults(facts: Facts, capture: Capture | null): Pressure
   const at = since({ from_s: peak.at_s, to_s: peak.at_s });
   const sigma = outlet.sigma;
   const noise = together(sigma * 0.7, 0.001e5);
-  const peakRaw = measured(
+  // A largest sample can only be too low: its interval reaches up to what the capture allows.
+  const rawHigh_Pa = Math.max(peak.raw_Pa + coverage * noise, capture?.high_Pa ?? 0);
+  const rawDoubt_Pa = coverage * reading(peak.raw_Pa, noise);
+  const peakRaw = bounded(
     peak.raw_Pa,
     'Pa',
-    reading(peak.raw_Pa, noise),
+    peak.raw_Pa - rawDoubt_Pa,
+    peak.raw_Pa + together(rawHigh_Pa - peak.raw_Pa, rawDoubt_Pa),
     'largest sample of the outlet',
     at,
   );
@@ -227,7 +231,7 @@ export function pressureResults(facts: Facts, capture: Capture | null): Pressure
         : overStatic(
             peak.raw_Pa,
             peak.raw_Pa - coverage * noise,
-            peak.raw_Pa + coverage * noise,
+            rawHigh_Pa,
             static_Pa,
             staticU,
             'largest sample less static after',

@@ -49,7 +49,7 @@ describe('1 kHz, sharp and softened closures', () => {
     expect(statistic.ninety * scale).toBeLessThanOrEqual(ninety);
   });
 
-  test('intervals of sharp closures hold: at least 90 % each, 94 % over all', () => {
+  test('intervals of sharp closures hold: at least 85 % of each figure, 92 % over all', () => {
     let given = 0;
     let inside = 0;
     for (const { name, isRelative } of figures) {
