@@ -48,11 +48,17 @@ export class TripDetector {
   private openTrip_s = Number.NaN;
   private isSurge = false;
   private closed_s = Number.NEGATIVE_INFINITY;
+  /** Up to then a surge is the last trip's own: a valve that slammed may open and slam again seconds later. In s. */
+  private aftershocksUntil_s = Number.NEGATIVE_INFINITY;
+  private readonly aftershocks_s: number;
+  /** Surges that were left out for that; a restless pressure is counted anew as often as it is seen. */
+  aftershocksSeen = 0;
 
   /** `groups` of all lines; a block is later named by its place in this list. */
   constructor(config: RigConfig, groups: readonly GroupSpec[], onTrip: OnTrip) {
     this.onTrip = onTrip;
     this.isKneeWanted = config.trip.detected;
+    this.aftershocks_s = config.windows.withoutSeating_s;
     const intervalOf = (channel: string) =>
       groups.find((group) => group.channels.includes(channel))?.nominalInterval_s ?? 1;
     const { contact, pressureSwitch } = config.trip;
@@ -127,6 +133,7 @@ export class TripDetector {
   openEvent(trip_s: number, source: TripSourceName): void {
     this.openTrip_s = trip_s;
     this.isSurge = source === 'surge';
+    if (!this.isSurge) this.aftershocksUntil_s = trip_s + this.aftershocks_s;
     for (const leg of this.legs) leg.openEvent(trip_s);
   }
 
@@ -251,6 +258,10 @@ export class TripDetector {
 
   private surge(watch: PressureWatch, seen_s: number): void {
     if (!Number.isNaN(this.openTrip_s) || seen_s < this.closed_s + afterEvent_s) return;
+    if (seen_s < this.aftershocksUntil_s && this.isDriveOn !== true) {
+      this.aftershocksSeen++;
+      return;
+    }
     this.onTrip('surge', watch.surge_s, seen_s);
   }
 }

@@ -226,6 +226,7 @@ class RunningRecorder implements Recorder {
   private counters(): Counters {
     return {
       tripsDeclared: this.tripsDeclared,
+      aftershocksSeen: this.detector.aftershocksSeen,
       samplesLate: this.summariser.samplesLate,
       tornSetAside: this.tornSetAside,
       clockStepsSeen: this.clock.stepsSeen,

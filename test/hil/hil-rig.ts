@@ -21,6 +21,8 @@ const dt_s = 0.2e-3;
 const counts = 32767;
 /** Wide enough for the hardest slam of these rigs. */
 const span_Pa: readonly [number, number] = [-1e5, 63e5];
+/** Time to fill, besides that of the random rig, in s. */
+const extraFill_s = 2;
 /** A direct start to full speed takes about a second. */
 const motor = { breakdownTorque_ratio: 2.5, breakdownSlip_ratio: 0.08, noLoadSpeed_ratio: 1.003 };
 const meterSpan_mps = 6;
@@ -53,8 +55,20 @@ function plantOf(random: Random, kindA: RigKind, kindB: RigKind): PlantSpec {
     const own = spec.legs[0]!;
     return { ...own, id, taps: { ...own.taps, mid_m: own.downstream.length_m / 2 } };
   };
+  // Two more seconds to fill: the meter must have forgotten the start of the pump before the trip.
+  const { tank } = first;
+  const bore_m = first.legs[0]!.downstream.bore_m;
+  const airVolume_m3 = tank.airVolume_m3 + extraFill_s * 2.7 * (Math.PI / 4) * bore_m ** 2;
+  const start_PaAbs =
+    (tank.pressure_Pa + first.atmosphere_PaAbs) * (tank.airVolume_m3 / airVolume_m3) ** tank.polytropic_ratio;
   const pumps = first.pumps.map((pump) => ({ ...pump, motor }));
-  return { ...first, dt_s, pumps, legs: [leg(first, 'A'), leg(second, 'B')] };
+  return {
+    ...first,
+    dt_s,
+    pumps,
+    tank: { ...tank, airVolume_m3, pressure_Pa: start_PaAbs - first.atmosphere_PaAbs },
+    legs: [leg(first, 'A'), leg(second, 'B')],
+  };
 }
 
 function rigSpec(

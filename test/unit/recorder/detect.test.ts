@@ -158,6 +158,21 @@ test('a second trip inside the window ends the first event and opens its own', (
   expect(events[1].from_s).toBeCloseTo(trips[1].time_s - 1.5, 9);
 });
 
+test.each([
+  [4.4, 0],
+  [9, 1],
+])('a slam %d s after the trip, with the pump still at rest, gives %d further events', (later_s, further) => {
+  const trip = tripScene(ordinaryTrip);
+  const scene: Scene = (t) => {
+    const [outlet, tank, meter, run] = trip(t);
+    const after = t - ordinaryTrip.trip_s - later_s;
+    const slam = after < 0 ? 0 : 6e5 * Math.exp(-after / 0.15) * Math.cos((2 * Math.PI * 1300 * after) / 32);
+    return [outlet + slam, tank, meter, run];
+  };
+  const { trips } = play(recorderRig(), scene, fast_s, 14);
+  expect(trips.map(({ source }) => source)).toEqual(['contact', ...Array(further).fill('surge')]);
+});
+
 test('a switch trips, and the contact that follows is the same trip', () => {
   const base = tripScene(ordinaryTrip);
   // The meter's column carries the switch here: 0 means not tripped.
