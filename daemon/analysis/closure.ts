@@ -104,6 +104,7 @@ function refuse(frame: Frame, search: ClosureSearch, k: number, full_Pa: number)
     to_s: at_s + Math.max(0.3, 6 * ring_s),
   });
   if (later !== null && later - before < 0.0062 * full_Pa) return 'the step did not stay';
+  if (!hasRecovered(frame, at_s)) return 'the outlet stayed under its later level';
   const meter = frame.meter;
   if (hasInlet && before > 1.2e5 + 0.3e5 * search.approach_mps) return 'the valve was shut already';
   if (meter !== null) {
@@ -118,6 +119,27 @@ function refuse(frame: Frame, search: ClosureSearch, k: number, full_Pa: number)
     }
   }
   return null;
+}
+
+/**
+ * A shut leg rings about its settled level from the start; in an open one the outlet stays under it by what speeds the
+ * column up. So the outlet must make up at least half of what it lay under its later level, over whole ring periods:
+ * the slam of another leg shakes this one without shutting it. True when the record cannot tell.
+ */
+function hasRecovered(frame: Frame, at_s: number): boolean {
+  const { ring_s, perPlateau } = frame.constants;
+  const late = meanOver(frame.calm, {
+    from_s: at_s + Math.max(0.4, 8 * ring_s),
+    to_s: Number.POSITIVE_INFINITY,
+  });
+  const window_s = ring_s * Math.max(1, Math.round(0.05 / ring_s));
+  const after = meanOver(frame.calm, { from_s: at_s, to_s: at_s + window_s });
+  const before = meanOver(frame.calm, { from_s: at_s - 0.02, to_s: at_s - 0.004 });
+  if (late === null || after === null || before === null) return true;
+  const under = late - before;
+  if (under < Math.max(0.1e5, 4 * frame.outlet.sigma)) return true;
+  // A slow record takes a poor mean of the ring.
+  return after - before > (perPlateau < 8 ? 0.3 : 0.5) * under;
 }
 
 /** Lowest level that lasts about 5 ms (one sample when slower) in a window. */

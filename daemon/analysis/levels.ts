@@ -167,12 +167,17 @@ function minus(outlet: Samples, tank: Channel): Samples {
   return { time_s: outlet.time_s, value };
 }
 
-/** Tank level just after seating as a line over 0.6 s, evaluated where wanted. */
+/** Tank level just after seating as a line over 0.2 s (0.6 s of a slow channel), evaluated where wanted. */
 function tankAfter(
   tank: Channel,
   seating_s: number,
 ): { level_Pa(at_s: number): number; readonly uncertainty_Pa: number } | null {
-  const line = fitLine(tank.samples, { from_s: seating_s, to_s: seating_s + 0.6 });
+  const near = fitLine(tank.samples, { from_s: seating_s - 0.05, to_s: seating_s + 0.15 });
+  // While another leg still flows the tank's pressure is bent.
+  const line =
+    near !== null && near.n >= 15
+      ? near
+      : fitLine(tank.samples, { from_s: seating_s, to_s: seating_s + 0.6 });
   if (line === null || line.n < 10) return null;
   return {
     level_Pa: (at_s) => onLine(line, at_s),
