@@ -149,6 +149,8 @@ function atSeating(facts: Facts): Result {
     value * impedanceDoubt(facts),
     value * relative,
     seat.isSoftened === true ? 0.35 * value + 0.02 : 0.04 * value + 0.002,
+    // A dozen samples leave the shape of the front open.
+    frame.constants.perPlateau < 20 ? 0.05 * value + 0.006 : 0,
   );
   return bounded(
     value,

@@ -6,8 +6,8 @@ import type { LegResults } from '../../daemon/analysis/verdict.ts';
 import { type Case, figures, isPlain, isSoftenedKind, judgeTrip, statisticOf } from '../support/accuracy.ts';
 import type { BenchRow } from './row.ts';
 
-/** Seeds from here on were never used to tune a constant. */
-const firstSeed = 1000;
+/** Seeds below 2000 were looked at while the constants were found; from here on they were not. */
+const firstSeed = 3000;
 const trips = 60;
 
 /** Median / 90 % of the prototype's errors, sharp closures, at 100 Hz, 500 Hz, 1 kHz and 2 kHz. */

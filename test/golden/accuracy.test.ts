@@ -1,13 +1,13 @@
 /**
  * Errors and coverage over random simulated trips: a subset of `test/bench/analysis-accuracy.ts`, which prints all.
- * Seeds 0..99 tuned the constants; these seeds were never looked at for tuning.
+ * Seeds below 2000 were looked at while the constants were found; these were not.
  */
 import { describe, expect, test } from 'vitest';
-import type { LegResults } from '../../daemon/analysis/verdict.ts';
+import type { Flag, LegResults } from '../../daemon/analysis/verdict.ts';
 import { type Case, figures, isPlain, isSoftenedKind, judgeTrip, statisticOf } from '../support/accuracy.ts';
 
 /** First seed of the hold-out half. */
-const first = 1000;
+const first = 3000;
 
 function judgeMany(rate_Hz: number, count: number): { readonly sharp: Case[]; readonly softened: Case[] } {
   const cases = Array.from({ length: count }, (_, k) => judgeTrip(first + k, rate_Hz)).filter(isPlain);
@@ -66,8 +66,12 @@ describe('1 kHz, sharp and softened closures', () => {
   });
 
   test('damped valves are told from sharp ones', () => {
-    const isFlagged = ({ verdict }: Case) => verdict.flags.some(({ code }) => code === 'softened-closure');
-    expect(softened.filter(isFlagged).length / softened.length).toBeGreaterThanOrEqual(0.9);
+    const has = ({ verdict }: Case, flag: Flag['code']) => verdict.flags.some(({ code }) => code === flag);
+    const isFlagged = (one: Case) => has(one, 'softened-closure');
+    // A leg of 5 m puts fewer than 8 samples on its plateau at 1 kHz: there the answer is "cannot tell".
+    const judged = softened.filter((one) => !has(one, 'softened-unknown'));
+    expect(judged.length).toBeGreaterThan(softened.length / 2);
+    expect(judged.filter(isFlagged).length / judged.length).toBeGreaterThanOrEqual(0.9);
     expect(sharp.filter(isFlagged).length / sharp.length).toBeLessThanOrEqual(0.2);
   });
 });
