@@ -1,10 +1,12 @@
 /** The verdict: a pure function of a record. No clock, no files, no state; the same record gives the same words. */
+
+import { captureOf } from './capture.ts';
 import { type Facts, gather } from './facts.ts';
 import { flagsOf } from './flags.ts';
 import { type Frame, makeFrame } from './frame.ts';
 import { instantResults } from './instant-results.ts';
 import { throttledVelocity } from './motion.ts';
-import { captureOf, pressureResults } from './pressure-results.ts';
+import { pressureResults } from './pressure-results.ts';
 import type { EventRecord, LegRecord } from './record.ts';
 import { ringResults } from './ring-results.ts';
 import { sentenceOf } from './sentence.ts';

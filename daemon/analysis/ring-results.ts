@@ -1,7 +1,9 @@
 /** Results of the ring-down and of what the pipe had to carry: wave speed, frequency, decay, re-openings, anchor load. */
+
+import type { Capture } from './capture.ts';
 import type { Facts } from './facts.ts';
 import { noSeating } from './instant-results.ts';
-import { type Capture, largestDifference, peakWithheld } from './pressure-results.ts';
+import { largestDifference, peakWithheld } from './pressure-results.ts';
 import { range } from './samples.ts';
 import { bounded, coverage, measured, ofInterval, together, withheld } from './uncertainty.ts';
 import type { LegResults, Result } from './verdict.ts';

@@ -1,11 +1,12 @@
 /** Results that are velocities and decelerations. m/s positive from pump to tank; reverse velocities are magnitudes. */
 
+import type { Capture } from './capture.ts';
 import type { Facts } from './facts.ts';
 import { fitLine } from './fit.ts';
 import { inletVelocity } from './inlet.ts';
 import { noSeating, tripUncertainty_s } from './instant-results.ts';
 import { throttledVelocity } from './motion.ts';
-import { type Capture, peakWithheld } from './pressure-results.ts';
+import { peakWithheld } from './pressure-results.ts';
 import { meanOver, range, type Samples, type Span } from './samples.ts';
 import { bounded, coverage, type Estimate, measured, ofInterval, together, withheld } from './uncertainty.ts';
 import type { LegResults, Result } from './verdict.ts';
