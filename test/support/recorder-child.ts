@@ -1,0 +1,27 @@
+/** A recorder in a process of its own that records trip after trip and says each acknowledged event; to be killed. */
+import { setTimeout as delay } from 'node:timers/promises';
+import { startRecorder } from '../../daemon/recorder/recorder.ts';
+import { PushedDriver, recorderRig } from './recorder-rig.ts';
+import { silentLog } from './silent-log.ts';
+import { feedInterval_s, TripFeed } from './trip-feed.ts';
+
+const [dataFolder] = process.argv.slice(2);
+const driver = new PushedDriver(feedInterval_s);
+const line = {
+  driver: 'recording' as const,
+  id: 'stream',
+  path: '',
+  speed: 1,
+  channels: [],
+  csv: { delimiter: null, decimalComma: null, headerRows: null, timeColumn: null, rate_Hz: null },
+};
+const recorder = await startRecorder(
+  { ...recorderRig({ dataFolder }), lines: [line] },
+  { serverModule: null, createDriver: () => driver, log: silentLog() },
+);
+recorder.on('event-closed', ({ event }) => process.stdout.write(`${event}\n`));
+const feed = new TripFeed(driver);
+for (;;) {
+  feed.push(0.5);
+  await delay(1);
+}

@@ -1,0 +1,37 @@
+/** A server process for the recorder's tests: takes events in like the real one, without the web. Behaviour by environment. */
+import { writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import type { ToServer } from '../../daemon/recorder/messages.ts';
+import { createIngest, type Ingest, type Ingested } from '../../daemon/store/ingest.ts';
+import { countingAnalyse } from './event-builder.ts';
+
+if (process.env['TEST_SERVER'] === 'crashes') process.exit(3);
+
+let ingest: Ingest | null = null;
+
+function tell({ row, folder, file, isNew }: Ingested): void {
+  if (isNew && file !== null) process.send?.({ kind: 'verdict', event: row.id, folder, file });
+}
+
+async function take(message: ToServer): Promise<void> {
+  if (message.kind === 'hello') {
+    const { dataFolder } = message.config;
+    ingest = createIngest({ dataFolder, software: message.software, analyse: countingAnalyse });
+    writeFileSync(join(dataFolder, 'server.pid'), String(process.pid));
+    process.send?.({ kind: 'ready', host: '127.0.0.1', port: 1 });
+    await ingest.scan(tell);
+  } else if (message.kind === 'event-closed') {
+    const ingested = await ingest?.ingest(message.event);
+    if (ingested != null) tell(ingested);
+  } else if (message.kind === 'summary' || message.kind === 'status') {
+    process.send?.({ kind: 'credit', count: 1 });
+  }
+}
+
+process.on('message', (message) => {
+  take(message as ToServer).catch((error: unknown) => {
+    process.stderr.write(`${String(error)}\n`);
+    process.exit(70);
+  });
+});
+process.on('disconnect', () => process.exit(0));
