@@ -76,7 +76,7 @@ export class HistoryRing {
   }
 
   /**
-   * Copies of all scans with `from_s <= instant <= to_s`, oldest first, in the blocks they came in, cut at the ends.
+   * Copies of all scans with `from_s <= instant < to_s`, oldest first, in the blocks they came in, cut at the ends.
    * The first block's `lostBefore` counts only what is missing inside the window. `group` is written into each.
    */
   extract(from_s: number, to_s: number, group: number): RawBlock[] {
@@ -125,7 +125,7 @@ export class HistoryRing {
     let first = 0;
     while (first < scans && time_s + first * interval_s < from_s) first++;
     let end = scans;
-    while (end > first && time_s + (end - 1) * interval_s > to_s) end--;
+    while (end > first && time_s + (end - 1) * interval_s >= to_s) end--;
     if (end === first) return null;
     const count = end - first;
     const raw = new (this.raw.constructor as Int32ArrayConstructor | Float64ArrayConstructor)(count * stride);

@@ -140,24 +140,20 @@ describe.skipIf(why !== null)('a Modbus line with faults', () => {
   });
 
   it('starts once, and stops before, during and after', async () => {
-    const make = (): ModbusDriver =>
-      new ModbusDriver({
-        driver: 'modbus',
-        id: 'line',
-        link: serialLink(folder.path('nowhere')),
-        units: [unitSpec(1, [channel('holding', 5)])],
-      });
-    const never = make();
-    await never.stop();
-    expect(() => never.start(new Recorder())).toThrow('starts once');
+    const driver = new ModbusDriver({
+      driver: 'modbus',
+      id: 'line',
+      link: serialLink(folder.path('nowhere')),
+      units: [unitSpec(1, [channel('holding', 5)])],
+    });
+    await driver.stop();
     const seen = new Recorder();
-    const started = make();
-    started.start(seen);
-    expect(() => started.start(seen)).toThrow('starts once');
-    await started.stop();
+    driver.start(seen);
+    expect(() => driver.start(seen)).toThrow('starts once');
+    await driver.stop();
     expect(seen.lastState).toBe('stopped');
-    await started.stop();
-    expect(() => started.start(seen)).toThrow('starts once');
+    await driver.stop();
+    expect(() => driver.start(seen)).toThrow('starts once');
   });
 });
 

@@ -77,7 +77,7 @@ test('the history is a plain array that forgets its oldest scans, and nothing yo
         const from_s = start_s + Math.min(a, b) * (end_s - start_s);
         const to_s = start_s + Math.max(a, b) * (end_s - start_s);
         const found = ring.extract(from_s, to_s, 7);
-        const wanted = all.filter((scan) => scan.time_s >= from_s && scan.time_s <= to_s);
+        const wanted = all.filter((scan) => scan.time_s >= from_s && scan.time_s < to_s);
         expect(scansOf(found, stride)).toStrictEqual(wanted);
         expect(found.every((block) => block.group === 7)).toBe(true);
         // Kept: as many scans as fit the promised time, unless whole blocks had to go for a large one.
