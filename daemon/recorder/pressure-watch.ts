@@ -191,7 +191,8 @@ export class PressureWatch extends BinWatch {
     const usual = reference + this.drift;
     const limit = this.limit_Pa;
     if (Math.min(newer, older) > usual + limit) this.calmBins = 0;
-    const nearest = Math.max(newer, older);
+    // A fall that grows: the newer half all of the limit, the older at least half of it.
+    const nearest = Math.max(newer, older - limit / 2);
     // The cheap comparison first: the median costs a sort.
     if (nearest > usual - limit || this.calmBins <= 0.75 * this.calm) return;
     const level = this.medianReference() + this.drift;

@@ -175,6 +175,8 @@ export interface TripScene {
   readonly contactDelay_s: number;
   readonly noise_Pa: number;
   readonly hum_Pa: number;
+  /** Rise of the tank before the trip, in Pa/s. */
+  readonly fill_Paps: number;
 }
 
 export const ordinaryTrip: TripScene = {
@@ -186,6 +188,7 @@ export const ordinaryTrip: TripScene = {
   contactDelay_s: 0.012,
   noise_Pa: 2000,
   hum_Pa: 0,
+  fill_Paps: 2e4,
 };
 
 /**
@@ -197,7 +200,7 @@ export function tripScene(trip: TripScene, seed = 1): Scene {
   const mass = 998.2 * 7.7;
   return (time_s) => {
     const t = time_s - trip.trip_s;
-    const tank_Pa = 4e5 + 2e4 * Math.max(-10, Math.min(0, t));
+    const tank_Pa = 4e5 + trip.fill_Paps * Math.max(-10, Math.min(0, t));
     let outlet_Pa = tank_Pa + 1e4;
     let meter_mps = 2.5;
     if (t > 0 && t < trip.seating_s) {
