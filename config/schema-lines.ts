@@ -214,7 +214,7 @@ export type PortText =
   | Extract<LinkSpec, { kind: 'tcp' }>;
 
 function readPort(text: string): Parsed<PortText> {
-  const why = 'a serial port such as /dev/serial/by-id/usb-converter or tcp://192.168.0.20:502 is allowed';
+  const why = 'a serial port such as /dev/serial/by-id/usb-converter or tcp://192.0.2.20:502 is allowed';
   const tcp = /^tcp:\/\/(\[[0-9a-f:]+\]|[^:/\s[\]]+):(\d{1,5})$/i.exec(text);
   if (tcp && Number(tcp[2]) >= 1 && Number(tcp[2]) <= 65535) {
     return { value: { kind: 'tcp', host: tcp[1].replace(/^\[|\]$/g, ''), port: Number(tcp[2]) } };

@@ -8,6 +8,7 @@ import type { RigConfig } from '../../config/rig.ts';
 import type { LineSpec, LinkSpec } from '../../drivers/line-spec.ts';
 import { createDriver } from '../../drivers/registry.ts';
 import type { LegVerdict, Result, Verdict } from '../analysis/verdict.ts';
+import { UnavailableError } from '../errors.ts';
 import { startRecorder } from '../recorder/recorder.ts';
 import { createLog, progressLine, runUntilSignal } from '../recorder/run.ts';
 import { forkRig, type RigHandle } from '../virtual-rig/fork-rig.ts';
@@ -116,6 +117,9 @@ async function countTrips(config: RigConfig, trips: number, truths: readonly Tri
   const onSignal = () => done.resolve();
   process.once('SIGTERM', onSignal);
   process.once('SIGINT', onSignal);
+  recorder.on('server-unavailable', () =>
+    done.reject(new UnavailableError('the dashboard cannot be served: see the message above')),
+  );
   recorder.on('verdict', ({ folder, file }) => {
     if (seen >= trips) return;
     const verdict = JSON.parse(readFileSync(join(folder, file), 'utf8')) as Verdict;
@@ -130,11 +134,14 @@ async function countTrips(config: RigConfig, trips: number, truths: readonly Tri
       if (isLast) done.resolve();
     });
   });
-  await done.promise;
-  process.off('SIGTERM', onSignal);
-  process.off('SIGINT', onSignal);
-  if (progress !== null) clearInterval(progress);
-  await recorder.stop();
+  try {
+    await done.promise;
+  } finally {
+    process.off('SIGTERM', onSignal);
+    process.off('SIGINT', onSignal);
+    if (progress !== null) clearInterval(progress);
+    await recorder.stop();
+  }
 }
 
 /** What `--trips` prints of one leg: SI with the unit in the name, intervals as they are, errors against the simulation. */

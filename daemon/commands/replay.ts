@@ -6,7 +6,7 @@ import { Command, InvalidArgumentError } from 'commander';
 import type { RigConfig } from '../../config/rig.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
 import type { Verdict } from '../analysis/verdict.ts';
-import { DataError, UsageError } from '../errors.ts';
+import { DataError, UnavailableError, UsageError } from '../errors.ts';
 import { type Recorder, startRecorder } from '../recorder/recorder.ts';
 import { createLog, progressLine } from '../recorder/run.ts';
 import { readEventHeader } from '../store/event-folder.ts';
@@ -94,6 +94,7 @@ async function replayConfig(path: string, options: Options): Promise<RigConfig> 
 /** Prints verdicts as they come; stops the recorder when nothing more can come, or at a signal. */
 async function playOut(recorder: Recorder, hasJson: boolean): Promise<void> {
   let isStopped = false;
+  let isServerOut = false;
   let closed = 0;
   let judged = 0;
   const onSignal = () => {
@@ -102,6 +103,9 @@ async function playOut(recorder: Recorder, hasJson: boolean): Promise<void> {
   process.once('SIGTERM', onSignal);
   process.once('SIGINT', onSignal);
   recorder.on('ready', ({ host, port }) => process.stderr.write(`Dashboard: http://${host}:${port}\n`));
+  recorder.on('server-unavailable', () => {
+    isServerOut = true;
+  });
   recorder.on('event-closed', () => {
     closed++;
   });
@@ -111,17 +115,19 @@ async function playOut(recorder: Recorder, hasJson: boolean): Promise<void> {
     if (process.stderr.isTTY) process.stderr.write('\r\x1b[K');
     process.stdout.write(hasJson ? `${JSON.stringify(verdict)}\n` : `${folder}\n${verdictText(verdict)}`);
   });
-  while (!isStopped && !isOver(recorder, closed, judged)) {
+  while (!isStopped && !isServerOut && !isOver(recorder, closed, judged)) {
     if (process.stderr.isTTY) process.stderr.write(`\r\x1b[K${progressLine(recorder.status(), closed)}`);
     await delay(100);
   }
   if (process.stderr.isTTY) process.stderr.write('\r\x1b[K');
   await recorder.stop();
+  if (isServerOut) throw new UnavailableError('the dashboard cannot be served: see the message above');
   if (closed === 0) process.stderr.write('no trip was found in this recording\n');
 }
 
 function isOver(recorder: Recorder, closed: number, judged: number): boolean {
-  const { lines, phase } = recorder.status();
+  const { lines, counters } = recorder.status();
   const hasEnded = lines.every(({ link }) => link.state === 'ended');
-  return hasEnded && phase !== 'recording' && phase !== 'tripped' && judged >= closed;
+  const settled = (counters['eventsWritten'] ?? 0) + (counters['eventsDropped'] ?? 0);
+  return hasEnded && settled >= (counters['tripsDeclared'] ?? 0) && judged >= closed;
 }

@@ -43,6 +43,8 @@ export interface RecorderEvents {
   readonly trip: [TripMessage];
   readonly 'event-closed': [EventClosedMessage];
   readonly verdict: [VerdictMessage];
+  /** The dashboard cannot be served, now or later; recording goes on. The server has said why on standard error. */
+  readonly 'server-unavailable': [];
 }
 
 /** A running recorder. Listeners must not throw. */
@@ -170,6 +172,7 @@ class RunningRecorder implements Recorder {
             now_s: monotonic_s,
             onStarted: () => this.greet(),
             onMessage: (message) => this.hear(message),
+            onUnavailable: () => this.emitter.emit('server-unavailable'),
           });
     this.live = new LiveLane((message) => this.server?.send(message) ?? false);
     const tank = config.trip.tank;
@@ -178,6 +181,7 @@ class RunningRecorder implements Recorder {
   }
 
   start(): void {
+    this.answered_s = monotonic_s();
     this.log.info(
       { rig: this.config.name, software: version, boot: this.boot, data: this.config.dataFolder },
       'recorder started',
@@ -270,7 +274,9 @@ class RunningRecorder implements Recorder {
 
   private lineChanged(line: Line): void {
     const { state, why } = line.link;
+    const isTrouble = state !== 'opening' && state !== 'stopped' && state !== 'ended';
     if (state === 'open') this.log.info({ line: line.id }, 'line opened');
+    else if (!isTrouble) this.log.info({ line: line.id, state, why }, 'line changed');
     else this.log.warn({ line: line.id, state, why }, 'line changed');
     // A recording that is over brings no more blocks that could end its event.
     if (this.lines.every((each) => each.link.state === 'ended')) this.events.finish(this.data_s);

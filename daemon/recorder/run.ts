@@ -3,7 +3,7 @@ import { pino } from 'pino';
 import type { RigConfig } from '../../config/rig.ts';
 import type { Driver } from '../../drivers/driver.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
-import { exit } from '../errors.ts';
+import { exit, UnavailableError } from '../errors.ts';
 import type { Log } from './log.ts';
 import type { StatusMessage } from './messages.ts';
 import { type Recorder, startRecorder } from './recorder.ts';
@@ -38,9 +38,14 @@ export async function runUntilSignal(config: RigConfig, options: RunOptions): Pr
     process.stdout.write(`Dashboard: http://${host.includes(':') ? `[${host}]` : host}:${port}\n`);
   });
   const stopProgress = options.hasProgress ? showProgress(recorder) : () => undefined;
-  await stopRequested(log);
+  const unavailable = new Promise<'unavailable'>((resolve) => {
+    recorder.on('server-unavailable', () => resolve('unavailable'));
+  });
+  const ending = await Promise.race([stopRequested(log), unavailable]);
   stopProgress();
   await recorder.stop();
+  if (ending === 'unavailable')
+    throw new UnavailableError('the dashboard cannot be served: see the message above');
 }
 
 /** Resolves at the first signal. */

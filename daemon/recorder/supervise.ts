@@ -1,5 +1,6 @@
 /** Starts the server process, starts it again when it dies, and never dies with it. */
 import { type ChildProcess, fork } from 'node:child_process';
+import { exit } from '../errors.ts';
 import type { Log } from './log.ts';
 import type { ToRecorder, ToServer } from './messages.ts';
 
@@ -20,6 +21,8 @@ export interface SuperviseOptions {
   /** A server has been started; it can be sent to. */
   readonly onStarted: () => void;
   readonly onMessage: (message: ToRecorder) => void;
+  /** The very first server said that it cannot serve here (its port is taken): starting it again would not help. */
+  readonly onUnavailable: () => void;
 }
 
 export class ServerSupervisor {
@@ -30,6 +33,7 @@ export class ServerSupervisor {
   private wait_s = firstWait_s;
   private hints = 0;
   private isStopping = false;
+  private wasReady = false;
 
   constructor(options: SuperviseOptions) {
     this.options = options;
@@ -58,6 +62,11 @@ export class ServerSupervisor {
       if (this.child === child) this.child = null;
       this.counters.serverExits++;
       if (this.isStopping) return;
+      if (child.exitCode === exit.unavailable && !this.wasReady) {
+        this.isStopping = true;
+        this.options.onUnavailable();
+        return;
+      }
       log.warn({ ...why, pid: child.pid }, 'server ended, will be started again');
       if (now_s() - started_s > healthy_s) this.wait_s = firstWait_s;
       this.restartLater();
@@ -68,7 +77,10 @@ export class ServerSupervisor {
       if (child.exitCode !== null || child.pid === undefined) over({ error: error.message });
       else this.counters.serverSendsFailed++;
     });
-    child.on('message', (message) => onMessage(message as ToRecorder));
+    child.on('message', (message: ToRecorder) => {
+      this.wasReady ||= message.kind === 'ready';
+      onMessage(message);
+    });
     this.options.onStarted();
   }
 

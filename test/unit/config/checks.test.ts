@@ -224,7 +224,7 @@ describe('warnings', () => {
       [['trip:\n', 'server: { host: 0.0.0.0 }\ntrip:\n']],
       '"0.0.0.0" lets other machines in; there is no log-in',
     ],
-    ['a baud rate on TCP', [['/dev/ttyS1', 'tcp://192.168.0.20:502']], 'a TCP connection has no baud rate'],
+    ['a baud rate on TCP', [['/dev/ttyS1', 'tcp://192.0.2.20:502']], 'a TCP connection has no baud rate'],
   ] as const)('tell of %s, and let the file be used', (_, changes, message) => {
     const { config, lines } = readChanged(...changes);
     expect(lines).toHaveLength(1);

@@ -161,15 +161,15 @@ describe('the resolved rig', () => {
   it('makes the drivers their links', () => {
     const [stream, bus] = resolved([
       'port: /dev/ttyS1\n    baud: 19200',
-      'port: tcp://192.168.0.20:502',
+      'port: tcp://192.0.2.20:502',
     ]).lines;
     expect(stream).toMatchObject({
       link: { kind: 'serial', path: '/dev/ttyS0', baud: 921_600, dataBits: 8, parity: 'none', stopBits: 1 },
       framing: { kind: 'binary' },
       rate_Hz: 5000,
     });
-    expect(bus).toMatchObject({ link: { kind: 'tcp', host: '192.168.0.20', port: 502 } });
-    expect(bus).toHaveProperty('link', { kind: 'tcp', host: '192.168.0.20', port: 502 });
+    expect(bus).toMatchObject({ link: { kind: 'tcp', host: '192.0.2.20', port: 502 } });
+    expect(bus).toHaveProperty('link', { kind: 'tcp', host: '192.0.2.20', port: 502 });
   });
 
   it('sends even parity on a bus unless told otherwise', () => {
