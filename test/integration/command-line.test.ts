@@ -1,5 +1,7 @@
-import { spawnSync } from 'node:child_process';
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { spawn, spawnSync } from 'node:child_process';
+import { once } from 'node:events';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { type AddressInfo, createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
@@ -78,5 +80,65 @@ describe('analyse FILE.csv', () => {
     const { status, stderr } = tripwave('analyse', file, '--config', 'config/recording.yaml');
     expect(stderr).toContain('bad-row.csv:101');
     expect(status).toBe(0);
+  });
+});
+
+describe('the whole daemon', () => {
+  test('replay plays a CSV as fast as it can and ends after its verdict', () => {
+    const { status, stdout } = tripwave(
+      'replay',
+      record,
+      '--config',
+      'config/recording.yaml',
+      '--speed',
+      '0',
+      '--data',
+      join(folder, 'replay'),
+      '--json',
+    );
+    expect(status).toBe(0);
+    const verdicts = stdout.trim().split('\n');
+    expect(verdicts).toHaveLength(1);
+    expect((JSON.parse(verdicts[0]!) as Verdict).legs[0]!.active).toBe(true);
+  });
+
+  test('analyse gives the same numbers for the folder of that event', () => {
+    const find = spawnSync('find', [join(folder, 'replay', 'events'), '-name', 'verdict-1.json'], {
+      encoding: 'utf8',
+    });
+    const path = find.stdout.trim();
+    expect(path).not.toBe('');
+    const before = JSON.parse(readFileSync(path, 'utf8')) as Verdict;
+    const { status, stdout } = tripwave('analyse', join(path, '..'), '--json');
+    expect(status).toBe(0);
+    expect((JSON.parse(stdout) as Verdict).legs).toEqual(before.legs);
+  });
+
+  test('run ends with one sentence when the port of the dashboard is taken', async () => {
+    const holder = createServer();
+    holder.listen(0, '127.0.0.1');
+    await once(holder, 'listening');
+    const { port } = holder.address() as AddressInfo;
+    const daemon = spawn(
+      process.execPath,
+      [
+        'daemon/guard.mjs',
+        'run',
+        'config/station.yaml',
+        '--port',
+        String(port),
+        '--data',
+        join(folder, 'taken'),
+      ],
+      { cwd: checkout, stdio: ['ignore', 'ignore', 'pipe'] },
+    );
+    let said = '';
+    daemon.stderr.on('data', (text: Buffer) => {
+      said += text;
+    });
+    const [code] = await once(daemon, 'exit');
+    holder.close();
+    expect(said).toContain(`Port ${port} on 127.0.0.1 is in use`);
+    expect(code).toBe(69);
   });
 });
