@@ -216,8 +216,10 @@ export interface LackOfFit {
 /**
  * Lack of fit by replicates (Draper & Smith, Applied Regression Analysis; from memory). Points count as replicates when
  * their x are equal. Null without replicates, without x to spare, or where the replicates agree to the last digit.
+ * Throws RangeError unless `x` has as many readings as the fit.
  */
 export function lackOfFit(fit: CalibrationFit, x: ArrayLike<number>): LackOfFit | null {
+  if (x.length !== fit.n) throw new RangeError(`lack of fit: ${x.length} readings found, ${fit.n} allowed`);
   const groups = new Map<number, number[]>();
   for (let k = 0; k < fit.n; k++) {
     const group = groups.get(x[k]);
