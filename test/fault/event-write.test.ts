@@ -1,5 +1,5 @@
-import { readdirSync } from 'node:fs';
-import { join } from 'node:path';
+import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { basename, join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { EventWriter } from '../../daemon/recorder/event-writer.ts';
 import { EventFolderWrite, eventFolder, listEvents, setTornAside } from '../../daemon/store/event-folder.ts';
@@ -152,4 +152,75 @@ test('left-over folders are set aside under names of their own and never overwri
   }
   expect(readdirSync(join(folder.path, 'torn'))).toHaveLength(3);
   expect(await listEvents(folder.path)).toEqual([]);
+});
+
+test('every file and the folder are synced before the rename, the folders above after it', async () => {
+  const calls: string[] = [];
+  const noting: Files = {
+    ...disk,
+    async create(path) {
+      const file = await disk.create(path);
+      return {
+        ...file,
+        async sync() {
+          calls.push(`sync ${basename(path)}`);
+          await file.sync();
+        },
+      };
+    },
+    async syncFolder(path) {
+      calls.push(`sync folder ${basename(path).replace(/\d+$/, 'N')}`);
+      await disk.syncFolder(path);
+    },
+    async rename(from, to) {
+      calls.push('rename');
+      await disk.rename(from, to);
+    },
+  };
+  const content = eventContent(folder.path);
+  await new EventFolderWrite(folder.path, content, noting).write();
+  expect(calls.slice(0, 6)).toEqual([
+    'sync trace.bin',
+    'sync event.json',
+    `sync folder ${content.header.id}.tmp-N`,
+    'rename',
+    'sync folder N',
+    'sync folder N',
+  ]);
+});
+
+test('a revision that somebody else published meanwhile stays; ours takes the next number', async () => {
+  const content = eventContent(folder.path);
+  const { id } = content.header;
+  await new EventFolderWrite(folder.path, content, disk).write();
+  const path = join(eventFolder(folder.path, id), 'verdict-1.json');
+  const ingest = createIngest({
+    dataFolder: folder.path,
+    software: 'test',
+    analyse(record, meta) {
+      if (meta.revision === 1) writeFileSync(path, '{"theirs":true}');
+      return countingAnalyse(record, meta);
+    },
+  });
+  const ingested = await ingest.ingest(id);
+  await ingest.close();
+  expect(ingested?.file).toBe('verdict-2.json');
+  expect(readFileSync(path, 'utf8')).toBe('{"theirs":true}');
+});
+
+test('an event that cannot be judged is listed with the reason, and does not stand in the way of the next', async () => {
+  const good = eventContent(folder.path, 1);
+  await new EventFolderWrite(folder.path, eventContent(folder.path, 0), disk).write();
+  await new EventFolderWrite(folder.path, good, disk).write();
+  writeFileSync(
+    join(eventFolder(folder.path, eventContent(folder.path, 0).header.id), 'trace.bin'),
+    'no trace',
+  );
+  const ingest = createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
+  const troubles: (string | null)[] = [];
+  await ingest.scan(({ trouble }) => troubles.push(trouble));
+  expect(troubles[0]).toMatch(/a trace begins with "TRIPWAVE"/);
+  expect(troubles[1]).toBeNull();
+  expect(ingest.list({ before: null, limit: 5 }).map((row) => row.verdict === null)).toEqual([false, true]);
+  await ingest.close();
 });
