@@ -126,8 +126,11 @@ describe('rainflow', () => {
         const holed = [...samples];
         for (const place of places) holed.splice(Math.min(place, holed.length), 0, Number.NaN);
         const cycles: Cycle[] = [];
-        const counter = new Rainflow(0, listing(cycles));
-        counter.push(holed);
+        const before = new Rainflow(0, listing(cycles));
+        const half = Math.floor(holed.length / 2);
+        before.push(holed, 0, half);
+        const counter = new Rainflow(0, listing(cycles), before.state());
+        counter.push(holed, half);
         expect(counter.ignored).toBe(places.length);
         expect(counter.samples).toBe(holed.length);
         const pairs = (list: readonly Cycle[]) => list.map(({ range, mean, count }) => [range, mean, count]);

@@ -115,6 +115,7 @@ describe('the tabular CUSUM of the e-Handbook', () => {
     for (const value of values) mirrored = cusumNext(chart, mirrored, 2 * chart.target - value);
     expect(cusumSide(chart, mirrored)).toBe('below');
     expect(mirrored.low).toBeCloseTo(states[19]!.high, 9);
+    expect([mirrored.lowRun, mirrored.highRun]).toEqual([8, 0]);
   });
 
   it('refuses what is no chart and no value', () => {

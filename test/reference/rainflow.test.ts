@@ -14,7 +14,7 @@ function byRange(cycles: readonly Cycle[]): [number, number][] {
   return [...counts].sort(([a], [b]) => a - b);
 }
 
-// The example of ASTM E1049-85, as the tests of an open general-purpose library print it with its counts.
+// ASTM E1049-85, 5.4.4, as the open library `rainflow` prints it with its counts (tests/test_rainflow.py at 5fc6822).
 const standard = [-2, 1, -3, 5, -1, 3, -4, 4, -2];
 
 describe('the example of ASTM E1049-85', () => {
@@ -59,7 +59,7 @@ describe('the example of ASTM E1049-85', () => {
   });
 });
 
-// Second series of the same library's tests.
+// Second series of the same file.
 it('a longer series with equal ranges', () => {
   const series = [-1.5, 1, -3, 10, -1, 3, -8, 4, -2, 6, -1, -4, -8, 2, 1, -5, 0, 2.5, -4, 1, 0, 2, -0.5];
   expect(byRange(rainflow(series))).toEqual([

@@ -38,7 +38,8 @@ describe('mileage of two groups of cars (NIST data set AUTO83B)', () => {
 });
 
 describe('published samples', () => {
-  // Data and p = 0.021 in a public database's documentation of its Welch test; further digits computed independently.
+  // Data and p = 0.021 of the encyclopaedia article on Welch's t-test, as the documentation of a public database quotes
+  // them; further digits computed independently.
   it('two of fifteen', () => {
     const a = [27.5, 21.0, 19.0, 23.6, 17.0, 17.9, 16.9, 20.1, 21.9, 22.6, 23.1, 19.6, 19.0, 21.7, 21.4];
     const b = [27.1, 22.0, 20.8, 23.4, 23.4, 23.5, 25.8, 22.0, 24.8, 20.2, 21.9, 22.1, 22.9, 20.5, 24.4];

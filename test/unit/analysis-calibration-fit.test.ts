@@ -106,6 +106,14 @@ describe('least squares', () => {
     expect(() => leastSquares([one, Float64Array.of(1)], rising)).toThrow('all alike');
   });
 
+  it('take a column that already points along the axis', () => {
+    const { coefficients } = leastSquares(
+      [Float64Array.of(1, 0, 0), Float64Array.of(0, 2, 0)],
+      Float64Array.of(3, 4, 5),
+    );
+    expect([...coefficients].map((value) => Number(value.toFixed(12)))).toEqual([3, 2]);
+  });
+
   it('leave residuals across every column', () => {
     const columns = [
       Float64Array.of(1, 1, 1, 1, 1),

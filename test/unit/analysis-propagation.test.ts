@@ -105,6 +105,18 @@ describe('trials', () => {
     expect(Math.abs((high + low) / 2 - mean)).toBeLessThan(0.05 * half);
   });
 
+  // Quartiles of one degree of freedom are -1 and 1, of two +-sqrt(2/3), of 1.5 by SciPy; 1e5 trials place them to 0.005.
+  it.each([
+    [1, 1],
+    [2, Math.sqrt(2 / 3)],
+    [1.5, 0.8726],
+  ])('of Student with %d degrees have quartiles at +-%d', (degrees, quartile) => {
+    const trials = monteCarlo(identity, [{ kind: 'student', mean: 0, uncertainty: 1, degrees }], 100_000, 12);
+    const { low, high } = symmetricInterval(trials, 0.5);
+    expect(Math.abs(low + quartile)).toBeLessThan(0.015);
+    expect(Math.abs(high - quartile)).toBeLessThan(0.015);
+  });
+
   it('keep correlations', () => {
     const difference = ([x, y]: Float64Array) => x! - y!;
     const found = monteCarloCorrelated(difference, [5, 3], [4, 1.8, 1.8, 1], 50_000, 2);
@@ -127,6 +139,9 @@ describe('trials', () => {
     expect(shortest.high).toBeLessThan(symmetric.high);
     const inside = trials.sorted.filter((x) => x >= shortest.low && x <= shortest.high).length;
     expect(Math.abs(inside / 50_000 - 0.95)).toBeLessThan(1e-4);
+    const mirrored = shortestInterval({ ...trials, sorted: trials.sorted.map((x) => -x).reverse() });
+    expect(mirrored.low).toBeCloseTo(-shortest.high, 12);
+    expect(mirrored.high).toBeCloseTo(-shortest.low, 12);
   });
 
   it('refuse what is no distribution, no model and too few of them', () => {
