@@ -56,9 +56,11 @@ function normalFrom(uniform: Uniform): number {
   return Math.sqrt(-2 * Math.log(uniform())) * Math.cos(2 * Math.PI * uniform());
 }
 
-/** Gamma-distributed numbers with shape >= 1/2 and scale 1 (Marsaglia and Tsang 2000; from memory). */
+/**
+ * Gamma-distributed numbers with scale 1 (Marsaglia and Tsang 2000; from memory). They give it for shapes >= 1; the
+ * bound it rests on, x^2 / 2 + d - d v + d ln v <= 0, has its one maximum at x = 0 for every shape > 1/3.
+ */
 function gammaFrom(uniform: Uniform, shape: number): number {
-  if (shape < 1) return gammaFrom(uniform, shape + 1) * uniform() ** (1 / shape);
   const d = shape - 1 / 3;
   for (;;) {
     const x = normalFrom(uniform);
