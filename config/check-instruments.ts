@@ -1,18 +1,16 @@
 /** Can these instruments show what happens? Warnings only, each with its arithmetic, on a resolved rig. */
-import type { LineSpec, LinkSpec, ModbusLineSpec, SerialFramesLineSpec } from '../drivers/line-spec.ts';
+import type { LinkSpec, ModbusLineSpec, SerialFramesLineSpec } from '../drivers/line-spec.ts';
 import { planBlocks } from '../drivers/modbus/poll-plan.ts';
 import { dataBytes } from '../drivers/modbus/protocol.ts';
 import { frameBytes } from '../drivers/serial-frames/frame.ts';
 import type { Findings } from './fault.ts';
 import type { LegConfig, RigConfig } from './rig.ts';
+import { outletSampling, plateauSamples } from './sampling.ts';
 
 /** Paths in the file, by id, so that a warning can point at what was written. */
 export interface Paths {
   channel(id: string): string;
 }
-
-/** Samples on the pressure plateau after seating that a peak needs to be reported, and that are recommended. */
-const plateauSamples = 8;
 
 export function checkInstruments(rig: RigConfig, paths: Paths, findings: Findings): void {
   rig.legs.forEach((leg, i) => {
@@ -25,30 +23,15 @@ export function checkInstruments(rig: RigConfig, paths: Paths, findings: Finding
   });
 }
 
-/** Samples per second of a channel as configured; null when only the recording knows. */
-function rateOf_Hz(lines: readonly LineSpec[], id: string): number | null {
-  for (const line of lines) {
-    if (line.driver === 'modbus') {
-      const unit = line.units.find(({ channels }) => channels.some((channel) => channel.id === id));
-      if (unit) return 1 / unit.poll_s;
-    } else if (line.channels.some((channel) => channel.id === id)) {
-      return line.driver === 'serial-frames' ? line.rate_Hz : line.csv.rate_Hz;
-    }
-  }
-  return null;
-}
-
-/** n_p = 2 fs (L - x)/a: samples between the step at the tap and its echo from the reflecting end. */
+/** A peak between two samples is not seen: the plateau must hold enough of them. */
 function checkRate(rig: RigConfig, leg: LegConfig, path: string, findings: Findings): void {
-  const rate_Hz = rateOf_Hz(rig.lines, leg.outlet.channel);
-  if (rate_Hz === null) return;
-  const plateau_s = (2 * (leg.length_m - leg.outlet.distance_m)) / leg.waveSpeed_mps;
-  const samples = rate_Hz * plateau_s;
-  if (samples >= plateauSamples) return;
+  const sampling = outletSampling(rig, leg);
+  if (sampling === null || sampling.samples >= plateauSamples.needed) return;
+  const { rate_Hz, plateau_s, samples } = sampling;
   findings.warn(
     `${path}.taps.outlet.channel`,
-    `leg ${leg.id} needs ${Math.ceil(plateauSamples / plateau_s)} samples/s or more, ${leg.outlet.channel} has ${short(rate_Hz)}: ` +
-      `the plateau lasts 2 (L - x)/a = ${short(plateau_s * 1e3)} ms, that is ${short(samples)} samples (${plateauSamples} needed): peak indicative only`,
+    `leg ${leg.id} needs ${Math.ceil(plateauSamples.needed / plateau_s)} samples/s or more, ${leg.outlet.channel} has ${short(rate_Hz)}: ` +
+      `the plateau lasts 2 (L - x)/a = ${short(plateau_s * 1e3)} ms, that is ${short(samples)} samples (${plateauSamples.needed} needed): peak indicative only`,
   );
 }
 

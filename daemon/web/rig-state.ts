@@ -11,6 +11,7 @@ export class RigState {
   #status: StatusMessage | null = null;
   #rig: RigView | null = null;
   #heard_ms = 0;
+  #analysed = new Set<string>();
   #now_ms: () => number;
 
   constructor(now_ms: () => number) {
@@ -34,6 +35,12 @@ export class RigState {
     this.troubles.observe(status, this.#heard_ms);
   }
 
+  /** The record of an event is closed and its verdict is being made, or (`false`) is there. */
+  analysing(event: string, isGoingOn: boolean): void {
+    if (isGoingOn) this.#analysed.add(event);
+    else this.#analysed.delete(event);
+  }
+
   /** What to show now. A recorder that stays silent is said to be gone, with all that its silence means. */
   view(serverCounters: Readonly<Record<string, number>>): StatusView {
     const now_ms = this.#now_ms();
@@ -47,11 +54,18 @@ export class RigState {
       });
     }
     return {
-      phase: silent ? 'recorder-gone' : (this.#status?.phase ?? 'waiting'),
+      phase: silent ? 'recorder-gone' : this.#phase(),
       tripIn_s: silent ? null : (this.#status?.tripIn_s ?? null),
       lines: this.#status?.lines ?? [],
       counters: { ...this.#status?.counters, ...serverCounters },
       troubles,
     };
+  }
+
+  /** A pump that runs again, or a fault, is of more weight than the verdict to come. */
+  #phase(): StatusView['phase'] {
+    const phase = this.#status?.phase ?? 'waiting';
+    const isOver = phase === 'waiting' || phase === 'tripped' || phase === 'recording';
+    return isOver && this.#analysed.size > 0 ? 'analysing' : phase;
   }
 }

@@ -51,7 +51,7 @@ export class ServerSession {
         return;
       case 'status':
         this.state.status(message);
-        this.hub.message({ kind: 'status', status: this.state.view(this.hub.counters) });
+        this.#tellState();
         this.#options.answer({ kind: 'credit', count: 1 });
         return;
       case 'trip': {
@@ -60,10 +60,7 @@ export class ServerSession {
         return;
       }
       case 'event-closed':
-        await this.#attempt(message.event, async (store) => {
-          const ingested = await store.ingest(message.event);
-          if (ingested !== null) this.#publish(ingested);
-        });
+        await this.#judge(message.event);
         return;
     }
   }
@@ -102,6 +99,20 @@ export class ServerSession {
     ];
   }
 
+  async #judge(event: string): Promise<void> {
+    this.state.analysing(event, true);
+    this.#tellState();
+    try {
+      await this.#attempt(event, async (store) => {
+        const ingested = await store.ingest(event);
+        if (ingested !== null) this.#publish(ingested);
+      });
+    } finally {
+      this.state.analysing(event, false);
+      this.#tellState();
+    }
+  }
+
   #scan(): Promise<void> {
     return this.#attempt('the event folders', (store) => store.scan((ingested) => this.#publish(ingested)));
   }
@@ -130,8 +141,11 @@ export class ServerSession {
     if (isNew && file !== null) this.#options.answer({ kind: 'verdict', event: row.id, folder, file });
   }
 
+  #tellState(): void {
+    this.hub.message({ kind: 'status', status: this.state.view(this.hub.counters) });
+  }
+
   #tellSilence(): void {
-    const status = this.state.view(this.hub.counters);
-    if (status.phase === 'recorder-gone') this.hub.message({ kind: 'status', status });
+    if (this.state.view(this.hub.counters).phase === 'recorder-gone') this.#tellState();
   }
 }

@@ -5,15 +5,12 @@ import type { StatusView } from './wire.ts';
 
 export type Trouble = StatusView['troubles'][number];
 
-/** A loss stays on the list this long after its counter last grew, in ms. */
+/** A loss is told for this long; what was lost before stands only in the counters since start, in ms. */
 const lossShown_ms = 60_000;
 /** The recorder reports twice a second; silent for longer than this it is taken for gone, in ms. */
 export const recorderSilent_ms = 5_000;
 
-/**
- * Counters of measurements or events that are gone for good. What is tried again, a poll that came late, and the live lane,
- * which is meant to leave out, are counted too but are nobody's trouble.
- */
+/** Counters of measurements or events that are gone for good. What is tried again is counted too but is nobody's trouble. */
 const lossCounter = /^(scans|samples|values|blocks|events)(Lost|Dropped|Discarded)$/;
 
 const linkWords: Record<LinkState['state'], string> = {
@@ -36,17 +33,40 @@ const linkRemedy: Partial<Record<LinkState['state'], string>> = {
   silent: 'Check power, baud rate and address of the device.',
 };
 
+/**
+ * What may be left out now and then by design, with what it is a share of: told only where the share stays above
+ * `sustainedShare` for as long as losses are told.
+ */
+const lossyCounters: Readonly<Record<string, { readonly of: string; readonly remedy: string }>> = {
+  slotsLost: {
+    of: 'requestsSent',
+    remedy: 'The devices answer more slowly than they are polled. Poll slower or raise the baud rate.',
+  },
+  summariesDropped: {
+    of: 'summariesSent',
+    remedy: 'The live picture lags behind, the records do not. Lighten the load of this machine.',
+  },
+};
+const sustainedShare = 0.1;
+
+/** One counter over the last `lossShown_ms`. */
 interface Loss {
   count: number;
-  since_ms: number;
-  last_ms: number;
-  /** How much was lost since `since_ms`. */
-  lost: number;
+  /** What was counted when, oldest first. */
+  readonly grown: { readonly at_ms: number; readonly lost: number }[];
+}
+
+/** A lossy counter beside what it is a share of, at two instants. */
+interface Share {
+  readonly at_ms: number;
+  readonly lost: number;
+  readonly of: number;
 }
 
 /** Watches status messages and gathers what is wrong. Wall times in ms. */
 export class TroubleWatch {
   #losses = new Map<string, Loss>();
+  #shares = new Map<string, Share[]>();
   #raised = new Map<string, Trouble>();
 
   /** A trouble that someone else noticed; raising the same key again keeps the first `since_ms`. */
@@ -73,37 +93,81 @@ export class TroubleWatch {
       const remedy = link.why || linkRemedy[link.state] || '';
       found.push({ since_ms, what: `Line ${line} (${driver}) ${linkWords[link.state]}.`, remedy });
     }
-    for (const [key, loss] of this.#losses) {
-      if (loss.lost === 0 || now_ms - loss.last_ms > lossShown_ms) continue;
+    for (const [key, { grown }] of this.#losses) {
+      const recent = grown.filter(({ at_ms }) => now_ms - at_ms <= lossShown_ms);
+      const first = recent[0];
+      if (first === undefined) continue;
+      const lost = recent.reduce((sum, each) => sum + each.lost, 0);
       found.push({
-        since_ms: loss.since_ms,
-        what: `${key[0]!.toUpperCase()}${key.slice(1)}: ${loss.lost}.`,
+        since_ms: first.at_ms,
+        what: `${capital(key)}: ${lost} in the last minute, ${rate(lost / (lossShown_ms / 1000))} a second.`,
         remedy: 'The gaps are marked in the records. Check cabling and the load of this machine.',
       });
+    }
+    for (const [key, shares] of this.#shares) {
+      const trouble = sustained(key, shares, now_ms);
+      if (trouble !== null) found.push(trouble);
     }
     return found.sort((a, b) => a.since_ms - b.since_ms);
   }
 
   #watch(where: string, counters: Readonly<Record<string, number>>, now_ms: number): void {
     for (const [name, count] of Object.entries(counters)) {
-      if (!lossCounter.test(name)) continue;
       const key = `${words(name)} on ${where}`;
-      const before = this.#losses.get(key);
-      if (before === undefined || count < before.count) {
-        this.#losses.set(key, { count, since_ms: now_ms, last_ms: now_ms, lost: 0 });
-        continue;
-      }
-      const grown = count - before.count;
-      if (grown === 0) continue;
-      if (before.lost === 0 || now_ms - before.last_ms > lossShown_ms) {
-        before.since_ms = now_ms;
-        before.lost = 0;
-      }
-      before.lost += grown;
-      before.count = count;
-      before.last_ms = now_ms;
+      if (lossCounter.test(name)) this.#count(key, count, now_ms);
+      const of = counters[lossyCounters[name]?.of ?? ''];
+      if (of !== undefined) this.#weigh(`${name} ${where}`, { at_ms: now_ms, lost: count, of });
     }
   }
+
+  #count(key: string, count: number, now_ms: number): void {
+    const before = this.#losses.get(key);
+    if (before === undefined || count < before.count) {
+      this.#losses.set(key, { count, grown: [] });
+      return;
+    }
+    if (count > before.count) before.grown.push({ at_ms: now_ms, lost: count - before.count });
+    before.count = count;
+    while (before.grown.length > 0 && now_ms - before.grown[0]!.at_ms > lossShown_ms) before.grown.shift();
+  }
+
+  /** Keeps one mark a second and the newest one older than the span, against which the newest is weighed. */
+  #weigh(key: string, now: Share): void {
+    const shares = this.#shares.get(key) ?? [];
+    const last = shares.at(-1);
+    if (last !== undefined && (now.lost < last.lost || now.of < last.of)) shares.length = 0;
+    const isDue = shares.length === 0 || now.at_ms - shares.at(-1)!.at_ms >= 1000;
+    if (isDue) shares.push(now);
+    while (shares.length > 1 && now.at_ms - shares[1]!.at_ms >= lossShown_ms) shares.shift();
+    this.#shares.set(key, shares);
+  }
+}
+
+/** A trouble once a whole span has been watched and the share lost in it is too large. */
+function sustained(key: string, shares: readonly Share[], now_ms: number): Trouble | null {
+  const [name = ''] = key.split(' ', 1);
+  const oldest = shares[0];
+  const newest = shares.at(-1);
+  const lossy = lossyCounters[name];
+  if (oldest === undefined || newest === undefined || lossy === undefined) return null;
+  if (newest.at_ms - oldest.at_ms < lossShown_ms || now_ms - newest.at_ms > lossShown_ms) return null;
+  const lost = newest.lost - oldest.lost;
+  const share = lost / Math.max(1, lost + newest.of - oldest.of);
+  if (share < sustainedShare) return null;
+  const where = key.slice(name.length + 1);
+  return {
+    since_ms: oldest.at_ms,
+    what: `${capital(words(name))} on ${where}: ${Math.round(share * 100)} % over the last minute.`,
+    remedy: lossy.remedy,
+  };
+}
+
+function rate(perSecond: number): string {
+  return perSecond < 0.1 ? 'less than 0.1' : perSecond.toFixed(perSecond < 10 ? 1 : 0);
+}
+
+function capital(text: string): string {
+  return `${text[0]!.toUpperCase()}${text.slice(1)}`;
 }
 
 /** `scansLost` -> `scans lost`. */

@@ -1,7 +1,8 @@
 /** Turns what the recorder says into what a browser gets. Pure. */
-import type { ChannelConfig, RigConfig } from '../../config/rig.ts';
+import type { ChannelConfig, LegConfig, RigConfig } from '../../config/rig.ts';
+import { outletSampling, plateauSamples } from '../../config/sampling.ts';
 import type { HelloMessage, Summary, WallAnchor } from '../recorder/messages.ts';
-import type { ChannelView, EventRow, RigView } from './wire.ts';
+import type { ChannelView, EventRow, RigView, SamplingView } from './wire.ts';
 
 type Role = ChannelView['role'];
 
@@ -22,6 +23,20 @@ function roleOf(channel: ChannelConfig, config: RigConfig): { leg: string | null
   if (config.trip.contact?.channel === channel.id) return { leg: null, role: 'contact' };
   if (config.trip.pressureSwitch?.channel === channel.id) return { leg: null, role: 'pressure-switch' };
   return { leg: null, role: 'other' };
+}
+
+function samplingView(config: RigConfig, leg: LegConfig): SamplingView | null {
+  const sampling = outletSampling(config, leg);
+  if (sampling === null) return null;
+  const { channel, rate_Hz, plateau_s, samples } = sampling;
+  return {
+    rate_Hz,
+    needed_Hz: plateauSamples.needed / plateau_s,
+    recommended_Hz: plateauSamples.recommended / plateau_s,
+    plateau_s,
+    samples,
+    responseTime_s: config.channels.find(({ id }) => id === channel)?.responseTime_s ?? 0,
+  };
 }
 
 /** The rig for a browser: channels in the order of the configuration, which is the order of the summaries. */
@@ -45,10 +60,14 @@ export function rigView(config: RigConfig, software: string, anchor: WallAnchor)
       bore_m: leg.bore_m,
       length_m: leg.length_m,
       waveSpeed_mps: leg.waveSpeed_mps,
+      waveSpeedHalfWidth_mps: leg.waveSpeedHalfWidth_mps,
+      inertiaRatio: leg.inertiaRatio,
+      sampling: samplingView(config, leg),
       rating_Pa: leg.rating_Pa ?? leg.valve.rating_Pa,
       valve: { id: leg.valve.id, type: leg.valve.type, size: leg.valve.size, settings: leg.valve.settings },
     })),
     tripSetPoint_Pa: config.trip.tank?.setPoint_Pa ?? null,
+    density_kgpm3: config.liquid.density_kgpm3,
     severity: config.severity,
     anchor,
   };

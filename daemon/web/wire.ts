@@ -41,12 +41,32 @@ export interface ChannelView {
   readonly range: readonly [number, number];
 }
 
+/** The arithmetic of a peak's capture: a plateau of 2 (L - x)/a between step and echo must hold enough samples. */
+export interface SamplingView {
+  readonly rate_Hz: number;
+  /** Eight samples on the plateau: fewer, and a peak is indicative only. */
+  readonly needed_Hz: number;
+  /** Twenty samples on the plateau. */
+  readonly recommended_Hz: number;
+  readonly plateau_s: number;
+  /** Samples on the plateau at `rate_Hz`. */
+  readonly samples: number;
+  /** Response time of sensor and filter. */
+  readonly responseTime_s: number;
+}
+
 export interface LegView {
   readonly id: string;
   readonly name: string;
   readonly bore_m: number;
   readonly length_m: number;
   readonly waveSpeed_mps: number;
+  /** Half-width of its 95 % interval. */
+  readonly waveSpeedHalfWidth_mps: number;
+  /** Effective over geometric length for the column's inertia. */
+  readonly inertiaRatio: number;
+  /** Can the outlet channel show a peak? Null when its rate stands only in the recording. */
+  readonly sampling: SamplingView | null;
   readonly rating_Pa: number | null;
   readonly valve: {
     readonly id: string;
@@ -64,13 +84,15 @@ export interface RigView {
   readonly channels: readonly ChannelView[];
   readonly legs: readonly LegView[];
   readonly tripSetPoint_Pa: number | null;
+  readonly density_kgpm3: number;
   readonly severity: { readonly version: string; readonly mild_mps: number; readonly severe_mps: number };
   /** Wall clock ms at monotonic s. */
   readonly anchor: { readonly time_s: number; readonly wall_ms: number };
 }
 
 export interface StatusView {
-  readonly phase: RigPhase | 'recorder-gone';
+  /** `analysing`: the record is closed, its verdict is being made. */
+  readonly phase: RigPhase | 'analysing' | 'recorder-gone';
   readonly tripIn_s: number | null;
   readonly lines: readonly LineStatus[];
   readonly counters: Readonly<Record<string, number>>;

@@ -83,6 +83,7 @@ const phases: Readonly<Record<StatusView['phase'], readonly [word: string, meani
   running: ['Running', 'The pump runs.'],
   tripped: ['Tripped', 'The pump has lost its drive.'],
   recording: ['Recording', 'The valve has closed; the event stays open until the ringing has died down.'],
+  analysing: ['Analysing', 'The record is closed; its verdict is being made.'],
   fault: ['Fault', 'The recorder cannot measure; see above.'],
   'recorder-gone': ['No recorder', 'Nothing here is live.'],
 };

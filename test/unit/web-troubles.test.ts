@@ -30,31 +30,75 @@ test('an open line is no trouble; a silent one is, with its own remedy and since
   ]);
 });
 
-test('a loss is told while it is fresh, with how much was lost since it began', () => {
+test('a loss is told for a minute, with count and rate of that minute, and then ends', () => {
   const watch = new TroubleWatch();
   watch.observe(status(500), 0);
   expect(watch.list(status(500), null, 0)).toEqual([]);
   watch.observe(status(512), 1000);
-  watch.observe(status(515), 2000);
-  const [loss] = watch.list(status(515), null, 3000);
-  expect(loss).toMatchObject({ since_ms: 1000, what: 'Scans lost on line stream: 15.' });
-  expect(watch.list(status(515), null, 63_001)).toEqual([]);
-  watch.observe(status(516), 70_000);
-  expect(watch.list(status(516), null, 70_000)[0]).toMatchObject({
-    since_ms: 70_000,
-    what: 'Scans lost on line stream: 1.',
+  watch.observe(status(560), 31_000);
+  expect(watch.list(status(560), null, 32_000)[0]).toMatchObject({
+    since_ms: 1000,
+    what: 'Scans lost on line stream: 60 in the last minute, 1.0 a second.',
+  });
+  expect(watch.list(status(560), null, 61_500)[0]).toMatchObject({
+    since_ms: 31_000,
+    what: 'Scans lost on line stream: 48 in the last minute, 0.8 a second.',
+  });
+  expect(watch.list(status(560), null, 91_001)).toEqual([]);
+  watch.observe(status(561), 200_000);
+  expect(watch.list(status(561), null, 200_000)[0]).toMatchObject({
+    since_ms: 200_000,
+    what: 'Scans lost on line stream: 1 in the last minute, less than 0.1 a second.',
   });
 });
 
-test('the live lane may leave out, and a late poll is no loss', () => {
+const livelane = (dropped: number, sent: number): StatusMessage => ({
+  ...status(0),
+  counters: { summariesDropped: dropped, summariesSent: sent, hintsDropped: dropped, eventsDropped: 0 },
+});
+
+test('the live lane may leave out: told only where a tenth of a whole minute is missing', () => {
   const watch = new TroubleWatch();
-  const withCounts = (count: number): StatusMessage => ({
+  let told = -1;
+  // Twenty summaries a second; a burst at the start, later every fifth.
+  for (let second = 0; second <= 200; second++) {
+    const late = Math.max(0, second - 100);
+    const dropped = Math.min(second, 5) * 19 + late * 4;
+    const message = livelane(dropped, second * 20 - dropped);
+    watch.observe(message, second * 1000);
+    if (told < 0 && watch.list(message, null, second * 1000).length > 0) told = second;
+    if (second === 100) expect(told).toBeLessThan(0);
+  }
+  expect(told).toBeGreaterThan(110);
+  const [trouble] = watch.list(livelane(0, 0), null, 200_000);
+  expect(trouble?.what).toBe('Summaries dropped on the recorder: 20 % over the last minute.');
+  expect(watch.list(livelane(0, 0), null, 261_000)).toEqual([]);
+});
+
+test('a handful of poll slots missed at start is no trouble, a slow bus is', () => {
+  const bus = (lost: number, sent: number): StatusMessage => ({
     ...status(0),
-    counters: { summariesDropped: count, hintsDropped: count, eventsDropped: 0 },
+    lines: [
+      {
+        line: 'bus',
+        driver: 'modbus',
+        link: { state: 'open', since_s: 0, why: '' },
+        counters: { slotsLost: lost, requestsSent: sent },
+      },
+    ],
   });
-  watch.observe(withCounts(0), 0);
-  watch.observe(withCounts(9), 1000);
-  expect(watch.list(withCounts(9), null, 1000)).toEqual([]);
+  const watch = new TroubleWatch();
+  for (let second = 0; second <= 90; second++) {
+    const message = bus(Math.min(30, second * 10), second * 60);
+    watch.observe(message, second * 1000);
+    expect(watch.list(message, null, second * 1000)).toEqual([]);
+  }
+  for (let second = 91; second <= 160; second++) {
+    watch.observe(bus(30 + (second - 90) * 30, 5400 + (second - 90) * 30), second * 1000);
+  }
+  expect(watch.list(bus(0, 0), null, 160_000)).toMatchObject([
+    { what: 'Slots lost on line bus: 50 % over the last minute.' },
+  ]);
 });
 
 test('counters that start afresh with another recorder are not a loss', () => {
@@ -95,4 +139,17 @@ test('a recorder that stays silent is said to be gone, and its countdown with it
   expect(view.troubles[0]?.what).toContain('recorder');
   state.status(status(0));
   expect(state.view({}).phase).toBe('running');
+});
+
+test('between the end of a record and its verdict the state is analysing, unless the pump runs again', () => {
+  const state = new RigState(() => 0);
+  state.status({ ...status(0), phase: 'waiting' });
+  state.analysing('e1', true);
+  expect(state.view({}).phase).toBe('analysing');
+  state.status({ ...status(0), phase: 'running' });
+  expect(state.view({}).phase).toBe('running');
+  state.status({ ...status(0), phase: 'recording' });
+  expect(state.view({}).phase).toBe('analysing');
+  state.analysing('e1', false);
+  expect(state.view({}).phase).toBe('recording');
 });
