@@ -2,16 +2,16 @@
 import { Command, CommanderError } from 'commander';
 import { DataError, exit, UnavailableError, UsageError } from './errors.ts';
 
-/** Imported when the command line is read, so that a broken room does not keep the others from starting. */
-const commands: readonly (() => Promise<Command>)[] = [
-  async () => (await import('./commands/demo.ts')).demoCommand(),
-  async () => (await import('./commands/run.ts')).runCommand(),
-  async () => (await import('./commands/check.ts')).checkCommand(),
-  async () => (await import('./commands/rig.ts')).rigCommand(),
-  async () => (await import('./commands/analyse.ts')).analyseCommand(),
-  async () => (await import('./commands/replay.ts')).replayCommand(),
-  async () => (await import('./commands/schema.ts')).schemaCommand(),
-];
+/** Only the command that is called is loaded: a recorder that runs for months should carry nothing it does not use. */
+const commands: Readonly<Record<string, () => Promise<Command>>> = {
+  demo: async () => (await import('./commands/demo.ts')).demoCommand(),
+  run: async () => (await import('./commands/run.ts')).runCommand(),
+  check: async () => (await import('./commands/check.ts')).checkCommand(),
+  rig: async () => (await import('./commands/rig.ts')).rigCommand(),
+  analyse: async () => (await import('./commands/analyse.ts')).analyseCommand(),
+  replay: async () => (await import('./commands/replay.ts')).replayCommand(),
+  schema: async () => (await import('./commands/schema.ts')).schemaCommand(),
+};
 
 const cautions = `
 Tripwave records; it does not protect. It is not a safety system: relief valves, pressure switches and trips
@@ -26,7 +26,8 @@ export async function main(args: readonly string[]): Promise<void> {
     )
     .version((await import('./version.ts')).version)
     .addHelpText('after', cautions);
-  for (const load of commands) program.addCommand(await load());
+  const called = Object.hasOwn(commands, args[0] ?? '') ? [commands[args[0]!]!] : Object.values(commands);
+  for (const load of called) program.addCommand(await load());
   for (const command of [program, ...program.commands]) {
     command.exitOverride().showHelpAfterError('(--help shows what is allowed)');
   }

@@ -15,7 +15,7 @@ import { forkRig, type RigHandle } from '../virtual-rig/fork-rig.ts';
 import type { RigPort } from '../virtual-rig/run-rig.ts';
 import type { LegTruthOnClock, TripTruth } from '../virtual-rig/truth.ts';
 import { truthErrors } from '../virtual-rig/truth-error.ts';
-import { readConfig } from './check.ts';
+import { readConfigApart } from './config-apart.ts';
 import { portNumber } from './port-number.ts';
 import { serverModule } from './run.ts';
 
@@ -44,7 +44,7 @@ export function demoCommand(): Command {
     )
     .action(async (options: Options & { data: string }) => {
       const warn = (line: string) => process.stderr.write(`${line}\n`);
-      const config = readConfig(configFile('demo.yaml'), warn);
+      const config = await readConfigApart(configFile('demo.yaml'), warn);
       const truths: TripTruth[] = [];
       const rig = await forkRig(configFile('demo.rig.yaml'), {
         folder: options.data,

@@ -2,9 +2,9 @@
 import { fileURLToPath } from 'node:url';
 import { Command } from 'commander';
 import type { RigConfig } from '../../config/rig.ts';
-import { createDriver } from '../../drivers/registry.ts';
 import { createLog, runUntilSignal } from '../recorder/run.ts';
-import { readConfig } from './check.ts';
+import { readConfigApart } from './config-apart.ts';
+import { makeDriver } from './make-driver.ts';
 import { portNumber } from './port-number.ts';
 
 interface Options {
@@ -36,10 +36,10 @@ export function runCommand(): Command {
         '\nTripwave records, it does not protect: switches and trips stay hard-wired.',
     )
     .action(async (file: string, options: Options) => {
-      const config = readConfig(file, (line) => process.stderr.write(`${line}\n`));
+      const config = await readConfigApart(file, (line) => process.stderr.write(`${line}\n`));
       await runUntilSignal(withOptions(config, options), {
         serverModule,
-        createDriver,
+        createDriver: makeDriver,
         log: createLog(options.quiet === true || process.stderr.isTTY ? 'warn' : 'info'),
         hasProgress: process.stderr.isTTY && options.quiet !== true,
       });
