@@ -4,9 +4,9 @@ import type { LegResults, LegVerdict } from '../../daemon/analysis/verdict.ts';
 import type { PlantSpec } from '../../daemon/virtual-rig/plant-spec.ts';
 import type { LegTruth } from '../../daemon/virtual-rig/plant-types.ts';
 import type { Missing } from './independent-records.ts';
-import { normal, type RigKind, randomRig, seeded, within } from './random-rig.ts';
+import { normal, type Random, type RigKind, randomRig, seeded, within } from './random-rig.ts';
 import { randomSensors, type SensorSet, type SimulatedTrip, simulateTrip } from './simulate-trip.ts';
-import { ordinaryKnowledge, recordOf } from './trip-record.ts';
+import { type Knowledge, ordinaryKnowledge, recordOf } from './trip-record.ts';
 
 /** One judged trip. */
 export interface Case {
@@ -33,15 +33,38 @@ const kinds: readonly RigKind[] = [
   'dashpot',
 ];
 
-/** Simulates and judges one seeded trip; the same seed gives the same rig at every rate. */
-export function judgeTrip(seed: number, rate_Hz: number, missing: Missing = {}): Case {
+/**
+ * Rig, instruments and knowledge of one seeded trip. `isWide` draws legs up to 40 m, slow and fast pressure sensors
+ * (0.1-2 ms, known to 30 %) and more or less noise (5-50 mbar) in place of the ordinary ones.
+ */
+export function drawTrip(
+  seed: number,
+  isWide = false,
+): {
+  readonly kind: RigKind;
+  readonly spec: PlantSpec;
+  readonly sensors: SensorSet;
+  readonly knowledge: Knowledge;
+  readonly random: Random;
+} {
   const random = seeded(seed * 7919 + 17);
   normal(random);
   const kind = kinds[seed % kinds.length];
-  const rig = randomRig(random, kind);
+  const rig = randomRig(random, kind, isWide ? [5, 40] : [5, 25]);
   const spec = { ...rig, tank: { ...rig.tank, absorption_ratio: within(random, 0.02, 0.1) } };
-  const sensors = randomSensors(random);
-  const knowledge = ordinaryKnowledge(random);
+  const ordinary = randomSensors(random);
+  const known = ordinaryKnowledge(random);
+  if (!isWide) return { kind, spec, sensors: ordinary, knowledge: known, random };
+  const pressureLag_s = 1e-4 * 20 ** random();
+  const sensors = { ...ordinary, pressureLag_s, pressureNoise_Pa: 500 * 10 ** random() };
+  const stated_s = pressureLag_s * (1 + 0.15 * normal(random));
+  const knowledge = { ...known, pressureLag_s: stated_s, pressureLagHalfWidth_s: 0.3 * stated_s };
+  return { kind, spec, sensors, knowledge, random };
+}
+
+/** Simulates and judges one seeded trip; the same seed gives the same rig at every rate. */
+export function judgeTrip(seed: number, rate_Hz: number, missing: Missing = {}, isWide = false): Case {
+  const { kind, spec, sensors, knowledge, random } = drawTrip(seed, isWide);
   const simulated = simulateTrip(spec, { rate_Hz, sensors, random });
   const record = recordOf(simulated, spec, sensors, knowledge, missing);
   const verdict = analyse(record, { revision: 1, software: 'test', reason: 'accuracy' }).legs[0];
@@ -59,11 +82,22 @@ export function isPlain({ truth, spec }: Case): boolean {
 
 /** Truth of every figure that the plant knows, in the unit of the result. */
 export function truthsOf(one: Case): Partial<Record<keyof LegResults, number>> {
-  const { truth, spec } = one;
+  const { truth, spec, simulated } = one;
   const { seating_s, reversal_s, staticAfter_Pa, velocityAtSeating_mps, trip_s } = truth;
   if (seating_s === null || reversal_s === null || staticAfter_Pa === null || velocityAtSeating_mps === null)
     return {};
+  const { length_m, waveSpeed_mps } = spec.legs[0].downstream;
+  const tap_m = spec.legs[0].taps.outlet_m;
+  const surge_Pa = truth.peakAtValve_Pa - staticAfter_Pa;
+  const impedance = spec.liquid.density_kgpm3 * waveSpeed_mps;
+  // What slows the column over the last 10 ms, at the seat: the tap sees it over the rest of the length only.
+  const pushed_Pa =
+    Math.max(0, staticAfter_Pa - simulated.legs[0].beforeSeating_Pa) *
+    (1 + tap_m / (1.05 * length_m - tap_m));
   return {
+    equivalentReverseVelocity: Math.max(0, (surge_Pa - pushed_Pa) / impedance),
+    inletReverseVelocity: -velocityAtSeating_mps,
+    seatingStep: -velocityAtSeating_mps * impedance,
     trip: trip_s,
     reversal: reversal_s - trip_s,
     seating: seating_s - trip_s,
@@ -73,11 +107,11 @@ export function truthsOf(one: Case): Partial<Record<keyof LegResults, number>> {
     velocityAtSeating: -velocityAtSeating_mps,
     peak: truth.peakAtValve_Pa,
     staticAfter: staticAfter_Pa,
-    surge: truth.peakAtValve_Pa - staticAfter_Pa,
-    surgeRaw: truth.peakAtValve_Pa - staticAfter_Pa,
+    surge: surge_Pa,
+    surgeRaw: surge_Pa,
     decelerationMean: truth.approachVelocity_mps / (reversal_s - trip_s),
     decelerationMeter: truth.approachVelocity_mps / (reversal_s - trip_s),
-    waveSpeed: spec.legs[0].downstream.waveSpeed_mps,
+    waveSpeed: waveSpeed_mps,
     ...(truth.decelerationAtReversal_mps2 === null
       ? {}
       : { decelerationAtReversal: truth.decelerationAtReversal_mps2 }),
@@ -143,6 +177,10 @@ export const figures: readonly {
   { name: 'approachVelocity', scale: 1e3, isRelative: false, unit: 'mm/s' },
   { name: 'largestReverseVelocity', scale: 1e3, isRelative: false, unit: 'mm/s' },
   { name: 'velocityAtSeating', scale: 1e3, isRelative: false, unit: 'mm/s' },
+  { name: 'equivalentReverseVelocity', scale: 1e3, isRelative: false, unit: 'mm/s' },
+  { name: 'inletReverseVelocity', scale: 1e3, isRelative: false, unit: 'mm/s' },
+  { name: 'seatingStep', scale: 1e-2, isRelative: false, unit: 'mbar' },
+  { name: 'peak', scale: 1e-2, isRelative: false, unit: 'mbar' },
   { name: 'staticAfter', scale: 1e-2, isRelative: false, unit: 'mbar' },
   { name: 'surgeRaw', scale: 100, isRelative: true, unit: '%' },
   { name: 'surge', scale: 100, isRelative: true, unit: '%' },

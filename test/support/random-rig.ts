@@ -113,12 +113,16 @@ export function scaledValve(valve: ValveSpec, k: number, force = 1, gap = 1): Va
 }
 
 /**
- * A rig with one pump and one leg: DN80, 100 or 150, leg 5-25 m, wave speed 1180-1340 m/s, trip at 3.5-8 bar, 2-3.4
+ * A rig with one pump and one leg: DN80, 100 or 150, leg 5-25 m (unless given), wave speed 1180-1340 m/s, trip at 3.5-8 bar, 2-3.4
  * m/s at the trip, set inertia half to twice the ordinary. The tank starts so low that it fills for about 2.6 s.
  */
-export function randomRig(random: Random, kind: RigKind): PlantSpec {
+export function randomRig(
+  random: Random,
+  kind: RigKind,
+  legs_m: readonly [number, number] = [5, 25],
+): PlantSpec {
   const bore_m = [0.0779, 0.1023, 0.1541][Math.floor(random() * 3)]!;
-  const length_m = within(random, 5, 25);
+  const length_m = within(random, ...legs_m);
   const inletLength_m = within(random, 1, 3);
   const waveSpeed_mps = within(random, 1180, 1340);
   const trip_Pa = within(random, 3.5e5, 8e5);

@@ -58,6 +58,8 @@ export interface SimulatedLeg {
   /** Of the lagging meter. */
   readonly meter_mps: Float64Array;
   readonly opening_ratio: Float64Array;
+  /** Mean outlet pressure of a perfect sensor over the last 10 ms before the first contact; NaN without one. */
+  readonly beforeSeating_Pa: number;
   readonly truth: LegTruth;
 }
 
@@ -104,6 +106,27 @@ class Probe {
   }
 }
 
+/** Mean of what it was last given, until it is told to stop. */
+class LastMean {
+  private readonly kept: Float64Array;
+  private count = 0;
+
+  constructor(size: number) {
+    this.kept = new Float64Array(size);
+  }
+
+  take(value: number): void {
+    this.kept[this.count++ % this.kept.length] = value;
+  }
+
+  get mean(): number {
+    const n = Math.min(this.count, this.kept.length);
+    let sum = 0;
+    for (let k = 0; k < n; k++) sum += this.kept[k];
+    return sum / n;
+  }
+}
+
 /**
  * Starts every pump, lets the tank fill until the pressure switch trips (20 s at most), and records round the trip.
  * Throws when there is no trip, or a leg does not flow then.
@@ -122,6 +145,7 @@ export function simulateTrip(spec: PlantSpec, options: TripOptions): SimulatedTr
     meter: new Probe(dt_s, sensors.meterLag_s),
     opening: new Probe(dt_s, 0),
   }));
+  const before = spec.legs.map(() => new LastMean(Math.max(1, Math.round(0.01 / dt_s))));
   const instants: number[] = [];
   let tripped_s = Infinity;
   let next_s = random() / rate_Hz;
@@ -132,6 +156,8 @@ export function simulateTrip(spec: PlantSpec, options: TripOptions): SimulatedTr
     tank.follow(plant.tank_Pa);
     for (const [i, probes] of legs.entries()) {
       const state = plant.legs[i]!;
+      const truth = plant.truths.find(({ leg }) => leg === spec.legs[i]!.id);
+      if (truth !== undefined && truth.seating_s === null) before[i].take(state.outlet_Pa);
       probes.outlet.follow(state.outlet_Pa);
       probes.inlet.follow(state.inlet_Pa);
       probes.mid.follow(state.mid_Pa);
@@ -165,6 +191,7 @@ export function simulateTrip(spec: PlantSpec, options: TripOptions): SimulatedTr
           (value) => value + sensors.meterOffset_mps + sensors.meterNoise_mps * normal(random),
         ),
         opening_ratio: Float64Array.from(probes.opening.samples.slice(first)),
+        beforeSeating_Pa: truth.seating_s === null ? Number.NaN : before[i].mean,
         truth,
       };
     }),

@@ -13,6 +13,8 @@ export interface Knowledge {
   readonly meterLag: number;
   /** Assumed response time of the pressure sensors, in s. */
   readonly pressureLag_s: number;
+  /** Half-width of its 95 % interval as the configuration states it, in s; 0.4 ms unless given. */
+  readonly pressureLagHalfWidth_s?: number;
 }
 
 /** Length to 1 %, wave speed to 2 %, meter lag to 10 % (one standard deviation); sensors taken as 0.6 ms. */
@@ -43,7 +45,7 @@ export function recordOf(
     seriesOf(
       channelOf(id, 'pressure', {
         responseTime_s: knowledge.pressureLag_s,
-        responseTimeHalfWidth_s: 0.0004,
+        responseTimeHalfWidth_s: knowledge.pressureLagHalfWidth_s ?? 0.0004,
         rawRange: sensors.bits === null ? null : [-1e5, 24e5],
       }),
       time_s,

@@ -1,0 +1,108 @@
+/**
+ * `node test/truth/run.ts [--rigs N] [--rates 100,500,1000,5000] [--seed S] [--workers N] [--half tuning|hold-out]
+ * [--alarms] [--wrong] [--missing] [--keep] [--worst FIGURE]`: the truth of the measurement. Without a choice of part it
+ * judges N random rigs at every rate; `--keep` writes what is printed into test/truth/figures.md, part by part.
+ */
+import { readFileSync, writeFileSync } from 'node:fs';
+import { parseArgs } from 'node:util';
+import type { LegResults } from '../../daemon/analysis/verdict.ts';
+import { alarmLines, type AlarmRow, alarmScenarios } from './alarms.ts';
+import { type MissingRow, missingLines } from './missing.ts';
+import { runJobs } from './pool.ts';
+import { holdOutSeed, type StudyRow, tuningSeed } from './study.ts';
+import { accuracyTable, coverageTable, prototypeTable, severityLines, worstSeeds } from './tables.ts';
+import { type WrongRow, wrongLines } from './wrong.ts';
+
+const { values } = parseArgs({
+  options: {
+    rigs: { type: 'string', default: '600' },
+    rates: { type: 'string', default: '100,500,1000,5000' },
+    seed: { type: 'string', default: '0' },
+    workers: { type: 'string', default: '2' },
+    half: { type: 'string' },
+    hours: { type: 'string', default: '200' },
+    alarms: { type: 'boolean', default: false },
+    wrong: { type: 'boolean', default: false },
+    missing: { type: 'boolean', default: false },
+    keep: { type: 'boolean', default: false },
+    worst: { type: 'string' },
+  },
+});
+const rigs = Number(values.rigs);
+const shift = Number(values.seed);
+const workers = Number(values.workers);
+const rates = values.rates.split(',').map(Number);
+const begun_s = performance.now() / 1000;
+
+const parts: [title: string, lines: string[]][] = [];
+if (values.alarms) parts.push(['Alarms', await alarms()]);
+if (values.wrong) parts.push(['One wrong thing at a time', await wrong()]);
+if (values.missing) parts.push(['What a missing channel costs', await missing()]);
+if (parts.length === 0) parts.push(['Accuracy and intervals', await accuracy()]);
+for (const [title, lines] of parts) {
+  const text = [`## ${title}`, '', heading(), '', ...lines, ''].join('\n');
+  console.log(text);
+  if (values.keep) keep(title, text);
+}
+
+function heading(): string {
+  const command = `node test/truth/run.ts ${process.argv.slice(2).join(' ')}`.trim();
+  const day = new Date().toISOString().slice(0, 10);
+  return `${day}, \`${command}\`, ${(performance.now() / 1000 - begun_s).toFixed(0)} s on ${workers} processes.`;
+}
+
+/** Puts one part into figures.md in the place of its older self. */
+function keep(title: string, text: string): void {
+  const file = new URL('figures.md', import.meta.url);
+  let old = '# The truth of the measurement: figures of full runs\n';
+  try {
+    old = readFileSync(file, 'utf8');
+  } catch (error) {
+    if ((error as NodeJS.ErrnoException).code !== 'ENOENT') throw error;
+  }
+  const sections = old.split(/^(?=## )/m);
+  const at = sections.findIndex((section) => section.startsWith(`## ${title}\n`));
+  if (at < 0) sections.push(text);
+  else sections[at] = text;
+  writeFileSync(file, `${sections.map((section) => section.trimEnd()).join('\n\n')}\n`);
+}
+
+function seedsOf(first: number, count: number): number[] {
+  return Array.from({ length: count }, (_, k) => first + shift + k);
+}
+
+async function accuracy(): Promise<string[]> {
+  const lines: string[] = [];
+  const half = Math.ceil(rigs / 2);
+  for (const [name, first] of [
+    ['tuning', tuningSeed],
+    ['hold-out', holdOutSeed],
+  ] as const) {
+    if (values.half !== undefined && values.half !== name) continue;
+    const asks = seedsOf(first, half).flatMap((seed) => rates.map((rate_Hz) => ({ seed, rate_Hz })));
+    const rows = await runJobs<StudyRow>('study', asks, workers);
+    lines.push(
+      `### ${name === 'tuning' ? 'Tuning half' : 'Hold-out half'}: seeds ${first + shift} to ${first + shift + half - 1}, ${rows.length} trips`,
+      '',
+    );
+    if (values.worst !== undefined) lines.push(...worstSeeds(rows, values.worst as keyof LegResults, 60), '');
+    lines.push(...accuracyTable(rows), '', ...coverageTable(rows, rates), '', ...severityLines(rows), '');
+    if (name === 'hold-out' || values.half !== undefined) lines.push(...prototypeTable(rows, rates), '');
+  }
+  return lines;
+}
+
+async function alarms(): Promise<string[]> {
+  return alarmLines(await runJobs<AlarmRow>('alarms', alarmScenarios(Number(values.hours), shift), workers));
+}
+
+async function wrong(): Promise<string[]> {
+  const asks = seedsOf(holdOutSeed, rigs).map((seed) => ({ seed, rate_Hz: rates[0] }));
+  return wrongLines(await runJobs<WrongRow>('wrong', asks, workers), rates[0]);
+}
+
+async function missing(): Promise<string[]> {
+  const asks = seedsOf(holdOutSeed, rigs).flatMap((seed) => rates.map((rate_Hz) => ({ seed, rate_Hz })));
+  const rows = await runJobs<MissingRow[]>('missing', asks, workers);
+  return missingLines(rows.flat(), rates);
+}
