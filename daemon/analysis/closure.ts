@@ -112,7 +112,10 @@ function refuse(frame: Frame, search: ClosureSearch, k: number, full_Pa: number)
     const [from, to] = range(meter.samples.time_s, { from_s: at_s + settle_s, to_s: at_s + settle_s + 0.4 });
     const rest_mps = mean(meter.samples.value, from, to);
     const most_mps = Math.max(0.25, 0.1 * search.approach_mps);
-    if (rest_mps !== null && Math.abs(rest_mps) > most_mps) return 'the flow went on';
+    // After a hard slam the column swings on through the valve for seconds. But nothing other than a shut valve holds
+    // such a difference over a whole ring period.
+    const isHeld = hasInlet && ringing - before > 0.12 * full_Pa;
+    if (rest_mps !== null && Math.abs(rest_mps) > most_mps && !isHeld) return 'the flow went on';
     if (search.trip_s === null) {
       const earlier_mps = meanOver(meter.samples, { from_s: at_s - 0.7, to_s: at_s - 0.5 });
       if (earlier_mps === null || earlier_mps < 0.25) return 'nothing flowed before it';

@@ -26,11 +26,11 @@ export function instantResults(facts: Facts, origin_s: number): InstantResults {
     trip === null
       ? noTrip
       : bounded(trip.at_s + origin_s, 's', trip.low_s + origin_s, trip.high_s + origin_s, trip.method);
-  const sinceTrip = (at: Estimate, method: string, late_s = 0): Result => {
+  const sinceTrip = (at: Estimate, method: string, late_s = 0, early_s = 0): Result => {
     if (trip === null) return noTrip;
     const value = at.value - trip.at_s;
     const half_s = coverage * together(at.uncertainty, tripUncertainty_s(trip));
-    return bounded(value, 's', value - half_s, value + half_s + late_s, method);
+    return bounded(value, 's', value - half_s - early_s, value + half_s + late_s, method);
   };
   const seating: Result =
     seat === null
@@ -41,6 +41,7 @@ export function instantResults(facts: Facts, origin_s: number): InstantResults {
             ? 'half of the step, less sensor lag and way to the tap'
             : 'front fitted between samples',
           seat.late_s,
+          seat.early_s,
         );
   const reversed: Result =
     seat === null
@@ -76,7 +77,7 @@ function reverseFlow(facts: Facts, reversed: Result): Result {
   return bounded(
     value,
     's',
-    Math.max(0, value - coverage * uncertainty_s),
+    Math.max(0, value - coverage * uncertainty_s - seat.early_s),
     value + coverage * uncertainty_s + seat.late_s,
     'seating less reversal',
   );

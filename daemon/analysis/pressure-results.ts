@@ -253,7 +253,13 @@ function stepResult(
       `${frame.constants.perPlateau.toFixed(1)} samples on the plateau of 2L/a do not show the step: 8 are needed`,
     );
   }
-  const shape = seat.isSoftened === true ? 0.2 * front.step_Pa : 0.01 * front.step_Pa;
+  const { density_kgpm3, waveSpeed_mps, perPlateau } = frame.constants;
+  const impedance = density_kgpm3 * waveSpeed_mps;
+  // As for the velocity at seating, which is this over density x wave speed.
+  const shape =
+    seat.isSoftened === true
+      ? 0.4 * Math.abs(front.step_Pa) + 0.035 * impedance
+      : 0.075 * front.step_Pa + 0.002 * impedance + (perPlateau < 20 ? 0.05 * front.step_Pa : 0);
   return measured(
     front.step_Pa,
     'Pa',

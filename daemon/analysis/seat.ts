@@ -3,7 +3,7 @@ import { type Closure, cross } from './closure.ts';
 import { fitLine, onLine } from './fit.ts';
 import type { Frame } from './frame.ts';
 import { type Front, fitFront, riseTime_s } from './front.ts';
-import { indexAt, indexOfLargest, meanOver } from './samples.ts';
+import { indexAt, indexOfLargest, indexOfSmallest, meanOver } from './samples.ts';
 import { type Estimate, together } from './uncertainty.ts';
 
 /** A closing with everything that was read off it. Times in s from the record's origin. */
@@ -20,6 +20,8 @@ export interface Seat {
   readonly uncertainty_s: number;
   /** How much later it may be than that, in a slow record where a softened closure cannot be told from a sharp one. */
   readonly late_s: number;
+  /** And how much earlier, where a slow record only seems to show that the valve throttled. */
+  readonly early_s: number;
   /** Outlet just before the step, in Pa. */
   readonly before_Pa: number;
   readonly beforeUncertainty_Pa: number;
@@ -29,8 +31,9 @@ export interface Seat {
 interface Place {
   readonly closure: Closure;
   readonly throttled_s: number;
-  /** From the detection to the largest pressure of the slam. */
+  /** From the detection to the largest pressure of the slam, and to its fall under the later level. */
   readonly toTop_s: number;
+  readonly toEnd_s: number;
 }
 
 /**
@@ -43,7 +46,7 @@ function locate(frame: Frame, closure: Closure): Place {
   const { time_s, value } = frame.calm;
   const { plateau_s, perPlateau, lag_s } = frame.constants;
   const step_s = frame.outlet.step_s;
-  const none = { closure, throttled_s: 0, toTop_s: 0 };
+  const none = { closure, throttled_s: 0, toTop_s: 0, toEnd_s: 0 };
   const later = meanOver(frame.calm, { from_s: closure.half_s + 0.4, to_s: Number.POSITIVE_INFINITY });
   if (later === null) return none;
   const limit = indexAt(time_s, closure.half_s + Math.max(0.25, 4 * plateau_s));
@@ -52,10 +55,14 @@ function locate(frame: Frame, closure: Closure): Place {
   const top = indexOfLargest(value, closure.index, end);
   const w = Math.max(1, Math.round(Math.max(0.002, 2 * lag_s) / step_s));
   const toTop_s = Math.max(0, time_s[top] - closure.half_s);
-  const asIs = { ...none, toTop_s };
+  const asIs = {
+    ...none,
+    toTop_s,
+    toEnd_s: Math.max(0, time_s[Math.min(end, time_s.length - 1)] - closure.half_s),
+  };
   if (perPlateau < 12) {
     if (top < 2 || toTop_s < 1.5 * plateau_s + 2 * step_s) return asIs;
-    return { closure: cross(frame.calm, top, 1), throttled_s: toTop_s, toTop_s };
+    return { ...asIs, closure: cross(frame.calm, top, 1), throttled_s: toTop_s };
   }
   if (top < w || w * step_s > 0.25 * plateau_s) return asIs;
   const rise = (k: number) => value[k] - value[k - w];
@@ -70,9 +77,48 @@ function locate(frame: Frame, closure: Closure): Place {
   return isElsewhere ? { ...asIs, closure: cross(frame.calm, steepest, w) } : asIs;
 }
 
+/** A cushion may throw the disc back before it ever touches; it comes again within so long, in s. */
+const thrownBack_s = 0.25;
+
+/**
+ * A later and steeper rise when the first was no closing, null when it was. A column in a shut leg swings as far below
+ * its level as it stood above it, until vapour or the inlet's pressure holds it. One that does not still runs through
+ * the valve: the disc had stopped the flow without touching, was thrown back, and touched at the next rise. Only for a
+ * first rise that was slow, and a record that shows slopes.
+ */
+function touchedLater(frame: Frame, closure: Closure): Closure | null {
+  const { time_s, value } = frame.calm;
+  const { plateau_s, perPlateau, lag_s } = frame.constants;
+  const step_s = frame.outlet.step_s;
+  const w = Math.max(1, Math.round(Math.max(0.002, 2 * lag_s) / step_s));
+  const level = meanOver(frame.calm, { from_s: closure.half_s + 0.4, to_s: Number.POSITIVE_INFINITY });
+  if (frame.inlet === null || level === null || perPlateau < 8 || w * step_s > 0.4 * plateau_s) return null;
+  const rise = (k: number) => value[k] - value[k - w];
+  const first = Math.max(w, indexAt(time_s, closure.half_s - 0.03));
+  const limit = indexAt(time_s, closure.half_s + thrownBack_s);
+  let under = closure.index + 2;
+  while (under < limit && !(value[under] < level && value[under - 1] < level)) under++;
+  const top = indexOfLargest(value, closure.index, under);
+  const low = indexOfSmallest(value, under, Math.min(limit, indexAt(time_s, time_s[top] + 2 * plateau_s)));
+  if (low < 0 || under >= limit) return null;
+  let nearest = Number.POSITIVE_INFINITY;
+  for (let k = under; k <= low; k++) nearest = Math.min(nearest, frame.difference.value[k]);
+  const isShut = level - value[low] > 0.6 * (value[top] - level);
+  if (isShut || value[low] < -0.6e5 || nearest < 4 * frame.differenceSigma) return null;
+  let here = first;
+  for (let k = first; k < top; k++) if (rise(k) > rise(here)) here = k;
+  if (rise(here) > 0.5 * (value[top] - level)) return null;
+  const least = Math.max(0.8 * rise(here), 8 * frame.outlet.sigma);
+  let later = low;
+  while (later < limit && rise(later) <= least) later++;
+  if (later >= limit) return null;
+  for (let k = later; k < limit && rise(k) > 0.5 * rise(later); k++) if (rise(k) > rise(later)) later = k;
+  return cross(frame.calm, later, w);
+}
+
 /** Reads one closing off the outlet of a leg. */
 export function readSeat(frame: Frame, detected: Closure): Seat {
-  const { closure, throttled_s, toTop_s } = locate(frame, detected);
+  const { closure, throttled_s, toTop_s, toEnd_s } = locate(frame, touchedLater(frame, detected) ?? detected);
   const { constants, outlet } = frame;
   const { lag_s, plateau_s, perPlateau, ring_s, waveSpeed_mps, tap_m } = constants;
   const step_s = outlet.step_s;
@@ -107,7 +153,9 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
         0.1 * step_s,
         isSoftened === true ? 0.1 * (rise_s ?? 0) : 1e-4,
       ),
-      late_s: 0,
+      // A cushion may stop the flow a little off the seat and touch while the pressure already falls.
+      late_s: isSoftened === true ? Math.max(0, toEnd_s - (closure.half_s - detected.half_s)) : 0,
+      early_s: 0,
       before_Pa: front.before_Pa,
       beforeUncertainty_Pa: together(front.sigma_Pa, isSoftened === true ? 0.2 * front.step_Pa : 0),
     };
@@ -119,8 +167,14 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
     rise_s: rise_s ?? (throttled_s > 0 ? throttled_s : null),
     isSoftened,
     at_s: closure.half_s - travel_s - 0.8 * lag_s,
-    uncertainty_s: together((perPlateau < 2 ? 0.5 : 0.33) * step_s, 3e-4, 0.25 * throttled_s),
-    late_s: isSoftened === null && toTop_s > 1.2 * step_s ? toTop_s : 0,
+    uncertainty_s: together((perPlateau < 2 ? 0.5 : 0.42) * step_s, 3e-4),
+    late_s:
+      isSoftened === true
+        ? Math.max(0, toEnd_s - throttled_s)
+        : isSoftened === null && toTop_s > 1.2 * step_s
+          ? Math.max(toTop_s, toEnd_s)
+          : 0,
+    early_s: throttled_s,
     before_Pa: value,
     beforeUncertainty_Pa: uncertainty,
   };

@@ -6,7 +6,7 @@
 import { readFileSync, writeFileSync } from 'node:fs';
 import { parseArgs } from 'node:util';
 import type { LegResults } from '../../daemon/analysis/verdict.ts';
-import { alarmLines, type AlarmRow, alarmScenarios } from './alarms.ts';
+import { type AlarmRow, alarmLines, alarmScenarios } from './alarms.ts';
 import { type MissingRow, missingLines } from './missing.ts';
 import { runJobs } from './pool.ts';
 import { holdOutSeed, type StudyRow, tuningSeed } from './study.ts';

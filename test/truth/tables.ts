@@ -54,10 +54,7 @@ export function accuracyTable(rows: readonly StudyRow[]): string[] {
       verdict === null ? '' : verdict ? 'yes' : 'NO',
     ];
   });
-  return table(
-    ['figure', 'n', 'median', '90 %', 'bias', 'withheld %', 'inside %', 'width', 'meets'],
-    cells,
-  );
+  return table(['figure', 'n', 'median', '90 %', 'bias', 'withheld %', 'inside %', 'width', 'meets'], cells);
 }
 
 /** Coverage by rate, for the figures that miss over all rates or at one of them. */
@@ -90,9 +87,7 @@ export function prototypeTable(rows: readonly StudyRow[], rates: readonly number
       for (const rate_Hz of rates) {
         const pair = columns[Math.min(rate_Hz, 2000) as Column];
         if (pair === undefined) continue;
-        const some = rows.filter(
-          (row) => row.rate_Hz === rate_Hz && row.isPlain && !row.isWide && isOf(row),
-        );
+        const some = rows.filter((row) => row.rate_Hz === rate_Hz && row.isPlain && !row.isWide && isOf(row));
         const { judged } = pick(some, name);
         if (judged.length < 10) continue;
         const s = summarise(judged, 0);
@@ -143,4 +138,3 @@ export function worstSeeds(rows: readonly StudyRow[], name: keyof LegResults, mo
   });
   return out.slice(0, most);
 }
-
