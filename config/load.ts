@@ -28,17 +28,22 @@ export interface CheckedRig {
   readonly findings: readonly Fault[];
 }
 
-/** Reads and checks a rig file; never throws for what a person wrote. */
-export function readRig(file: string, physics: Physics): CheckedRig {
-  return check(loadYaml(file, rigSchema), file, physics);
+/** Reads and checks a rig file; never throws for what a person wrote. `now_ms` decides which due dates have passed. */
+export function readRig(file: string, physics: Physics, now_ms: number = Date.now()): CheckedRig {
+  return check(loadYaml(file, rigSchema), file, physics, now_ms);
 }
 
 /** The same for text in memory; `name` is how messages call it. */
-export function parseRig(text: string, name: string, physics: Physics): CheckedRig {
-  return check(parseYaml(text, rigSchema, name), name, physics);
+export function parseRig(
+  text: string,
+  name: string,
+  physics: Physics,
+  now_ms: number = Date.now(),
+): CheckedRig {
+  return check(parseYaml(text, rigSchema, name), name, physics, now_ms);
 }
 
-function check(loaded: Loaded<RigText>, file: string, physics: Physics): CheckedRig {
+function check(loaded: Loaded<RigText>, file: string, physics: Physics, now_ms: number): CheckedRig {
   if (loaded.partial === null) return { config: null, findings: loaded.faults };
   const rig = loaded.partial as DeepPartial<RigText>;
   const findings = new Findings(file, loaded.at, loaded.faults);
@@ -47,6 +52,7 @@ function check(loaded: Loaded<RigText>, file: string, physics: Physics): Checked
   checkRig(rig, findings);
   checkMaterials(rig, physics, findings);
   checkLiquid(rig, findings);
+  checkCalibrations(channels, physics, now_ms, findings);
   if (loaded.value === null || findings.hasFault) return { config: null, findings: findings.list };
   const config = resolve(loaded.value, channels, physics);
   const pathOf = new Map(channels.map(({ id, path }) => [id, path]));
@@ -59,6 +65,22 @@ export function loadRig(file: string, physics: Physics): RigConfig {
   const { config, findings } = readRig(file, physics);
   if (config === null) throw new ConfigError(findings);
   return config;
+}
+
+function checkCalibrations(
+  channels: readonly PlacedChannel[],
+  physics: Physics,
+  now_ms: number,
+  findings: Findings,
+): void {
+  for (const { config, path } of channels) {
+    if (config?.calibrations === undefined) continue;
+    for (const { severity, entry, key, message } of physics.judgeCalibrations(config, now_ms)) {
+      const place = `${path}.calibrations[${entry}].${key}`;
+      if (severity === 'fault') findings.fault(place, message);
+      else findings.warn(place, message);
+    }
+  }
 }
 
 function checkMaterials(rig: DeepPartial<RigText>, { pipeMaterials }: Physics, findings: Findings): void {

@@ -1,5 +1,5 @@
 /** What the configuration needs to know of hydraulics. The daemon hands it in, since config stands before daemon. */
-import type { LegConfig } from './rig.ts';
+import type { ChannelConfig, LegConfig } from './rig.ts';
 
 /** The members are called like the functions of daemon/hydraulics/water.ts and pipe.ts, which satisfy them. */
 export interface Physics {
@@ -23,4 +23,15 @@ export interface Physics {
     readonly modulus_Pa: number;
     readonly poisson: number;
   }[];
+  /** What is to be said of a channel's calibrations at that instant (ms since 1970). */
+  judgeCalibrations(channel: ChannelConfig, now_ms: number): readonly CalibrationFinding[];
+}
+
+/** Something about one entry of `ChannelConfig.calibrations`. */
+export interface CalibrationFinding {
+  readonly severity: 'fault' | 'warning';
+  /** Its place among the channel's entries. */
+  readonly entry: number;
+  readonly key: 'from' | 'points' | 'zero' | 'due';
+  readonly message: string;
 }

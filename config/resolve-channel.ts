@@ -1,5 +1,6 @@
 /** A channel as written -> SI scale, offset, range. Everything here hangs on the channel's quantity and unit. */
 import type { Findings } from './fault.ts';
+import { resolveCalibrations } from './resolve-calibrations.ts';
 import type { ChannelConfig, QuantityKind } from './rig.ts';
 import { type ChannelText, kindOfQuantity } from './schema-lines.ts';
 import { parseInterval } from './schema-types.ts';
@@ -21,6 +22,10 @@ const siUnit: Readonly<Record<QuantityKind, string>> = {
 
 /** Standard uncertainty assumed for an instrument that states none, as a share of its span (common practice, no source). */
 const assumedUncertainty_ratio = 0.0025;
+
+/** Ends of a 4-20 mA loop. */
+const zero_A = 4e-3;
+const full_A = 20e-3;
 
 /** What a channel takes from round about. */
 export interface ChannelSurroundings {
@@ -72,6 +77,9 @@ export function resolveChannel(
   if (scaling === null || range === null) return null;
   const uncertainty = numbers.uncertainty(unit, range);
   if (uncertainty === null) return null;
+  const currentLoop = numbers.currentLoop();
+  const calibrations = numbers.calibrations(unit);
+  if (currentLoop === null || calibrations === null) return null;
   // Inside the house pressure is gauge: an absolute instrument is shifted by the atmosphere, once, here.
   const shift = unit.kind === 'absolutePressure' ? -around.atmosphere_PaAbs : 0;
   return {
@@ -82,6 +90,8 @@ export function resolveChannel(
     rawRange: pair(text.counts) ?? around.counts,
     range: [range[0] + shift, range[1] + shift],
     uncertainty,
+    ...(calibrations === undefined ? {} : { calibrations }),
+    ...(currentLoop === undefined ? {} : { currentLoop }),
   };
 }
 
@@ -91,9 +101,9 @@ function pair(ends: readonly (number | undefined)[] | undefined): readonly [numb
 }
 
 function refuseNumbers(text: DeepPartial<ChannelText>, path: string, findings: Findings): boolean {
-  const wrong = (['unit', 'scaling', 'range', 'counts', 'uncertainty'] as const).filter(
-    (key) => text[key] !== undefined,
-  );
+  const wrong = (
+    ['unit', 'scaling', 'range', 'counts', 'uncertainty', 'calibrations', 'currentLoop'] as const
+  ).filter((key) => text[key] !== undefined);
   for (const key of wrong) {
     findings.fault(
       `${path}.${key}`,
@@ -143,7 +153,10 @@ class Numbers {
 
   scaling(unit: Unit): { scale: number; offset: number } | null {
     const written = this.#text.scaling;
-    if (written === undefined) return { scale: unit.factor, offset: unit.offset };
+    if (written === undefined) {
+      const loop = this.#text.currentLoop;
+      return loop === undefined ? { scale: unit.factor, offset: unit.offset } : this.#loopScaling(unit);
+    }
     const isPoints = written.raw !== undefined || written.value !== undefined;
     const isFactor = written.scale !== undefined || written.offset !== undefined;
     if (
@@ -159,6 +172,38 @@ class Numbers {
     return isPoints
       ? this.#points(written.raw, written.value, unit)
       : this.#factor(written.scale, written.offset, unit);
+  }
+
+  /** 4 to 20 mA are the measuring range. */
+  #loopScaling(unit: Unit): { scale: number; offset: number } | null {
+    const loop = this.currentLoop();
+    const range = this.range(unit);
+    if (loop == null || range === null) return null;
+    const perAmpere = (range[1] - range[0]) / (full_A - zero_A);
+    return { scale: loop.scale_A * perAmpere, offset: range[0] + (loop.offset_A - zero_A) * perAmpere };
+  }
+
+  /** Undefined when none was written, null when it has a fault. */
+  currentLoop(): ChannelConfig['currentLoop'] | null {
+    const written = this.#text.currentLoop;
+    if (written === undefined) return undefined;
+    const { raw, current } = written;
+    if (raw?.[0] === undefined || raw[1] === undefined) return null;
+    if (current?.[0] === undefined || current[1] === undefined) return null;
+    if (current[0] === current[1])
+      return this.#fault('currentLoop.current', 'two different currents such as "0 to 20 mA" are allowed');
+    const scale_A = (current[1] - current[0]) / (raw[1] - raw[0]);
+    return { scale_A, offset_A: current[0] - scale_A * raw[0] };
+  }
+
+  calibrations(unit: Unit): ChannelConfig['calibrations'] | null {
+    const written = this.#text.calibrations;
+    if (written === undefined) return undefined;
+    const shift = unit.kind === 'absolutePressure' ? -this.#around.atmosphere_PaAbs : 0;
+    const { scaling, currentLoop, range } = this.#text;
+    // With a loop and no scaling the range is the scaling.
+    const basis = { unit: unit.symbol, scaling, currentLoop, ...(scaling || !currentLoop ? {} : { range }) };
+    return resolveCalibrations(written, { unit, shift, path: this.#around.path, basis }, this.#findings);
   }
 
   #points(raw: readonly (number | undefined)[] | undefined, value: string | undefined, unit: Unit) {

@@ -11,6 +11,49 @@ export type QuantityKind =
   | 'position'
   | 'state';
 
+/** One dated calibration of a channel, as its rig file tells it. Values in SI, pressure gauge. */
+export interface CalibrationEntry {
+  /** It holds from this instant on, in ms since 1970. */
+  readonly from_ms: number;
+  readonly kind: 'zero' | 'two-point' | 'multi-point';
+  /** What the reference had, and what the channel showed with everything that held until then. */
+  readonly points: readonly { readonly reference: number; readonly reading: number }[];
+  /** Standard deviation of one point; null: to be found from the residuals. */
+  readonly repeatability: number | null;
+  /** Standard uncertainty that all references share (the certificate's); null when it was not told. */
+  readonly referenceUncertainty: number | null;
+  readonly certificate: string;
+  readonly due_ms: number | null;
+  readonly by: string;
+  readonly note: string;
+  /** JSON of everything in the file that decides the numbers, as it was written: tells an edited entry from the old one. */
+  readonly written: string;
+}
+
+/** The calibration that a channel's `scale`, `offset` and `uncertainty` include: corrected = offset + scale * shown. */
+export interface AppliedCalibration {
+  /** 1 is the oldest entry of the channel. */
+  readonly version: number;
+  readonly kind: CalibrationEntry['kind'];
+  readonly from_ms: number;
+  readonly due_ms: number | null;
+  readonly certificate: string;
+  /** Of this calibration alone; `shown` is what the one before gave, or the scaling of the rig file. */
+  readonly correction: { readonly offset: number; readonly scale: number };
+  /**
+   * Var(offset), cov(offset, scale), var(scale) of `correction`, without the uncertainty that the references share. For
+   * results in which both matter (JCGM 100:2008, H.3); `ChannelConfig.uncertainty` bounds it. Null when unknown.
+   */
+  readonly covariance: readonly [number, number, number] | null;
+  /** Standard deviation of one point about the line; null when unknown. */
+  readonly deviation: number | null;
+  /** Degrees of freedom that `deviation` rests on; null when it was told, not found. */
+  readonly degrees: number | null;
+  readonly referenceUncertainty: number | null;
+  /** Whether its due date had passed when it was applied. */
+  readonly status: 'good' | 'overdue';
+}
+
 /** One measured quantity. Value in SI = raw * scale + offset. */
 export interface ChannelConfig {
   readonly id: string;
@@ -34,6 +77,12 @@ export interface ChannelConfig {
   readonly delay_s: readonly [number, number];
   /** Standard uncertainty of the calibration, as a fixed part in SI and a part relative to the reading. */
   readonly uncertainty: { readonly absolute: number; readonly relative: number };
+  /** Calibrations of the rig file, oldest first, none of them applied. Never together with `calibration`. */
+  readonly calibrations?: readonly CalibrationEntry[];
+  /** What has been applied; absent on a channel that was never calibrated. */
+  readonly calibration?: AppliedCalibration;
+  /** 4-20 mA: current in A = raw * scale_A + offset_A. */
+  readonly currentLoop?: { readonly scale_A: number; readonly offset_A: number };
 }
 
 export interface TapConfig {

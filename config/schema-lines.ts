@@ -1,7 +1,8 @@
 /** The part of the rig schema that describes instruments: lines, devices, channels. */
 import Type, { type Static } from 'typebox';
 import type { LinkSpec, ModbusTable } from '../drivers/line-spec.ts';
-import { Interval, Quantity, Text, WithTolerance } from './schema-types.ts';
+import { Calibrations, CurrentLoop } from './schema-calibration.ts';
+import { Counts, Interval, later, Quantity, Text, WithTolerance } from './schema-types.ts';
 import type { UnitKind } from './unit-table.ts';
 import type { Parsed } from './units.ts';
 
@@ -27,28 +28,6 @@ const id = (description: string) =>
           },
     { description, pattern: '^[A-Za-z][A-Za-z0-9_-]{0,31}$' },
   );
-
-/** Text whose meaning hangs on the channel's quantity; read in resolve-channel.ts. */
-const later = (description: string, examples: readonly string[]) =>
-  Text<string>(
-    (text) => (text.trim() === '' ? { why: `a text such as "${examples[0]}" is allowed` } : { value: text }),
-    {
-      description,
-      examples,
-    },
-  );
-
-/** `a to b` without a unit, in any order but not equal. */
-function readCounts(text: string): Parsed<readonly [number, number]> {
-  const ends = text.split(/\s+to\s+/).map((end) => (end.trim() === '' ? Number.NaN : Number(end)));
-  const isRight = ends.length === 2 && ends.every(Number.isFinite) && ends[0] !== ends[1];
-  return isRight
-    ? { value: [ends[0], ends[1]] }
-    : { why: 'two different raw numbers such as "0 to 65535" are allowed' };
-}
-
-const Counts = (description: string) =>
-  Text(readCounts, { description, examples: ['0 to 65535', '-32768 to 32767'] });
 
 const scaling = Type.Object(
   {
@@ -104,6 +83,8 @@ const channel = {
       '0.02 bar + 0.1 %',
     ]),
   ),
+  calibrations: Type.Optional(Calibrations),
+  currentLoop: Type.Optional(CurrentLoop),
 };
 
 /** A table and a zero-based address. */

@@ -120,6 +120,45 @@ export function parseInterval(
   return { value: { low: low.value.value, high: high.value.value, unit: high.value.unit } };
 }
 
+/** Text whose meaning hangs on the channel's quantity; read in resolve-channel.ts. */
+export const later = (description: string, examples: readonly string[]) =>
+  Text<string>(
+    (text) => (text.trim() === '' ? { why: `a text such as "${examples[0]}" is allowed` } : { value: text }),
+    {
+      description,
+      examples,
+    },
+  );
+
+/** `a to b` without a unit, in any order but not equal. */
+function readCounts(text: string): Parsed<readonly [number, number]> {
+  const ends = text.split(/\s+to\s+/).map((end) => (end.trim() === '' ? Number.NaN : Number(end)));
+  const isRight = ends.length === 2 && ends.every(Number.isFinite) && ends[0] !== ends[1];
+  return isRight
+    ? { value: [ends[0], ends[1]] }
+    : { why: 'two different raw numbers such as "0 to 65535" are allowed' };
+}
+
+/** Two raw numbers, as in `0 to 65535`. */
+export const Counts = (description: string) =>
+  Text(readCounts, { description, examples: ['0 to 65535', '-32768 to 32767'] });
+
+/** A day (its start, UTC) or an instant with its zone, in ms since 1970: `2026-03-02`, `2026-03-02T14:30+01:00`. */
+export const Instant = (description: string) =>
+  Text<number>(readInstant, { description, examples: ['2026-03-02', '2026-03-02T14:30+01:00'] });
+
+function readInstant(text: string): Parsed<number> {
+  const why =
+    'a day such as "2026-03-02" (from its start in UTC) or an instant with its zone such as "2026-03-02T14:30+01:00" is allowed';
+  const match = /^(\d{4}-\d{2}-\d{2})(T\d{2}:\d{2}(:\d{2})?(Z|[+-]\d{2}:\d{2}))?$/.exec(text.trim());
+  if (match === null) return { why };
+  const value = Date.parse(text.trim());
+  const day = Date.parse(`${match[1]}T00:00Z`);
+  if (!Number.isFinite(value) || !Number.isFinite(day)) return { why };
+  // 30 February is taken for 2 March by the parser.
+  return new Date(day).toISOString().startsWith(match[1]) ? { value } : { why };
+}
+
 function isBareNumber(text: string): boolean {
   return /^[-−]?[\d.]+(e[+-]?\d+)?$/i.test(text);
 }

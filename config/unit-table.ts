@@ -29,6 +29,7 @@ export type UnitKind =
   | 'damping'
   | 'dashpot'
   | 'power'
+  | 'current'
   | 'size';
 
 /** One spelling of one kind. */
@@ -210,6 +211,11 @@ const rows: Readonly<Record<UnitKind, readonly Row[]>> = {
   stiffness: [['N m/rad', 1, 'Nm/rad']],
   damping: [['N m s/rad', 1, 'Nms/rad']],
   dashpot: [['N m s2/rad2', 1, 'Nms2/rad2']],
+  current: [
+    ['A', 1],
+    ['mA', 1e-3],
+    ['uA', 1e-6],
+  ],
   power: [
     ['W', 1],
     ['kW', 1e3],
@@ -282,5 +288,6 @@ export const kinds: Readonly<Record<UnitKind, KindText>> = {
   damping: { name: 'torsional damping', example: '0.1 N m s/rad', common: ['N m s/rad'] },
   dashpot: { name: 'dashpot constant', example: '1000 N m s2/rad2', common: ['N m s2/rad2'] },
   power: { name: 'power', example: '18.5 kW', common: ['W', 'kW', 'hp'] },
+  current: { name: 'electric current', example: '20 mA', common: ['mA', 'A', 'uA'] },
   size: { name: 'amount of data', example: '20 GB', common: ['kB', 'MB', 'GB', 'TB'] },
 };

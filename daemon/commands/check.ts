@@ -1,10 +1,12 @@
-/** `tripwave check CONFIG`: every fault and warning of a rig file, one a line. */
+/** `tripwave check CONFIG`: every fault and warning of a rig file, one a line, and what its calibrations are worth. */
 import { Command } from 'commander';
 import { ConfigError, type Fault, formatFault } from '../../config/fault.ts';
 import { readRig } from '../../config/load.ts';
 import type { RigConfig } from '../../config/rig.ts';
+import { calibrationLines } from '../calibration-report.ts';
 import { exit } from '../errors.ts';
 import { physics } from '../physics.ts';
+import { ledgerFaults, readLedger } from '../store/calibration-ledger.ts';
 
 /** The command; sets exit code 78 when there is a fault. Warnings alone leave 0. */
 export function checkCommand(): Command {
@@ -12,12 +14,15 @@ export function checkCommand(): Command {
     .description('Check a rig file: every fault with line and column, what was found, what is allowed.')
     .argument('<config>', 'rig file, for example config/demo.yaml')
     .option('--json', 'one JSON object a finding, then a summary')
-    .action((file: string, options: { json?: boolean }) => {
-      const { config, findings } = readRig(file, physics);
+    .action(async (file: string, options: { json?: boolean }) => {
+      const { config, findings: inFile } = readRig(file, physics);
+      const inLedger = config === null ? [] : ledgerFaults(config, await readLedger(config.dataFolder));
+      const findings = [...inFile, ...inLedger];
+      const usable = inLedger.length > 0 ? null : config;
       process.stdout.write(
-        options.json ? jsonText(file, config, findings) : plainText(file, config, findings),
+        options.json ? jsonText(file, usable, findings) : plainText(file, usable, findings),
       );
-      process.exitCode = config === null ? exit.badConfig : exit.ok;
+      process.exitCode = usable === null ? exit.badConfig : exit.ok;
     });
 }
 
@@ -38,7 +43,13 @@ function counts(findings: readonly Fault[]): { faults: number; warnings: number 
 }
 
 function jsonText(file: string, config: RigConfig | null, findings: readonly Fault[]): string {
-  const summary = { file, ok: config !== null, ...counts(findings) };
+  const calibrations = config?.channels.flatMap((channel) => calibrationLines(channel, Date.now())) ?? [];
+  const summary = {
+    file,
+    ok: config !== null,
+    ...counts(findings),
+    ...(calibrations.length === 0 ? {} : { calibrations }),
+  };
   return [...findings, summary].map((row) => `${JSON.stringify(row)}\n`).join('');
 }
 
@@ -49,5 +60,6 @@ function plainText(file: string, config: RigConfig | null, findings: readonly Fa
     config === null
       ? `${many(faults, 'fault')}, ${many(warnings, 'warning')}; not usable`
       : `usable, ${many(warnings, 'warning')}: ${many(config.legs.length, 'leg')}, ${many(config.lines.length, 'line')}, ${many(config.channels.length, 'channel')}`;
-  return `${[...findings.map(formatFault), `${file}: ${summary}`].join('\n')}\n`;
+  const calibrations = config?.channels.flatMap((channel) => calibrationLines(channel, Date.now())) ?? [];
+  return `${[...findings.map(formatFault), ...calibrations, `${file}: ${summary}`].join('\n')}\n`;
 }

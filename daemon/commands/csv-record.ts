@@ -5,6 +5,7 @@ import type { RigConfig } from '../../config/rig.ts';
 import type { RecordingLineSpec } from '../../drivers/line-spec.ts';
 import { readCsvFile } from '../../drivers/recording/csv.ts';
 import { pickChannels, recordingOfCsv } from '../../drivers/recording/recording.ts';
+import { calibratedRig } from '../analysis/channel-calibration.ts';
 import type { EventRecord, Series } from '../analysis/record.ts';
 import { recordOf, seriesOf } from '../store/load-record.ts';
 
@@ -24,10 +25,11 @@ export function recordingLines(config: RigConfig): readonly RecordingLineSpec[] 
 }
 
 /**
- * Reads the whole file as one event. Refused rows and cells without a number are counted and named through `warn`.
+ * Reads the whole file as one event, with the calibrations that hold today: a CSV seldom says when it was made. Refused rows and cells without a number are counted and named through `warn`.
  * Throws DataError for a file or a column that cannot be read.
  */
-export function recordFromCsv(path: string, config: RigConfig, warn: (line: string) => void): EventRecord {
+export function recordFromCsv(path: string, rig: RigConfig, warn: (line: string) => void): EventRecord {
+  const config = calibratedRig(rig, Date.now());
   const series = new Map<string, Series>();
   for (const line of recordingLines(config)) {
     const table = readCsvFile(path, line.csv);

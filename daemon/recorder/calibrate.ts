@@ -16,6 +16,14 @@ export class Calibrator {
     this.values = new Float64Array(256 * spec.channels.length);
   }
 
+  /** Other factors from the next block on; same columns. */
+  renew(channels: readonly ChannelConfig[]): void {
+    channels.forEach(({ scale, offset }, column) => {
+      this.scale[column] = scale;
+      this.offset[column] = offset;
+    });
+  }
+
   /** Fills `values`. */
   calibrate(block: RawBlock): void {
     const stride = this.scale.length;

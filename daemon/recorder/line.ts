@@ -5,6 +5,7 @@ import type { TraceGroup } from '../store/trace.ts';
 import { Calibrator } from './calibrate.ts';
 import type { TripDetector } from './detect.ts';
 import { HistoryRing } from './history.ts';
+import { type LoopWatch, loopWatches } from './loop-watch.ts';
 import type { LineStatus } from './messages.ts';
 import type { Summariser } from './summary.ts';
 
@@ -23,6 +24,7 @@ interface LineGroup {
   readonly calibrator: Calibrator;
   /** Rig channel of each column; -1 for a column that the rig does not name. */
   readonly columns: Int32Array;
+  readonly loops: readonly LoopWatch[] | null;
 }
 
 export class Line implements DriverSink {
@@ -55,6 +57,7 @@ export class Line implements DriverSink {
       history: new HistoryRing(group, history_s),
       calibrator: new Calibrator(group, channelsOf(group, config)),
       columns: Int32Array.from(group.channels, (channel) => places.get(channel) ?? -1),
+      loops: loopWatches(channelsOf(group, config)),
     }));
   }
 
@@ -70,8 +73,21 @@ export class Line implements DriverSink {
     const { values } = group.calibrator;
     const index = this.firstGroup + block.group;
     summariser.add(index, values, group.columns, scans, time_s, interval_s);
+    if (group.loops !== null) {
+      const stride = group.columns.length;
+      for (const loop of group.loops) loop.take(block, values, stride, interval_s);
+    }
     detector.take(index, values, scans, time_s, interval_s, block.quality);
     onBlock(time_s + scans * interval_s);
+  }
+
+  /** Takes the calibrations of `config`, which has the same channels; from the next block on. */
+  recalibrate(config: RigConfig): void {
+    for (const { spec, calibrator } of this.groups) calibrator.renew(channelsOf(spec, config));
+  }
+
+  get loops(): readonly LoopWatch[] {
+    return this.groups.flatMap(({ loops }) => loops ?? []);
   }
 
   state(state: LinkState): void {

@@ -2,6 +2,7 @@
 
 import type { RigConfig } from '../../config/rig.ts';
 import type { Counters, LinkState } from '../../drivers/driver.ts';
+import type { StatusClass } from '../analysis/current-loop.ts';
 
 /** min, max, last, mean of each channel over one summary period, in SI, in the order of `RigConfig.channels`. */
 export interface Summary {
@@ -34,6 +35,16 @@ export interface StatusMessage {
   readonly tripIn_s: number | null;
   readonly lines: readonly LineStatus[];
   readonly counters: Counters;
+  /** Channels with a current loop or a calibration; absent when there is none. */
+  readonly channels?: readonly ChannelStatus[];
+}
+
+/** State of an instrument by NE 107. It says nothing of whether the plant is safe. */
+export interface ChannelStatus {
+  readonly channel: string;
+  readonly class: StatusClass;
+  /** What is the matter, for a technician; empty when there is nothing to say. */
+  readonly text: string;
 }
 
 export interface HelloMessage {

@@ -50,6 +50,11 @@ export class OpenEvents {
     return this.open;
   }
 
+  /** Whether no event is open or waiting for its last samples. */
+  get isIdle(): boolean {
+    return this.open === null && this.ended.length === 0;
+  }
+
   /** A trip was declared: ends the event that is open and opens the next. */
   begin(event: OpenEvent): void {
     if (this.open !== null) this.end(event.trip_s, 'next-trip');

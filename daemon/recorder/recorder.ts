@@ -9,6 +9,9 @@ import { type EventContent, type EventGroup, type EventHeader, setTornAside } fr
 import { disk, type Files } from '../store/files.ts';
 import { lockDataFolder } from '../store/folder-lock.ts';
 import { version } from '../version.ts';
+import { CalibrationKeeper } from './calibration-keeper.ts';
+import { channelStatuses } from './channel-status.ts';
+import { completenessOf } from './completeness.ts';
 import { LiveLane } from './credits.ts';
 import { TripDetector } from './detect.ts';
 import { EventWriter } from './event-writer.ts';
@@ -67,17 +70,20 @@ const margin_s = 5;
 
 /**
  * Starts to record. Resolves when the lines have been started; an absent device is a line state, not an error.
- * Rejects with `UnavailableError` when the data folder cannot be had.
+ * Rejects with `UnavailableError` when the data folder cannot be had, `ConfigError` when a calibration that was applied
+ * before reads otherwise now, `DataError` when the ledger of calibrations is damaged.
  */
 export async function startRecorder(config: RigConfig, options: RecorderOptions): Promise<Recorder> {
   const lock = lockDataFolder(config.dataFolder);
   try {
     const files = options.files ?? disk;
+    const calibrations = new CalibrationKeeper(config, files, options.log);
+    await calibrations.begin(Date.now());
     const drivers = await Promise.all(config.lines.map((line) => options.createDriver(line)));
     const torn = await setTornAside(config.dataFolder, files);
     for (const folder of torn) options.log.warn({ folder }, 'unfinished event of an earlier run set aside');
     const recorder = new RunningRecorder(
-      config,
+      calibrations,
       drivers,
       { ...options, files },
       () => lock.release(),
@@ -92,7 +98,7 @@ export async function startRecorder(config: RigConfig, options: RecorderOptions)
 }
 
 class RunningRecorder implements Recorder {
-  private readonly config: RigConfig;
+  private readonly calibrations: CalibrationKeeper;
   private readonly log: Log;
   private readonly emitter = new EventEmitter<{ [K in keyof RecorderEvents]: RecorderEvents[K] }>();
   private readonly boot = randomUUID();
@@ -120,13 +126,14 @@ class RunningRecorder implements Recorder {
   private stopping: Promise<void> | null = null;
 
   constructor(
-    config: RigConfig,
+    calibrations: CalibrationKeeper,
     drivers: readonly Driver[],
     options: RecorderOptions & { readonly files: Files },
     releaseLock: () => void,
     tornSetAside: number,
   ) {
-    this.config = config;
+    const { config } = calibrations;
+    this.calibrations = calibrations;
     this.log = options.log;
     this.releaseLock = releaseLock;
     this.tornSetAside = tornSetAside;
@@ -180,6 +187,10 @@ class RunningRecorder implements Recorder {
     this.forecast = tank?.setPoint_Pa == null ? null : new TankForecast(tank.setPoint_Pa);
   }
 
+  private get config(): RigConfig {
+    return this.calibrations.config;
+  }
+
   start(): void {
     this.answered_s = monotonic_s();
     this.log.info(
@@ -202,6 +213,8 @@ class RunningRecorder implements Recorder {
     const lines = this.lines.map((line) => line.status);
     const trip_s = this.events.current?.trip_s ?? null;
     const links = lines.map((line) => line.link);
+    const loops = this.lines.flatMap((line) => line.loops);
+    const channels = channelStatuses(this.config.channels, loops, this.clock.at_ms(time_s));
     return {
       kind: 'status',
       time_s,
@@ -209,6 +222,7 @@ class RunningRecorder implements Recorder {
       tripIn_s: trip_s === null ? tripIn_s : null,
       lines,
       counters: this.counters(),
+      ...(channels.length === 0 ? {} : { channels }),
     };
   }
 
@@ -234,6 +248,7 @@ class RunningRecorder implements Recorder {
       samplesLate: this.summariser.samplesLate,
       tornSetAside: this.tornSetAside,
       clockStepsSeen: this.clock.stepsSeen,
+      ...this.calibrations.counters,
       ...this.writer.counters,
       ...this.live.counters,
       ...this.server?.counters,
@@ -253,6 +268,7 @@ class RunningRecorder implements Recorder {
       this.anchorDue_s = now_s + anchorPeriod_s;
       const step_ms = this.clock.renew();
       if (step_ms !== 0) this.log.warn({ step_ms }, 'wall clock stepped; the records do not depend on it');
+      this.recalibrate();
     }
     const status = this.status();
     if (now_s >= this.statusDue_s || status.phase !== this.phase) {
@@ -261,6 +277,13 @@ class RunningRecorder implements Recorder {
       this.live.latest(status);
     }
     this.watchServer(now_s);
+  }
+
+  /** An event keeps one calibration from its first sample to its last. */
+  private recalibrate(): void {
+    if (!this.events.isIdle || !this.calibrations.renew(this.clock.anchor.wall_ms)) return;
+    for (const line of this.lines) line.recalibrate(this.config);
+    this.introduce();
   }
 
   private watchServer(now_s: number): void {
@@ -353,6 +376,11 @@ class RunningRecorder implements Recorder {
   }
 
   private greet(): void {
+    this.introduce();
+    this.live.restart();
+  }
+
+  private introduce(): void {
     this.server?.send({
       kind: 'hello',
       config: this.config,
@@ -360,7 +388,6 @@ class RunningRecorder implements Recorder {
       boot: this.boot,
       anchor: this.clock.anchor,
     });
-    this.live.restart();
   }
 
   private hear(message: ToRecorder): void {
@@ -368,26 +395,6 @@ class RunningRecorder implements Recorder {
     else if (message.kind === 'ready') this.emitter.emit('ready', message);
     else this.emitter.emit('verdict', message);
   }
-}
-
-/** Scans in the window, and how many are missing: between blocks, and at both ends. */
-function completenessOf(
-  blocks: readonly RawBlock[],
-  window: { readonly from_s: number; readonly to_s: number },
-  interval_s: number,
-): { scans: number; scansLost: number } {
-  let scans = 0;
-  let lost = 0;
-  let end_s = window.from_s;
-  for (const block of blocks) {
-    const gap = Math.round((block.time_s - end_s) / interval_s);
-    // A gap that the driver did not count still is one; one interval more or less is not.
-    lost += Math.max(block.lostBefore, gap > 1 ? gap : 0);
-    scans += block.scans;
-    end_s = block.time_s + block.scans * (block.scans > 1 ? block.interval_s : interval_s);
-  }
-  const tail = Math.floor((window.to_s - end_s) / interval_s);
-  return { scans, scansLost: lost + Math.max(0, tail > 1 ? tail : 0) };
 }
 
 async function waitOrAbort(time_s: number, signal: AbortSignal): Promise<void> {

@@ -2,10 +2,12 @@
 import { join } from 'node:path';
 import type { ChannelConfig, LegConfig } from '../../config/rig.ts';
 import type { GroupSpec, RawBlock } from '../../drivers/driver.ts';
+import { dividedCalibration } from '../analysis/channel-calibration.ts';
 import type { EventRecord, LegRecord, Series } from '../analysis/record.ts';
 import { DataError } from '../errors.ts';
 import { type EventHeader, readEventHeader } from './event-folder.ts';
 import { disk, type Files, messageOf } from './files.ts';
+import { withLoopQuality } from './loop-quality.ts';
 import { decodeTrace, type TraceDamage } from './trace.ts';
 
 export interface LoadedEvent {
@@ -49,7 +51,11 @@ export function seriesOf(
       const channel = channels.get(id);
       if (channel === undefined) return;
       const value = columnOf(own, column, group.channels.length, time_s.length, channel);
-      series.set(id, { channel, time_s, value, quality, halfWidth_s, lost });
+      const bits =
+        channel.currentLoop === undefined
+          ? quality
+          : withLoopQuality({ quality, time_s, value, channel, loop: channel.currentLoop });
+      series.set(id, { channel, time_s, value, quality: bits, halfWidth_s, lost });
     });
   });
   for (const channel of header.config.channels) {
@@ -153,6 +159,9 @@ function asVelocity(series: Series, bore_m: number): Series {
       offset: channel.offset / area_m2,
       range: [channel.range[0] / area_m2, channel.range[1] / area_m2],
       uncertainty: { ...channel.uncertainty, absolute: channel.uncertainty.absolute / area_m2 },
+      ...(channel.calibration === undefined
+        ? {}
+        : { calibration: dividedCalibration(channel.calibration, area_m2) }),
     },
   };
 }

@@ -59,6 +59,7 @@ export class RigState {
       lines: this.#status?.lines ?? [],
       counters: { ...this.#status?.counters, ...serverCounters },
       troubles,
+      ...(silent || this.#status?.channels === undefined ? {} : { channels: this.#status.channels }),
     };
   }
 

@@ -6,7 +6,7 @@
  * little-endian, channels in the order of `RigView.channels`, NaN where the period held no sample.
  */
 import type { Verdict } from '../analysis/verdict.ts';
-import type { LineStatus, RigPhase } from '../recorder/messages.ts';
+import type { ChannelStatus, LineStatus, RigPhase } from '../recorder/messages.ts';
 
 export type {
   Flag,
@@ -18,7 +18,7 @@ export type {
   Verdict,
   Withheld,
 } from '../analysis/verdict.ts';
-export type { LineStatus, RigPhase } from '../recorder/messages.ts';
+export type { ChannelStatus, LineStatus, RigPhase } from '../recorder/messages.ts';
 
 export interface ChannelView {
   readonly id: string;
@@ -98,6 +98,8 @@ export interface StatusView {
   readonly counters: Readonly<Record<string, number>>;
   /** What is wrong now, oldest first, each with its remedy. */
   readonly troubles: readonly { readonly since_ms: number; readonly what: string; readonly remedy: string }[];
+  /** Instruments with a current loop or a calibration, by NE 107 class; absent when there is none. */
+  readonly channels?: readonly ChannelStatus[];
 }
 
 /** A row of the event list. GET /api/events?before=<id>&limit=<n> gives `{events: EventRow[]}`, newest first. */

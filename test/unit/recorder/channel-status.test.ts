@@ -1,0 +1,43 @@
+import { expect, test } from 'vitest';
+import type { AppliedCalibration } from '../../../config/rig.ts';
+import { channelStatuses } from '../../../daemon/recorder/channel-status.ts';
+import { LoopWatch } from '../../../daemon/recorder/loop-watch.ts';
+import { recorderRig } from '../../support/recorder-rig.ts';
+
+const calibration: AppliedCalibration = {
+  version: 1,
+  kind: 'zero',
+  from_ms: 0,
+  due_ms: Date.UTC(2026, 2, 2),
+  certificate: '',
+  correction: { offset: 0, scale: 1 },
+  covariance: null,
+  deviation: null,
+  degrees: null,
+  referenceUncertainty: null,
+  status: 'good',
+};
+const [outlet, tank, ...others] = recorderRig().channels;
+const channels = [outlet, { ...tank, calibration }, ...others];
+
+test('a calibration that is due asks for maintenance from its day on', () => {
+  expect(channelStatuses(channels, [], Date.UTC(2026, 2, 1))).toEqual([
+    { channel: 'tank', class: 'good', text: '' },
+  ]);
+  expect(channelStatuses(channels, [], Date.UTC(2026, 2, 2))).toEqual([
+    { channel: 'tank', class: 'maintenance-required', text: 'calibration was due on 2026-03-02' },
+  ]);
+});
+
+test('what presses most is shown, with every reason', () => {
+  const loop = new LoopWatch('tank', 0, { scale_A: 1e-3, offset_A: 0 });
+  const block = { group: 0, scan: 0, scans: 1, time_s: 0, interval_s: 5, halfWidth_s: 0, lostBefore: 0 };
+  loop.take({ ...block, raw: Int32Array.of(3), quality: new Uint8Array(1) }, new Float64Array(1), 1, 5);
+  expect(channelStatuses(channels, [loop], Date.UTC(2026, 2, 2))).toEqual([
+    {
+      channel: 'tank',
+      class: 'failure',
+      text: '3.00 mA: failure signal or broken wire; calibration was due on 2026-03-02',
+    },
+  ]);
+});
