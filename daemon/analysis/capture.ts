@@ -67,6 +67,10 @@ export function captureOf(facts: Facts): Capture | null {
       0.4 * atSeat_Pa,
       (seat.isSoftened === true ? 0.03 : 0.015) * surge_Pa,
     );
+  // So few samples on a pulse that may be no ramp, or a later slam of another shape: the peak may stand higher.
+  const isLater = peak.at_s > seat.at_s + 0.75 * frame.constants.ring_s;
+  const shape_Pa =
+    (seat.isSoftened !== false && n < 8 ? 0.4 * Math.min(1, 2 / n) : isLater ? 0.12 : 0) * surge_Pa;
   const missed = (part: number) => Math.min(1, Math.max(0, 1 - part / (surge_Pa + part)));
   return {
     corrected_Pa,
@@ -76,6 +80,7 @@ export function captureOf(facts: Facts): Capture | null {
       together(
         doubt_Pa,
         seat.isSoftened === null ? bound_Pa : Math.max(bySampling_Pa, bound_Pa - bySampling_Pa),
+        shape_Pa,
       ),
     fraction: missed(bySampling_Pa + byLag_Pa),
     worst: missed(Math.max((2 * sag) / n, bound_Pa) + byLag_Pa),

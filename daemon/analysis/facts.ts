@@ -3,7 +3,16 @@ import { findClosure } from './closure.ts';
 import { fitLine, onLine } from './fit.ts';
 import type { Frame } from './frame.ts';
 import { type Motion, reversal_s } from './impulse.ts';
-import { approach, type BackPressure, backPressure, type Settled, settle, steadyLine } from './levels.ts';
+import {
+  approach,
+  type BackPressure,
+  backPressure,
+  type MeterKnowledge,
+  type Settled,
+  settle,
+  steadyLine,
+} from './levels.ts';
+import { knownMeter, type MeterTail, meterTail } from './meter-tail.ts';
 import { findMotion } from './motion.ts';
 import { indexOfLargest, meanOver, range } from './samples.ts';
 import { readSeat, type Seat } from './seat.ts';
@@ -15,6 +24,9 @@ export interface Facts {
   readonly frame: Frame;
   readonly trip: Trip | null;
   readonly approach_mps: Estimate | null;
+  /** The meter's decay to its zero after the seating, and lag and zero as they are used; null without a meter. */
+  readonly tail: MeterTail | null;
+  readonly meter: MeterKnowledge | null;
   readonly seat: Seat | null;
   /** Why candidates were refused. */
   readonly refused: readonly string[];
@@ -39,16 +51,34 @@ const idle_mps = 0.12;
 
 /** Collects the facts of one leg. */
 export function gather(frame: Frame, trip: Trip | null): Facts {
-  const approach_mps = trip === null || frame.meter === null ? null : approach(frame.meter, trip.at_s);
+  const first_mps = trip === null || frame.meter === null ? null : approach(frame.meter, trip.at_s);
   const answer = findClosure(frame, {
     trip_s: trip === null ? null : trip.at_s,
-    approach_mps: Math.max(0.5, approach_mps?.value ?? typical_mps.value),
+    approach_mps: Math.max(0.5, first_mps?.value ?? typical_mps.value),
   });
   const seat = answer.closure === null ? null : readSeat(frame, answer.closure);
+  const tail =
+    seat === null || frame.meter === null
+      ? null
+      : meterTail(frame.meter, seat.at_s, seat.isSoftened === false);
+  const meter = frame.meter === null ? null : knownMeter(frame.meter, tail);
+  const approach_mps =
+    trip === null || frame.meter === null || meter === null ? null : approach(frame.meter, trip.at_s, meter);
   const settled = seat === null ? null : settle(frame, seat.at_s);
   const peak = seat === null ? null : largestAfter(frame, seat);
   const static_Pa = seat === null || settled === null ? null : settled.level_Pa(seat.at_s + 0.05);
-  const base = { frame, trip, approach_mps, seat, refused: answer.refused, settled, peak, static_Pa };
+  const base = {
+    frame,
+    trip,
+    approach_mps,
+    tail,
+    meter,
+    seat,
+    refused: answer.refused,
+    settled,
+    peak,
+    static_Pa,
+  };
   const sag_Pa = seat === null || settled === null ? null : settled.level_Pa(seat.at_s) - seat.before_Pa;
   const isActive = seat !== null || isFlowing(frame, trip, approach_mps);
   const none = { ...base, sag_Pa, isActive, back: null, motion: null, reversal: null };
@@ -98,7 +128,7 @@ function reversalOf(frame: Frame, seat: Seat, trip: Trip, motion: Motion): Estim
   if (line === null || line.slope >= 0) return null;
   const velocityDoubt = motion.uncertaintyAt(near_s);
   const doubt_s = velocityDoubt / -line.slope;
-  const uncertainty = together(doubt_s, 4e-4, 0.05 * frame.outlet.step_s);
+  const uncertainty = together(doubt_s, 4e-4, (seat.front === null ? 0.2 : 0.05) * frame.outlet.step_s);
   if (crossing_s !== null) return { value: crossing_s - late_s, uncertainty };
   const produced_s = line.middle_s - line.level / line.slope - late_s;
   if (produced_s > seat.at_s + 2 * together(doubt_s, seat.uncertainty_s)) return null;

@@ -1,5 +1,6 @@
 /** Flags: what a reader must know before believing a number. Each is one sentence with its figures. */
 
+import { crossChecks } from './cross-checks.ts';
 import type { Facts } from './facts.ts';
 import type { EventRecord } from './record.ts';
 import { indexAt, indexOfLargest, meanOver, range } from './samples.ts';
@@ -153,9 +154,9 @@ function notClosedFlags(facts: Facts): Flag[] {
 
 function closedFlags(record: EventRecord, facts: Facts, results: LegResults): Flag[] {
   const flags: Flag[] = [];
-  const { frame, seat, settled, motion, trip, reversal, peak, static_Pa } = facts;
+  const { frame, seat, motion, trip, reversal, peak, static_Pa } = facts;
   if (seat === null) return flags;
-  const { plateau_s, ring_s, waveSpeed_mps } = frame.constants;
+  const { plateau_s, ring_s } = frame.constants;
   if (seat.isSoftened === true) {
     flags.push(
       flag(
@@ -244,18 +245,6 @@ function closedFlags(record: EventRecord, facts: Facts, results: LegResults): Fl
       );
     }
   }
-  const speed = results.waveSpeed;
-  if (isMeasured(speed) && settled !== null) {
-    const apart = speed.value / waveSpeed_mps - 1;
-    if (Math.abs(apart) > 0.03 && (waveSpeed_mps < speed.low || waveSpeed_mps > speed.high)) {
-      const gas = apart < 0 ? ' Free gas in the water would do that.' : '';
-      flags.push(
-        flag(
-          'wave-speed-differs',
-          `The ring-down gives ${speed.value.toFixed(0)} m/s, the configuration ${waveSpeed_mps.toFixed(0)} m/s.${gas}`,
-        ),
-      );
-    }
-  }
+  flags.push(...crossChecks(facts));
   return flags;
 }

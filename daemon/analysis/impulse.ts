@@ -34,6 +34,12 @@ export interface Motion {
   readonly velocity: Samples;
   readonly approach_mps: Estimate;
   readonly length_m: Estimate;
+  /**
+   * Sum of squares of what priors and sightings disagree by, each over its standard uncertainty, and how many more
+   * of them there are than unknowns: about chi-squared when all that is configured is right.
+   */
+  readonly misfit: number;
+  readonly freedom: number;
   /** Standard uncertainty of the velocity at an instant. */
   uncertaintyAt(at_s: number): number;
 }
@@ -61,6 +67,7 @@ export function columnMotion(
       (inertia0 * prior.length_m.uncertainty) / prior.length_m.value,
       inertia0 * prior.backUncertainty_Pa,
     ),
+    misfit: 0,
   };
   const velocity = new Float64Array(push.length);
   const impulse = new Float64Array(push.length);
@@ -77,6 +84,8 @@ export function columnMotion(
     velocity: { time_s, value: velocity },
     approach_mps: { value: state.approach, uncertainty: Math.sqrt(variance(0, 0)) },
     length_m: { value: length_m, uncertainty: (length_m * Math.sqrt(variance(1, 1))) / state.inertia },
+    misfit: state.misfit,
+    freedom: sightings.length,
     uncertaintyAt: (at_s) => {
       const k = Math.min(impulse.length - 1, Math.max(0, indexAt(time_s, at_s)));
       const row = [1, impulse[k], -(time_s[k] - prior.trip_s)];
@@ -93,6 +102,7 @@ interface State {
   readonly drift: number;
   /** 3 x 3, row by row: approach, inertia, drift. */
   readonly covariance: Float64Array;
+  readonly misfit: number;
 }
 
 function diagonal(a: number, b: number, c: number): Float64Array {
@@ -165,6 +175,7 @@ function solve(
       inertia: rows[1].value,
       drift: 0,
       covariance: diagonal(rows[0].u, rows[1].u, rows[2].u),
+      misfit: 0,
     };
   }
   // More scatter than the uncertainties allow widens them all alike.
@@ -174,6 +185,7 @@ function solve(
     inertia: fit.coefficients[1],
     drift: fit.coefficients[2],
     covariance: fit.inverse.map((value) => value * stretch),
+    misfit: fit.squares,
   };
 }
 

@@ -55,7 +55,7 @@ export function inletVelocity(facts: Facts): Result {
   const doubt = together(
     front.stepUncertainty_Pa / impedance,
     value * (ofInterval(leg.waveSpeedHalfWidth_mps) / leg.waveSpeed_mps),
-    0.05 * value + 0.004,
+    0.09 * value + 0.006,
   );
   if (isParted) {
     return bounded(

@@ -20,27 +20,47 @@ export function steadyLine(samples: Samples, trip_s: number): LineFit | null {
   return line !== null && line.n >= 5 ? line : null;
 }
 
+/** What is held of a meter: its first-order lag and its reading at rest, from the configuration or from the record. */
+export interface MeterKnowledge {
+  readonly lag_s: Estimate;
+  readonly zero_mps: Estimate;
+}
+
+/** As configured: the zero is in the fixed part of the calibration's uncertainty. */
+export function configuredMeter(meter: Channel): MeterKnowledge {
+  const { responseTime_s, responseTimeHalfWidth_s, uncertainty } = meter.series.channel;
+  return {
+    lag_s: { value: responseTime_s, uncertainty: ofInterval(responseTimeHalfWidth_s) },
+    zero_mps: { value: 0, uncertainty: uncertainty.absolute },
+  };
+}
+
 /**
  * Approach velocity at the trip in m/s: line through the meter, shifted by its lag (a first-order meter shows a ramp
  * late by its response time). With 40 samples or more a parabola over the last 0.75 s replaces the line: in a fast fill
  * the flow falls ever faster, and the line read 15 mm/s high (median over simulated fills of 2.6 s; the parabola 2.5). Uncertainty: scatter, lag, calibration. Null without a steady part.
  */
-export function approach(meter: Channel, trip_s: number): Estimate | null {
+export function approach(
+  meter: Channel,
+  trip_s: number,
+  known: MeterKnowledge = configuredMeter(meter),
+): Estimate | null {
   const line = steadyLine(meter.samples, trip_s);
   if (line === null) return null;
-  const { responseTime_s, responseTimeHalfWidth_s, uncertainty, delay_s } = meter.series.channel;
-  const late_s = responseTime_s + (delay_s[0] + delay_s[1]) / 2;
+  const { uncertainty, delay_s } = meter.series.channel;
+  const late_s = known.lag_s.value + (delay_s[0] + delay_s[1]) / 2;
   const bent = parabola(meter, trip_s, late_s);
-  const value = bent?.value ?? onLine(line, trip_s) + late_s * line.slope;
+  const value = (bent?.value ?? onLine(line, trip_s) + late_s * line.slope) - known.zero_mps.value;
   const slope = bent?.slope ?? line.slope;
   return {
     value,
     uncertainty: together(
       bent?.uncertainty ?? lineUncertainty(line, trip_s),
-      ofInterval(responseTimeHalfWidth_s + (delay_s[1] - delay_s[0]) / 2) * Math.abs(slope),
-      uncertainty.absolute,
+      together(known.lag_s.uncertainty, ofInterval((delay_s[1] - delay_s[0]) / 2)) * Math.abs(slope),
+      known.zero_mps.uncertainty,
       uncertainty.relative * value,
-      bent === null ? 0.01 : 0.003,
+      // What the flow bends more than a line or a parabola; the lag multiplies the error of the slope.
+      bent === null ? 0.01 : 0.003 + 0.01 * known.lag_s.value,
     ),
   };
 }

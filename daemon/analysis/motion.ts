@@ -106,7 +106,10 @@ function surgeSighting(
   const missed_Pa = sag_Pa / perPlateau;
   const value = -(peak_Pa + missed_Pa - level_Pa - sag_Pa) / impedance;
   const uncertainty =
-    together(0.7 * missed_Pa, seat.beforeUncertainty_Pa, 2 * settled.uncertainty_Pa) / impedance + 0.02;
+    together(0.7 * missed_Pa, seat.beforeUncertainty_Pa, 2 * settled.uncertainty_Pa) / impedance +
+    0.02 +
+    // A valve that throttled, which so slow a record does not tell, stops less than the column carried.
+    0.15 * Math.abs(value);
   const at_s = frame.outlet.samples.time_s[Math.max(0, seat.closure.index - 1)];
   const seen = valueAt(motion.velocity, at_s);
   if (seen === null || Math.abs(seen - value) > 2.5 * together(uncertainty, motion.uncertaintyAt(at_s)))

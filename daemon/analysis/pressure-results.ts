@@ -71,7 +71,13 @@ export function pressureResults(facts: Facts, capture: Capture | null): Pressure
   const sigma = outlet.sigma;
   const noise = together(sigma * 0.7, 0.001e5);
   // A largest sample can only be too low: its interval reaches up to what the capture allows.
-  const rawHigh_Pa = Math.max(peak.raw_Pa + coverage * noise, capture?.high_Pa ?? 0);
+  const isBlind = peakWithheld(facts) !== null;
+  const rawHigh_Pa = Math.max(
+    peak.raw_Pa + coverage * noise,
+    capture?.high_Pa ?? 0,
+    // Where no corrected peak can be given, the true surge may well be twice what was seen.
+    isBlind && static_Pa !== null ? 2 * peak.raw_Pa - static_Pa : 0,
+  );
   const rawDoubt_Pa = coverage * reading(peak.raw_Pa, noise);
   const peakRaw = bounded(
     peak.raw_Pa,

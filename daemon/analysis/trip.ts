@@ -15,6 +15,8 @@ export interface Trip {
   readonly high_s: number;
   readonly source: Verdict['tripSource'];
   readonly method: string;
+  /** How far the knee of the pressure lies outside what the contact allows, in s; 0 inside, null without both. */
+  readonly kneeOutside_s: number | null;
 }
 
 /** Hard bounds of an instant. */
@@ -187,6 +189,8 @@ export function findTrip(record: EventRecord, frames: readonly Frame[], origin_s
     uncertainty: ofRectangle((bounds.high_s - bounds.low_s) / 2),
   };
   const slack_s = 0.003;
+  const kneeOutside_s =
+    knee === null ? null : knee.value - Math.min(bounds.high_s, Math.max(bounds.low_s, knee.value));
   if (knee === null || knee.value < bounds.low_s - slack_s || knee.value > bounds.high_s + slack_s) {
     return {
       at_s: edge.value,
@@ -194,12 +198,14 @@ export function findTrip(record: EventRecord, frames: readonly Frame[], origin_s
       high_s: bounds.high_s,
       source,
       method: `${name} less its delay`,
+      kneeOutside_s,
     };
   }
   const both = weighted([edge, knee]);
   const trip = fromEstimate(both, source, `${name} less its delay, with the knee of the pressure`);
   return {
     ...trip,
+    kneeOutside_s,
     at_s: Math.min(Math.max(trip.at_s, bounds.low_s), bounds.high_s),
     low_s: Math.max(trip.low_s, bounds.low_s),
     high_s: Math.min(trip.high_s, bounds.high_s),
@@ -214,6 +220,7 @@ function fromEstimate(estimate: Estimate, source: Trip['source'], method: string
     high_s: estimate.value + half_s,
     source,
     method,
+    kneeOutside_s: null,
   };
 }
 

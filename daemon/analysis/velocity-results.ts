@@ -5,6 +5,7 @@ import type { Facts } from './facts.ts';
 import { fitLine } from './fit.ts';
 import { inletVelocity } from './inlet.ts';
 import { noSeating, tripUncertainty_s } from './instant-results.ts';
+import { configuredMeter } from './levels.ts';
 import { throttledVelocity } from './motion.ts';
 import { peakWithheld } from './pressure-results.ts';
 import { meanOver, range, type Samples, type Span } from './samples.ts';
@@ -57,7 +58,9 @@ function approachResult(facts: Facts): Result {
       approach_mps.value,
       'm/s',
       approach_mps.uncertainty,
-      'line through the meter, lag-corrected, at the trip',
+      facts.tail === null
+        ? 'line through the meter, lag-corrected, at the trip'
+        : 'line through the meter at the trip, corrected for the lag and the zero that it shows after seating',
       {
         from_s: -0.8,
         to_s: -0.06,
@@ -106,8 +109,9 @@ function largest(facts: Facts): Result {
   }
   const doubt = together(
     motion.uncertaintyAt(Math.min(at_s, before_s)),
-    seat.isSoftened === true ? 0.03 + 0.04 * fastest : 0.003,
-    seat.front === null ? 5 * seat.uncertainty_s : 0,
+    // A disc that throttles a little before it touches adds to the step that the motion is tied to.
+    seat.isSoftened === true ? 0.03 + 0.05 * fastest : 0.003 + 0.045 * fastest,
+    seat.front === null ? 10 * seat.uncertainty_s : 0,
   );
   const high = fastest + coverage * doubt;
   const low = Math.max(0, fastest - coverage * doubt);
@@ -273,7 +277,8 @@ function meterSlowing(facts: Facts): Result {
   if (meter === null) return withheld('there is no meter in this leg');
   if (trip === null || approach_mps === null) return withheld('the instant of the trip is not known');
   if (seat === null) return noSeating;
-  const lag_s = meter.series.channel.responseTime_s;
+  const { lag_s: lag, zero_mps } = facts.meter ?? configuredMeter(meter);
+  const lag_s = lag.value;
   const half_s = Math.max(0.03, 3 * meter.step_s);
   const time_s: number[] = [];
   const value: number[] = [];
@@ -281,7 +286,7 @@ function meterSlowing(facts: Facts): Result {
   for (let t = trip.at_s + half_s; t < seat.at_s - 0.03; t += stride_s) {
     const line = fitLine(meter.samples, { from_s: t - half_s, to_s: t + half_s });
     if (line === null || line.n < 4) continue;
-    const corrected = line.level + line.slope * (t - line.middle_s) + lag_s * line.slope;
+    const corrected = line.level + line.slope * (t - line.middle_s) + lag_s * line.slope - zero_mps.value;
     if (Math.abs(corrected) > 0.3 * approach_mps.value) continue;
     time_s.push(t);
     value.push(corrected);
@@ -302,7 +307,7 @@ function meterSlowing(facts: Facts): Result {
         tripUncertainty_s(trip),
         0.012,
         (line.sigma * Math.sqrt(1 / line.n + (line.level / line.slope) ** 2 / line.spread_s2)) / -line.slope,
-        ofInterval(meter.series.channel.responseTimeHalfWidth_s) * 0.4,
+        lag.uncertainty * 0.4,
       ) / reversal_s,
     );
   return measured(mean, 'm/s2', doubt, 'mean, from the lag-corrected meter', { from_s: 0, to_s: reversal_s });

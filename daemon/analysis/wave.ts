@@ -152,8 +152,8 @@ export function average(samples: Samples, span: Span, block_s: number): Samples 
 /**
  * Wave speed from the ring-down, in m/s. The quarter wave between shut valve and tank has a period of 4 L / a; the
  * water that moves beyond the pipe's end makes it a little longer, by between 0.3 and 1 times the excess of the
- * inertia ratio (lumped at the end: all of it; spread over a reflecting end: 0.3 of it), so the middle is taken and
- * the rest is doubt. Returned with its standard uncertainty.
+ * inertia ratio (lumped at the end: all of it; spread over a reflecting end: 0.3 of it, as in most tanks), so half of
+ * it is taken and the rest is doubt. Returned with its standard uncertainty.
  */
 export function ringWaveSpeed(
   ring: RingFit,
@@ -162,11 +162,11 @@ export function ringWaveSpeed(
   inertiaRatio: number,
 ): { readonly value: number; readonly uncertainty: number } {
   const excess = Math.max(0, inertiaRatio - 1);
-  const value = 4 * length_m * (1 + 0.65 * excess) * ring.frequency_Hz;
+  const value = 4 * length_m * (1 + 0.5 * excess) * ring.frequency_Hz;
   const relative = Math.hypot(
     lengthUncertainty_m / length_m,
     ring.frequencyUncertainty_Hz / ring.frequency_Hz,
-    (0.35 * excess) / Math.sqrt(3),
+    (0.42 * excess) / Math.sqrt(3),
     0.006,
   );
   return { value, uncertainty: value * relative };

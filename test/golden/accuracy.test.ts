@@ -55,6 +55,8 @@ describe('1 kHz, sharp and softened closures', () => {
     for (const { name, isRelative } of figures) {
       if (name === 'surgeRaw') continue;
       const statistic = statisticOf(sharp, name, isRelative);
+      // The pipe to the pump is too short for a fall at the inlet at this rate.
+      if (statistic.count === 0) continue;
       expect(statistic.inside, name).toBeGreaterThanOrEqual(0.85);
       given += statistic.count;
       inside += statistic.inside * statistic.count;

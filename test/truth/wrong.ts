@@ -1,9 +1,148 @@
+/** One wrong thing at a time: the same trip judged with one entry of the configuration wrong, and which flags say so. */
+import { analyse } from '../../daemon/analysis/analyse.ts';
+import type { EventRecord, LegRecord, Series } from '../../daemon/analysis/record.ts';
+import type { Flag } from '../../daemon/analysis/verdict.ts';
+import { drawTrip } from '../support/accuracy.ts';
+import type { RigKind } from '../support/random-rig.ts';
+import { simulateTrip } from '../support/simulate-trip.ts';
+import { recordOf } from '../support/trip-record.ts';
+import { table } from './tables.ts';
+
+/** Flags that say that something configured does not fit the record. The others tell of channels, devices or the valve. */
+const noticing: readonly Flag['code'][] = [
+  'wave-speed-differs',
+  'momentum-imbalance',
+  'meter-lag-differs',
+  'instruments-misaligned',
+  'taps-swapped',
+  'taps-disagree',
+];
+
+type Change = (record: EventRecord) => EventRecord;
+
+const leg =
+  (change: (leg: LegRecord) => LegRecord): Change =>
+  (record) => ({ ...record, legs: record.legs.map(change) });
+
+const meterOf = (change: (meter: Series) => Series) =>
+  leg((one) => (one.meter === null ? one : { ...one, meter: change(one.meter) }));
+
+const scaled = (factor: number) => (meter: Series) => ({
+  ...meter,
+  value: meter.value.map((value) => value * factor),
+});
+
+const late_s = 0.02;
+const late = <S extends Series | null>(series: S): S =>
+  series === null ? series : { ...series, time_s: series.time_s.map((t) => t + late_s) };
+
+const sized = (factor: number) =>
+  leg((one) => ({
+    ...one,
+    leg: {
+      ...one.leg,
+      length_m: one.leg.length_m * factor,
+      lengthHalfWidth_m: one.leg.lengthHalfWidth_m * factor,
+    },
+  }));
+
+const waves = (factor: number) =>
+  leg((one) => ({
+    ...one,
+    leg: {
+      ...one.leg,
+      waveSpeed_mps: one.leg.waveSpeed_mps * factor,
+      waveSpeedHalfWidth_mps: one.leg.waveSpeedHalfWidth_mps * factor,
+    },
+  }));
+
+/** A meter that measures flow: the configured bore turns it into a velocity. */
+const bored = (factor: number) =>
+  leg((one) => ({
+    ...one,
+    leg: { ...one.leg, bore_m: one.leg.bore_m * factor },
+    meter: one.meter === null ? null : scaled(factor ** -2)(one.meter),
+  }));
+
+/** What can be wrong, by the name printed. */
+export const wrongs: Readonly<Record<string, Change>> = {
+  nothing: (record) => record,
+  'meter lag x 2': meterOf((meter) => ({
+    ...meter,
+    channel: {
+      ...meter.channel,
+      responseTime_s: 2 * meter.channel.responseTime_s,
+      responseTimeHalfWidth_s: 2 * meter.channel.responseTimeHalfWidth_s,
+    },
+  })),
+  'wave speed +10 %': waves(1.1),
+  'wave speed -10 %': waves(0.9),
+  'bore +10 % (flow meter)': bored(1.1),
+  'bore -10 % (flow meter)': bored(0.9),
+  'leg length +10 %': sized(1.1),
+  'leg length -10 %': sized(0.9),
+  'meter scale +10 %': meterOf(scaled(1.1)),
+  'meter scale -10 %': meterOf(scaled(0.9)),
+  'taps swapped': leg((one) =>
+    one.inlet === null
+      ? one
+      : {
+          ...one,
+          outlet: { ...one.inlet, channel: one.outlet.channel },
+          inlet: { ...one.outlet, channel: one.inlet.channel },
+        },
+  ),
+  'outlet 20 ms late': leg((one) => ({ ...one, outlet: late(one.outlet) })),
+  'inlet 20 ms late': leg((one) => ({ ...one, inlet: late(one.inlet) })),
+  'meter 20 ms late': leg((one) => ({ ...one, meter: late(one.meter) })),
+  'contact 20 ms late': (record) => ({ ...record, contact: late(record.contact) }),
+  'tank 20 ms late': (record) => ({ ...record, tank: late(record.tank) }),
+};
+
+/** Flags of one trip, by what was wrong. */
 export interface WrongRow {
   readonly seed: number;
+  readonly kind: RigKind;
+  readonly flags: Readonly<Record<string, readonly string[]>>;
 }
-export function wrongRow(seed: number, _rate_Hz: number): WrongRow {
-  return { seed };
+
+export function wrongRow(seed: number, rate_Hz: number): WrongRow {
+  const { kind, spec, sensors, knowledge, random } = drawTrip(seed);
+  const record = recordOf(simulateTrip(spec, { rate_Hz, sensors, random }), spec, sensors, knowledge);
+  const flags: Record<string, string[]> = {};
+  for (const [name, change] of Object.entries(wrongs)) {
+    const verdict = analyse(change(record), { revision: 1, software: 'test', reason: 'truth' }).legs[0];
+    flags[name] = verdict.flags.map(({ code }) => code).filter((code) => noticing.includes(code));
+  }
+  return { seed, kind, flags };
 }
-export function wrongLines(_rows: readonly WrongRow[], _rate_Hz: number): string[] {
-  return [];
+
+/** How often what is noticed, and how often a right configuration is accused. */
+export function wrongLines(rows: readonly WrongRow[], rate_Hz: number): string[] {
+  const share = (name: string, test: (flags: readonly string[]) => boolean) =>
+    (100 * rows.filter((row) => test(row.flags[name])).length) / rows.length;
+  const cells = Object.keys(wrongs).map((name) => [
+    name,
+    share(name, (flags) => flags.length > 0).toFixed(1),
+    ...noticing.map((code) => share(name, (flags) => flags.includes(code)).toFixed(1)),
+  ]);
+  const sets: [string, (name: string) => boolean][] = [
+    ['all wrong configurations', (name) => name !== 'nothing'],
+    ['all but what is late', (name) => name !== 'nothing' && !name.includes('late')],
+    ['one instrument 20 ms late', (name) => name.includes('late')],
+  ];
+  const summary = sets.map(([title, isIn]) => {
+    const names = Object.keys(wrongs).filter(isIn);
+    const mean =
+      names.reduce((sum, name) => sum + share(name, (flags) => flags.length > 0), 0) / names.length;
+    return `${title}: ${mean.toFixed(1)} % noticed (target 80 %)`;
+  });
+  const softened = rows.filter(({ kind }) => kind === 'cushion' || kind === 'dashpot').length;
+  return [
+    `${rows.length} trips at ${rate_Hz} Hz (${softened} with damped valves), ordinary instruments; share of trips in % with any of the flags, and with each.`,
+    '',
+    ...table(['wrong', 'any', ...noticing], cells),
+    '',
+    ...summary.map((line) => `- ${line}`),
+  ];
 }
