@@ -8,6 +8,7 @@ import { Settings } from './state/settings.ts';
 import 'uplot/dist/uPlot.min.css';
 import './style/base.css';
 import './style/parts.css';
+import './style/evidence.css';
 import './style/live.css';
 import './style/event.css';
 import './style/events.css';

@@ -1,5 +1,5 @@
 /** Names, definitions and sentences. Everything a person reads that is not a number. */
-import type { LegResults, LegVerdict, StatusView } from '../../daemon/web/wire.ts';
+import type { LegResults, LegVerdict, LineStatus, StatusView } from '../../daemon/web/wire.ts';
 import { resultPhrase } from './result.ts';
 import type { UnitSystem } from './units.ts';
 
@@ -90,6 +90,29 @@ const phases: Readonly<Record<StatusView['phase'], readonly [word: string, meani
 
 export function phaseWords(phase: StatusView['phase']): readonly [word: string, meaning: string] {
   return phases[phase];
+}
+
+/** State of a line, to stand before `since 14:03:27`. */
+export const linkWords: Readonly<Record<LineStatus['link']['state'], string>> = {
+  opening: 'Being opened',
+  open: 'Open',
+  reconnecting: 'Interrupted',
+  absent: 'No device',
+  busy: 'Held by another program',
+  denied: 'Not allowed',
+  silent: 'Open but silent',
+  ended: 'At its end',
+  stopped: 'Stopped',
+};
+
+/** `requestsTimedOut:machine` -> `requests timed out: machine`. */
+export function counterWords(name: string): string {
+  return name.replaceAll(/([A-Z])/g, (letter) => ` ${letter.toLowerCase()}`).replace(':', ': ');
+}
+
+/** Whether a counter tells of something that is gone or went wrong. */
+export function isLossCounter(name: string): boolean {
+  return /(Lost|Dropped|Discarded|Failed|Skipped|Refused|Rejected)$/.test(name);
 }
 
 /** `trip in about 6 s`: whole seconds, and never more certain than it is. */

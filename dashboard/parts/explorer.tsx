@@ -13,7 +13,7 @@ import { useTrace } from '../state/use-event.ts';
 import { Cursor, type CursorName, CursorTable } from './cursors.tsx';
 import { Legend } from './legend.tsx';
 import type { WindowAsked } from './numbers.tsx';
-import { channelsOf, instantsOf, secondContent } from './second-content.ts';
+import { channelsOf, instantsOf, rolesOf, secondContent } from './second-content.ts';
 import { SecondPlot } from './second-plot.tsx';
 
 interface Props {
@@ -133,7 +133,7 @@ export function Explorer({ event, leg, window }: Props) {
       `${event.rig.name}, ${name}: ${leg.severity.words}`,
       `${event.id}, ${clockTime(event.wall_ms)}. ${leg.sentence}`,
     ];
-    const keys = [...(content?.pressures.map(({ role }) => role).reverse() ?? []), 'velocity' as const];
+    const keys = content === null ? [] : rolesOf(content);
     const blob = await figurePng(area.current, figure.current.canvases, heading, keys);
     if (blob !== null) download(blob, `${event.id}-${leg.leg}.png`);
   };
@@ -209,9 +209,7 @@ export function Explorer({ event, leg, window }: Props) {
             </>
           )}
         </div>
-        {content !== null && (
-          <Legend roles={[...content.pressures.map(({ role }) => role).reverse(), 'velocity']} />
-        )}
+        {content !== null && <Legend roles={rolesOf(content)} hasMeter={content.meter !== null} />}
         <p class="hint">
           Drag to pan, pinch or Ctrl + wheel to zoom, click to place the nearer cursor. Keys: arrows pan or
           move the cursor in focus (Shift: ten steps), + and − zoom, 0 resets.

@@ -27,7 +27,8 @@ export function LineKey({ role, isMinor = false }: { role: LineRole; isMinor?: b
   );
 }
 
-export function Legend({ roles }: { roles: readonly LineRole[] }) {
+/** `hasMeter`: the meter as it reads stands beside the velocity. */
+export function Legend({ roles, hasMeter }: { roles: readonly LineRole[]; hasMeter: boolean }) {
   return (
     <ul class="legend">
       {roles.map((role) => (
@@ -43,6 +44,14 @@ export function Legend({ roles }: { roles: readonly LineRole[] }) {
             <path class="hatch" d="M-2 10 8 0M4 10 14 0M10 10 20 0M16 10 26 0" />
           </svg>
           reverse flow
+        </li>
+      )}
+      {hasMeter && (
+        <li>
+          <svg class="line-key" width="22" height="10" viewBox="0 0 22 10" aria-hidden="true">
+            <line x1="0" y1="5" x2="22" y2="5" stroke="var(--soft)" stroke-dasharray="2 3" />
+          </svg>
+          meter
         </li>
       )}
     </ul>

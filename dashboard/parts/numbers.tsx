@@ -1,11 +1,11 @@
-/** Rows of a verdict: name, value, interval, unit; a tap on the name unfolds definition, method and window. */
+/** Rows of a verdict: name, value, interval, unit; a tap on the name unfolds how it is known. */
 import type { ComponentChildren } from 'preact';
 import { useState } from 'preact/hooks';
-import type { LegVerdict, Measured } from '../../daemon/web/wire.ts';
-import { formatNumber } from '../format/number.ts';
+import type { LegVerdict, Measured, RigView } from '../../daemon/web/wire.ts';
 import { resultText } from '../format/result.ts';
 import { meanings, type ResultKey } from '../format/words.ts';
 import { useUnits } from '../state/house.ts';
+import { Chain } from './chain.tsx';
 
 export interface WindowAsked {
   readonly from_s: number;
@@ -14,19 +14,32 @@ export interface WindowAsked {
 
 interface RowProps {
   readonly leg: LegVerdict;
+  readonly rig: RigView;
   readonly of: ResultKey;
   /** Stands in the last column, or in a row of its own. */
   readonly aside?: ComponentChildren;
   readonly isAsideBelow?: boolean;
   readonly isPart?: boolean;
+  /** A withheld number whose reason stands in a row above. */
+  readonly isRepeated?: boolean;
   /** Called with the window of a number when it is unfolded, and with null when folded. */
   readonly onAsk?: (window: WindowAsked | null) => void;
 }
 
 /** One `<tr>`, and a second one while unfolded. */
-export function NumberRow({ leg, of, aside, isAsideBelow = false, isPart = false, onAsk }: RowProps) {
+export function NumberRow({
+  leg,
+  rig,
+  of,
+  aside,
+  isAsideBelow = false,
+  isPart = false,
+  isRepeated = false,
+  onAsk,
+}: RowProps) {
   const [isOpen, open] = useState(false);
-  const [name, definition] = meanings[of];
+  const [name] = meanings[of];
+  const legView = rig.legs.find(({ id }) => id === leg.leg);
   const result = leg.results[of];
   const id = `how-${leg.leg}-${of}`;
   const toggle = (): void => {
@@ -44,7 +57,7 @@ export function NumberRow({ leg, of, aside, isAsideBelow = false, isPart = false
         </th>
         {result.value === null ? (
           <td class="withheld" colSpan={4}>
-            withheld: {result.reason}
+            withheld{isRepeated ? ', as above' : `: ${result.reason}`}
           </td>
         ) : (
           <>
@@ -61,13 +74,7 @@ export function NumberRow({ leg, of, aside, isAsideBelow = false, isPart = false
       {isOpen && (
         <tr class="how" id={id}>
           <td colSpan={5}>
-            <p>{definition}</p>
-            {result.value !== null && (
-              <p>
-                <b>How we know:</b> {result.method}
-                {windowWords(result)}
-              </p>
-            )}
+            <Chain leg={leg} view={legView} density_kgpm3={rig.density_kgpm3} of={of} />
           </td>
         </tr>
       )}
@@ -91,10 +98,4 @@ function Value({ of, result }: { of: ResultKey; result: Measured }) {
       <td class="interval">{isExact ? '' : `[${text.low} .. ${text.high}]`}</td>
     </>
   );
-}
-
-function windowWords(result: Measured): string {
-  if (result.from_s === null || result.to_s === null) return '.';
-  const ms = (at_s: number): string => formatNumber(at_s * 1000, 0);
-  return `, read from ${ms(result.from_s)} to ${ms(result.to_s)}\u202fms after the trip. In brackets: the 95 % interval.`;
 }

@@ -43,20 +43,21 @@ export function RigDrawing({ rig, ring, status, units, height_px }: Props) {
   const contact = find('contact', null);
   const isRunning = contact === null || Number.isNaN(contact.live.value) ? null : contact.live.value > 0.5;
   const legs = Math.max(1, rig.legs.length);
-  const height = Math.max(height_px, legs * 128);
+  const isNarrow = width < 520;
+  const isFlat = legs > mostTallLegs;
+  const height = Math.max(height_px, legs * (isFlat ? 76 : 128));
   const rowHeight = height / legs;
-  const rowY = (index: number): number => rowHeight * (index + 0.5) + 14;
+  const rowY = (index: number): number => rowHeight * (index + 0.5) + (isFlat ? 4 : isNarrow ? 20 : 14);
   const first = rowY(0);
   const last = rowY(legs - 1);
   const middle = (first + last) / 2;
-  const isNarrow = width < 520;
-  const pumpX = isNarrow ? 24 : 40;
-  const headerX = pumpX + (isNarrow ? 34 : 58);
-  const tankX = width - (isNarrow ? 58 : 84);
-  const joinX = tankX - (isNarrow ? 44 : 64);
+  const pumpX = isNarrow ? 20 : 40;
+  const headerX = pumpX + (isNarrow ? 28 : 58);
+  const tankX = width - (isNarrow ? 46 : 84);
+  const joinX = tankX - (isNarrow ? 32 : 64);
 
   return (
-    <div ref={host} class="rig-drawing">
+    <div ref={host} class={`rig-drawing ${isNarrow ? 'is-narrow' : ''}`}>
       <svg
         width={width}
         height={height}
@@ -70,7 +71,7 @@ export function RigDrawing({ rig, ring, status, units, height_px }: Props) {
         />
         <Pump x={pumpX} y={middle} isRunning={isRunning} />
         {isRunning !== null && (
-          <text class="label" x={Math.max(pumpX, 24)} y={middle + 38} text-anchor="middle">
+          <text class="label" x={Math.max(pumpX, 22)} y={middle + 38} text-anchor="middle">
             {isRunning ? 'runs' : 'at rest'}
           </text>
         )}
@@ -83,6 +84,7 @@ export function RigDrawing({ rig, ring, status, units, height_px }: Props) {
             from={headerX}
             to={joinX}
             isNarrow={isNarrow}
+            isFlat={isFlat}
             find={(role) => find(role, leg.id)}
           />
         ))}
@@ -101,6 +103,9 @@ export function RigDrawing({ rig, ring, status, units, height_px }: Props) {
   );
 }
 
+/** More legs than these are drawn flat, so that the drawing stays on the screen. */
+const mostTallLegs = 3;
+
 interface LegProps {
   readonly leg: LegView;
   readonly rig: RigView;
@@ -108,43 +113,73 @@ interface LegProps {
   readonly from: number;
   readonly to: number;
   readonly isNarrow: boolean;
+  /** Many legs: the tag is written on the pipe instead of in a bubble above it. */
+  readonly isFlat: boolean;
   readonly find: (role: ChannelView['role']) => Found | null;
 }
 
 /** Where things stand along a leg, as shares of its length. */
-const places = { inlet: 0.13, valve: 0.34, outlet: 0.55, mid: 0.7, meter: 0.86 } as const;
+const wide = { inlet: 0.13, valve: 0.34, outlet: 0.55, mid: 0.7, meter: 0.86 } as const;
+const narrow = { inlet: 0.14, valve: 0.34, outlet: 0.57, mid: 0.7, meter: 0.87 } as const;
+/** Half a value and the space that it keeps from a neighbour, and a letter of a name, in CSS px. */
+const valueHalf_px = 26;
+const letter_px = 7;
 
-function Leg({ leg, rig, y, from, to, isNarrow, find }: LegProps) {
+function Leg({ leg, rig, y, from, to, isNarrow, isFlat, find }: LegProps) {
+  const places = isNarrow ? narrow : wide;
   const x = (share: number): number => from + share * (to - from);
   const meter = find('meter');
   const velocity = meter === null ? Number.NaN : meter.live.value * velocityFactor(meter.channel, rig);
   const isFlowing = Math.abs(velocity) > 0.05;
+  // On a phone a name stands on a line of its own: between the values there is no room for it.
+  const between_px = 2 * Math.min(x(places.valve) - x(places.inlet), x(places.outlet) - x(places.valve));
+  const nameRoom_px = isNarrow ? to - from : between_px - 2 * valueHalf_px;
   return (
     <g class={`leg ${isFlowing ? 'is-flowing' : ''}`}>
+      <title>{`${leg.name}: ${leg.valve.type} ${leg.valve.size}`}</title>
       <path class="pipe" d={`M${from} ${y}H${to}`} />
-      <FlowArrow x={x(0.455)} y={y} velocity_mps={velocity} />
+      <FlowArrow x={x(places.valve + 0.115)} y={y} velocity_mps={velocity} />
       <CheckValve x={x(places.valve)} y={y} />
       {(['inlet', 'outlet', 'mid', 'meter'] as const).map((role) => {
         const found = role === 'meter' ? meter : find(role);
         // Four numbers do not fit beside each other on a phone; the mid-leg tap says least.
         if (found === null || (isNarrow && role === 'mid')) return null;
+        const tag = tagOf(found.channel, rig);
         return (
           <g key={role}>
-            <Bubble x={x(places[role])} y={y - 42} tag={tagOf(found.channel, rig)} tap={y} />
+            {isFlat ? (
+              <text class="label" x={x(places[role])} y={y - 8} text-anchor="middle">
+                {`${tag.letters} ${tag.loop}`}
+              </text>
+            ) : (
+              <Bubble x={x(places[role])} y={y - 42} tag={tag} tap={y} />
+            )}
             <TapValue x={x(places[role])} y={y + 20} of={found.live} />
           </g>
         );
       })}
-      <text class="leg-name" x={x(places.valve)} y={isNarrow ? y - 18 : y + 28} text-anchor="middle">
-        {leg.name}
-      </text>
-      {!isNarrow && (
-        <text class="label" x={x(places.valve)} y={y - 18} text-anchor="middle">
-          {leg.valve.type}
+      {isNarrow ? (
+        <text class="leg-name" x={from + 2} y={y - (isFlat ? 22 : 64)}>
+          {cut(leg.name, nameRoom_px)}
         </text>
+      ) : (
+        <>
+          <text class="leg-name" x={x(places.valve)} y={y + 28} text-anchor="middle">
+            {cut(leg.name, nameRoom_px)}
+          </text>
+          <text class="label" x={x(places.valve)} y={y - 18} text-anchor="middle">
+            {cut(leg.valve.type, nameRoom_px)}
+          </text>
+        </>
       )}
     </g>
   );
+}
+
+/** As much of a name as there is room for; the whole name stands in the title. */
+function cut(name: string, room_px: number): string {
+  const letters = Math.max(3, Math.floor(room_px / letter_px));
+  return name.length <= letters ? name : `${name.slice(0, letters - 1)}…`;
 }
 
 interface TankProps {
@@ -180,7 +215,7 @@ function TankPart({ rig, x, y, height, units, pressure, level }: TankProps) {
       {setPoint_Pa !== null && (
         <>
           <TripBar x={x + 32} y={y} height={height} share={pressure.live.value / setPoint_Pa} />
-          <text class="label limit" x={x + 50} y={top - 6} text-anchor="end">
+          <text class="label limit" x={x + 44} y={top - 6} text-anchor="end">
             trip{' '}
             {withUnit(
               formatNumber(toDisplay(setPoint_Pa, shown), shown.symbol === 'psi' ? 0 : 1),

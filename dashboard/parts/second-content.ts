@@ -86,3 +86,9 @@ export function secondContent(
     window,
   };
 }
+
+/** What the line key has to name: the outlet first, the velocity only where it could be followed. */
+export function rolesOf(content: SecondContent): LineRole[] {
+  const roles = content.pressures.map(({ role }) => role).reverse();
+  return content.velocity.time_s.length > 0 ? [...roles, 'velocity'] : roles;
+}

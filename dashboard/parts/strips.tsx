@@ -146,8 +146,13 @@ function Strip({ spec, rig, status, height_px, isLast }: StripProps) {
   );
 }
 
+/** More than these have no room above a strip. */
+const mostValues = 3;
+
 function StripValues({ spec, rig, shown }: { spec: StripSpec; rig: RigView; shown: DisplayUnit }) {
   const { feed } = useHouse();
+  if (spec.lines.length > mostValues)
+    return <p class="strip-values of">{spec.lines.length} legs, values at the taps</p>;
   return (
     <ul class="strip-values">
       {spec.lines.map(({ channel, role, view, isMinor, factor }) => (

@@ -5,6 +5,7 @@ import { resultPhrase } from '../format/result.ts';
 import { meanings, type ResultKey } from '../format/words.ts';
 import { useUnits } from '../state/house.ts';
 import { ClassMark, WarningMark } from './class-mark.tsx';
+import { CrossChecks } from './cross-checks.tsx';
 import { IntervalBar } from './interval-bar.tsx';
 import { NumberRow, type WindowAsked } from './numbers.tsx';
 
@@ -34,12 +35,25 @@ const brief: readonly ResultKey[] = ['surge', 'closingTime', 'decelerationMean',
 const always = new Set<ResultKey>(['equivalentReverseVelocity', 'trip', ...shown.map(([key]) => key)]);
 const others = (Object.keys(meanings) as ResultKey[]).filter((key) => !always.has(key));
 
+const parts = new Set<ResultKey>(shown.flatMap(([key, isPart]) => (isPart ? [key] : [])));
+
+/** Whether a row above says already why this number is withheld. */
+function isSaidAbove({ results }: LegVerdict, above: readonly ResultKey[], key: ResultKey): boolean {
+  const result = results[key];
+  if (result.value !== null) return false;
+  return above.some((each) => {
+    const other = results[each];
+    return other.value === null && other.reason === result.reason;
+  });
+}
+
 export function VerdictCard({ leg, rig, isBrief = false, onAsk }: Props) {
   const [isLong, lengthen] = useState(false);
   const units = useUnits();
   const { results, severity } = leg;
   const equivalent = results.equivalentReverseVelocity;
   const ask = onAsk === undefined ? {} : { onAsk };
+  const keys = isBrief ? brief : [...shown.map(([key]) => key), ...(isLong ? others : [])];
   const aside =
     equivalent.value === null ? null : (
       <IntervalBar result={equivalent} rule={severity} width={isBrief ? 190 : 150} />
@@ -50,25 +64,38 @@ export function VerdictCard({ leg, rig, isBrief = false, onAsk }: Props) {
       <p class="sentence">{leg.sentence}</p>
       <table class="numbers">
         <tbody>
-          <NumberRow leg={leg} of="equivalentReverseVelocity" aside={aside} isAsideBelow={isBrief} {...ask} />
-          {isBrief
-            ? brief.map((key) => <NumberRow key={key} leg={leg} of={key} />)
-            : shown.map(([key, isPart]) => (
-                <NumberRow key={key} leg={leg} of={key} isPart={isPart} {...ask} />
-              ))}
-          {isLong && others.map((key) => <NumberRow key={key} leg={leg} of={key} {...ask} />)}
+          <NumberRow
+            leg={leg}
+            rig={rig}
+            of="equivalentReverseVelocity"
+            aside={aside}
+            isAsideBelow={isBrief}
+            {...ask}
+          />
+          {keys.map((key, index) => (
+            <NumberRow
+              key={key}
+              leg={leg}
+              rig={rig}
+              of={key}
+              isPart={!isBrief && parts.has(key)}
+              isRepeated={isSaidAbove(leg, ['equivalentReverseVelocity', ...keys.slice(0, index)], key)}
+              {...(isBrief ? {} : ask)}
+            />
+          ))}
         </tbody>
       </table>
       {!isBrief && (
         <p class="rule">
-          Class by the equivalent reverse velocity: mild from{' '}
-          {resultPhrase('', limit(severity.mild_mps), units)}, severe from{' '}
-          {resultPhrase('', limit(severity.severe_mps), units)} (rule: {severity.rule}).{' '}
+          Judged by the reverse velocity: mild from {resultPhrase('', limit(severity.mild_mps), units)},
+          severe from {resultPhrase('', limit(severity.severe_mps), units)}. Where these limits come from:{' '}
+          {severity.rule}.{' '}
           <button type="button" class="link" aria-expanded={isLong} onClick={() => lengthen(!isLong)}>
             {isLong ? 'Fewer numbers' : 'All numbers'}
           </button>
         </p>
       )}
+      {!isBrief && <CrossChecks leg={leg} view={rig.legs.find(({ id }) => id === leg.leg)} />}
       <Flags leg={leg} />
     </article>
   );

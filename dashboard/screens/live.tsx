@@ -1,11 +1,14 @@
 /** Bench: the rig now, the last 30 s, and the last verdict of each leg side by side. */
 import { useEffect, useMemo, useState } from 'preact/hooks';
-import type { EventRow, LegView, RigView } from '../../daemon/web/wire.ts';
+import type { EventRow, LegView, RigView, SamplingView } from '../../daemon/web/wire.ts';
+import { captureWords } from '../format/capture.ts';
 import { clockTime } from '../format/time.ts';
 import { phaseWords, shapeSentence, tripInWords } from '../format/words.ts';
+import { WarningMark } from '../parts/class-mark.tsx';
 import { Legend } from '../parts/legend.tsx';
+import { Lines } from '../parts/lines.tsx';
 import { RigDrawing } from '../parts/rig-drawing.tsx';
-import { channelsOf, secondContent } from '../parts/second-content.ts';
+import { channelsOf, rolesOf, secondContent } from '../parts/second-content.ts';
 import { SecondPlot } from '../parts/second-plot.tsx';
 import { Strips } from '../parts/strips.tsx';
 import { SeverityWords, VerdictCard } from '../parts/verdict-card.tsx';
@@ -36,10 +39,15 @@ export function LiveScreen() {
     );
   return (
     <div class={`live ${connection.state === 'lost' ? 'is-stale' : ''}`}>
+      <h1 class="visually-hidden">Live</h1>
       <StateLine />
       <div class="live-top">
         <RigDrawing rig={rig} ring={feed.ring} status={status} units={units} height_px={height_px} />
-        <Strips rig={rig} status={status} height_px={height_px} />
+        <Strips
+          rig={rig}
+          status={status}
+          height_px={Math.min(470, Math.max(height_px, rig.legs.length * 58))}
+        />
       </div>
       <div class="live-legs">
         {rig.legs.map((leg) => (
@@ -52,6 +60,7 @@ export function LiveScreen() {
           />
         ))}
       </div>
+      {status !== null && <Lines rig={rig} status={status} />}
     </div>
   );
 }
@@ -140,17 +149,34 @@ function LastOfLeg({
           </a>
         )}
       </header>
+      {leg.sampling !== null && <Capture sampling={leg.sampling} />}
       {row === null || verdict === null ? (
         <p class="empty">
           {isLoaded ? 'No trip of this leg is recorded yet. Its verdict will stand here.' : 'Loading …'}
         </p>
       ) : (
-        <div class="last-body">
-          <SmallSecond row={row} leg={leg.id} />
-          <VerdictCard leg={verdict} rig={rig} isBrief />
+        <div class="last-frame">
+          <div class="last-body">
+            <SmallSecond row={row} leg={leg.id} />
+            <VerdictCard leg={verdict} rig={rig} isBrief />
+          </div>
         </div>
       )}
     </section>
+  );
+}
+
+/** Said before the first trip, so that nobody trips a pump for a peak that cannot be seen. */
+function Capture({ sampling }: { sampling: SamplingView }) {
+  const { text, why, isTrouble } = captureWords(sampling);
+  return (
+    <details class="capture">
+      <summary>
+        {isTrouble && <WarningMark />}
+        {text}
+      </summary>
+      <p>{why}</p>
+    </details>
   );
 }
 
@@ -172,7 +198,7 @@ function SmallSecond({ row, leg }: { row: EventRow; leg: string }) {
         },
   );
   const verdict = event?.verdict?.legs.find((each) => each.leg === leg);
-  const height_px = useHeight(0.63, 205, 620, -288);
+  const height_px = useHeight(0.63, 205, 620, -362);
   const heights = useMemo(
     () => ({ pressure_px: Math.round(height_px * 0.57), velocity_px: Math.round(height_px * 0.43) }),
     [height_px],
@@ -194,7 +220,7 @@ function SmallSecond({ row, leg }: { row: EventRow; leg: string }) {
     <figure class="small-second">
       <SecondPlot content={content} scales={shown} heights={heights} label={shapeSentence(verdict, units)} />
       <figcaption>
-        <Legend roles={[...content.pressures.map(({ role }) => role).reverse(), 'velocity']} />
+        <Legend roles={rolesOf(content)} hasMeter={content.meter !== null} />
       </figcaption>
     </figure>
   );

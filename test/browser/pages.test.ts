@@ -6,6 +6,46 @@ import { build } from 'vite';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { hasBrowser, openPage, startBrowser } from '../support/browser.ts';
 import { type FakeServer, startFakeServer } from '../support/fake-server.ts';
+import { addOddEvents, oddConfig } from '../support/odd-rig.ts';
+
+/** Pairs of words in the drawing whose boxes share more than a pixel. Runs in the page. */
+function overlaps(): string[] {
+  const texts = [...document.querySelectorAll('.rig-drawing svg text')];
+  const boxes = texts.map((text) => ({ what: text.textContent, box: text.getBoundingClientRect() }));
+  const found: string[] = [];
+  boxes.forEach((a, index) => {
+    for (const b of boxes.slice(index + 1)) {
+      const across = Math.min(a.box.right, b.box.right) - Math.max(a.box.left, b.box.left);
+      // A line of text is taller than its letters.
+      const down = Math.min(a.box.bottom, b.box.bottom) - Math.max(a.box.top, b.box.top);
+      if (across > 1 && down > 5) found.push(`${a.what} | ${b.what}`);
+    }
+  });
+  return found;
+}
+
+/** What a person without eyes or mouse would stumble over. Runs in the page. */
+function flaws(): string[] {
+  const found: string[] = [];
+  for (const element of document.querySelectorAll(
+    'button, a[href], input, select, summary, [tabindex="0"]',
+  )) {
+    const label = element.getAttribute('aria-label') ?? element.closest('label')?.textContent ?? '';
+    if (`${label}${element.textContent}`.trim() === '')
+      found.push(`no name: ${element.outerHTML.slice(0, 80)}`);
+  }
+  const ids = [...document.querySelectorAll('[id]')].map(({ id }) => id);
+  for (const id of ids) if (ids.indexOf(id) !== ids.lastIndexOf(id)) found.push(`twice: ${id}`);
+  for (const picture of document.querySelectorAll('svg, [role="img"]')) {
+    const isHidden = picture.closest('[aria-hidden="true"]') !== null;
+    const isInside = picture.parentElement?.closest('[role="img"]') != null;
+    if (!isHidden && !isInside && (picture.getAttribute('aria-label') ?? '') === '')
+      found.push(`not described: ${picture.outerHTML.slice(0, 80)}`);
+  }
+  if (document.querySelectorAll('h1').length !== 1) found.push('not one h1');
+  if (document.documentElement.lang === '') found.push('no language');
+  return found;
+}
 
 const phone = { viewport: { width: 390, height: 844 }, hasTouch: true };
 
@@ -13,6 +53,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
   let folder: string;
   let browser: Browser;
   let server: FakeServer;
+  let odd: FakeServer;
 
   beforeAll(async () => {
     folder = await mkdtemp(join(tmpdir(), 'tripwave-dashboard-'));
@@ -24,13 +65,24 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     server = await startFakeServer(0, { dashboardFolder: folder });
     // Two whole cycles, one of each leg, and half of the next filling.
     server.advance(46 * 20);
+    odd = await startFakeServer(0, { dashboardFolder: folder, config: oddConfig });
+    odd.advance(46 * 20);
+    addOddEvents(odd.library, Date.now());
     browser = await startBrowser();
   });
   afterAll(async () => {
     await browser?.close();
     await server?.close();
+    await odd?.close();
     await rm(folder, { recursive: true });
   });
+
+  /** The rig at the edges: eight legs, long names, missing instruments, odd verdicts. */
+  async function openOdd(hash: string, options = {}): Promise<{ page: Page; complaints: string[] }> {
+    const opened = await openPage(browser, options);
+    await opened.page.goto(`${odd.url}/#/${hash}`);
+    return opened;
+  }
 
   async function open(hash: string, options = {}): Promise<{ page: Page; complaints: string[] }> {
     const opened = await openPage(browser, options);
@@ -69,6 +121,174 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     await page.context().close();
   });
 
+  test('what a leg needs to show a peak stands there, with its arithmetic one press away', async () => {
+    const { page } = await openOdd('live');
+    const captures = page.locator('.capture');
+    await captures.nth(7).waitFor();
+    expect(await captures.locator('summary').allTextContents()).toEqual([
+      'This leg needs 622 samples/s or more; it gets 5000: peaks are captured.',
+      'This leg needs 865 samples/s or more; it gets 5000: peaks are captured.',
+      'This leg needs 622 samples/s or more; it gets 5000: peaks are captured.',
+      'This leg needs 865 samples/s or more; it gets 1000: peaks are captured, with a wider interval.',
+      'This leg needs 622 samples/s or more; it gets 1000: peaks are captured, with a wider interval.',
+      'This leg needs 865 samples/s or more; it gets 100: peak indicative only.',
+      'This leg needs 622 samples/s or more; it gets 100: peak indicative only.',
+      'This leg needs 865 samples/s or more; it gets 100: peak indicative only.',
+    ]);
+    // Leg D has had no trip: it is told before the first one.
+    expect(await page.locator('.last-of-leg').nth(3).textContent()).toContain('No trip of this leg');
+    await captures.nth(5).locator('summary').click();
+    await captures
+      .nth(5)
+      .getByText(/= 9\.3.ms: 0\.9 samples, 8 needed, 20 recommended/)
+      .waitFor();
+    await page.context().close();
+  });
+
+  test.each([
+    ['live', 1280],
+    ['live', 390],
+    ['live', 320],
+    ['odd', 1280],
+    ['odd', 390],
+    ['odd', 320],
+  ])('no two words of the drawing lie on each other: %s at %d, in either unit', async (which, width) => {
+    const options = { viewport: { width, height: 800 } };
+    const { page, complaints } =
+      which === 'odd' ? await openOdd('live', options) : await open('live', options);
+    await page.locator('.rig-drawing .tap-value').first().waitFor();
+    for (const units of ['SI', 'US']) {
+      await page.getByRole('button', { name: units, exact: true }).click();
+      await expect.poll(() => page.evaluate(overlaps), { message: units }).toEqual([]);
+    }
+    expect(complaints).toEqual([]);
+    await page.context().close();
+  });
+
+  test.each([
+    ['live', '.is-brief'],
+    ['event/live-0000', '.card'],
+  ])('on %s the numbers of a card stand under each other at the decimal point', async (hash, card) => {
+    for (const width of [1280, 1920]) {
+      const { page } = await open(hash, { viewport: { width, height: 1080 } });
+      await page.locator(`${card} .aligned`).nth(3).waitFor();
+      const points = await page.locator(card).evaluateAll((cards) =>
+        cards.map((each) => {
+          const wholes = [...each.querySelectorAll('.numbers .aligned > :first-child')];
+          const rights = wholes.map((whole) => whole.getBoundingClientRect().right);
+          return { count: rights.length, spread: Math.max(...rights) - Math.min(...rights) };
+        }),
+      );
+      for (const { count, spread } of points) {
+        expect(count).toBeGreaterThan(3);
+        expect(spread).toBeLessThan(1);
+      }
+      const crowded = await page.locator(`${card} tr`).evaluateAll((rows) =>
+        rows.flatMap((row) => {
+          const fraction = row.querySelector('.aligned > :last-child');
+          const unit = row.querySelector('.unit');
+          if (fraction === null || unit === null) return [];
+          const range = document.createRange();
+          range.selectNodeContents(fraction);
+          return range.getBoundingClientRect().right > unit.getBoundingClientRect().left
+            ? [row.textContent]
+            : [];
+        }),
+      );
+      expect(crowded).toEqual([]);
+      await page.context().close();
+    }
+  });
+
+  test('between record and verdict the state says analysing', async () => {
+    const { page } = await open('live');
+    await page.locator('.state-line').waitFor();
+    const tell = () => server.hub.message({ kind: 'status', status: server.state.view({}) });
+    while (server.state.view({}).phase !== 'recording') server.advance(1);
+    server.state.analysing('e', true);
+    tell();
+    await expect.poll(() => page.locator('.state-line').textContent()).toContain('Analysing');
+    server.state.analysing('e', false);
+    tell();
+    await expect.poll(() => page.locator('.state-line').textContent()).toContain('Recording');
+    await page.context().close();
+  });
+
+  test('lines and counts since start unfold', async () => {
+    const { page } = await open('live');
+    const lines = page.locator('.lines');
+    await lines.locator('summary').click();
+    await lines.getByText('scans lost').first().waitFor();
+    expect(await lines.textContent()).toMatch(/stream serial-framesOpen since \d\d:\d\d:\d\d/);
+    await page.context().close();
+  });
+
+  test('the bottom of the page can be read above the caution', async () => {
+    const { page } = await open('live', { viewport: { width: 1280, height: 800 } });
+    const last = page.locator('.lines summary');
+    await last.waitFor();
+    await page.evaluate(() => scrollTo({ top: document.documentElement.scrollHeight, behavior: 'instant' }));
+    const [box, caution] = [await last.boundingBox(), await page.locator('.cautions').boundingBox()];
+    expect(box!.y + box!.height).toBeLessThanOrEqual(caution!.y);
+    await page.context().close();
+  });
+
+  test('pictures of neighbouring legs stand at one height, however long a name is', async () => {
+    const { page } = await openOdd('live');
+    await page.locator('.small-second canvas').first().waitFor();
+    const tops = await page
+      .locator('.last-frame')
+      .evaluateAll((frames) => frames.map((frame) => frame.getBoundingClientRect().top));
+    expect(tops[0]).toBeCloseTo(tops[1]!, 1);
+    await page.context().close();
+  });
+
+  test.each(['odd-velocity', 'odd-trip', 'odd-none', 'odd-long', 'odd-bare'])(
+    '%s is shown without a complaint, on a wide and on a narrow screen',
+    async (id) => {
+      for (const width of [1280, 320]) {
+        const { page, complaints } = await openOdd(`event/${id}`, { viewport: { width, height: 800 } });
+        if (id === 'odd-none') await page.getByText(/no verdict yet/).waitFor();
+        else {
+          await page.locator('.second-plot canvas').first().waitFor();
+          await page.locator('.cross-checks li').nth(3).waitFor();
+        }
+        const over = await page.evaluate(
+          () => document.documentElement.scrollWidth - document.documentElement.clientWidth,
+        );
+        expect(over, `at ${width}`).toBeLessThanOrEqual(0);
+        if (id === 'odd-velocity') {
+          expect(await page.locator('.legend').textContent()).toBe('outletinlettankmeter');
+          const card = await page.locator('.card').textContent();
+          expect(card?.match(/8 are needed/g)?.length).toBe(1 + 4);
+          expect(card).toContain('withheld, as above');
+        }
+        expect(complaints).toEqual([]);
+        await page.context().close();
+      }
+    },
+  );
+
+  test('the list bears long names', async () => {
+    const { page } = await openOdd('events');
+    await page.locator('.event-table').waitFor();
+    const over = await page.evaluate(
+      () => document.documentElement.scrollWidth - document.documentElement.clientWidth,
+    );
+    expect(over).toBeLessThanOrEqual(0);
+    await page.context().close();
+  });
+
+  test.each(['live', 'events', 'event/live-0000'])(
+    '%s: whatever can be pressed has a name, ids are unique, pictures are described, headings begin at 1',
+    async (hash) => {
+      const { page } = await open(hash);
+      await page.locator('canvas, .tiny-shape').first().waitFor();
+      expect(await page.evaluate(flaws)).toEqual([]);
+      await page.context().close();
+    },
+  );
+
   test('numbers move while frames come, and a new event replaces the last one', async () => {
     const { page } = await open('live');
     const tank = page.locator('.strip').last().locator('b');
@@ -98,6 +318,13 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     expect(await reverse.textContent()).toContain('0.22m/s[0.19 .. 0.25]');
     await page.getByRole('button', { name: 'Reverse velocity' }).click();
     await card.getByText('How we know:').waitFor();
+    expect(await card.locator('.formula').textContent()).toBe('Veq = (Δp − ρ L′ d) / (ρ a)');
+    expect(await card.locator('.symbols').textContent()).toMatch(
+      /Δpsurge over static: 3\.8.bar \[3\.6 \.\. 4\.6\].*awave speed of the rig file: 1275 ± 15.m\/s/,
+    );
+    await card.getByText(/95 % from 0\.19 to 0\.25.m\/s, ±13.%\. The verdict keeps the two ends/).waitFor();
+    expect(await card.locator('.cross-checks .check-word').allTextContents()).toEqual(['differ', 'agree']);
+    await card.getByText('as they must where the closure is softened').waitFor();
     expect(await card.locator('.how').textContent()).toMatch(
       /wave speed, read from 660 to 720.ms after the trip/,
     );

@@ -1,4 +1,6 @@
 /** An event store in memory, filled with made-up closures. */
+import type { RigConfig } from '../../config/rig.ts';
+import type { Verdict } from '../../daemon/analysis/verdict.ts';
 import type { EventLibrary, TraceQuery } from '../../daemon/web/event-library.ts';
 import { rigView } from '../../daemon/web/views.ts';
 import type { EventRow, EventView, TraceView } from '../../daemon/web/wire.ts';
@@ -9,6 +11,7 @@ interface Stored {
   readonly id: string;
   readonly wall_ms: number;
   readonly closure: Closure;
+  readonly change: (verdict: Verdict) => Verdict | null;
 }
 
 /** Trip on the made-up recorder's clock, in s; the window is relative to it. */
@@ -43,9 +46,20 @@ function valueAt(id: string, closure: Closure, t: number, index: number): number
 
 export class FakeLibrary implements EventLibrary {
   #events: Stored[] = [];
+  #config: RigConfig;
 
-  add(id: string, wall_ms: number, closure: Closure): EventRow {
-    const stored = { id, wall_ms, closure };
+  constructor(config: RigConfig = syntheticConfig) {
+    this.#config = config;
+  }
+
+  /** `change`: what is otherwise than usual about its verdict; null for none yet. */
+  add(
+    id: string,
+    wall_ms: number,
+    closure: Closure,
+    change: Stored['change'] = (verdict) => verdict,
+  ): EventRow {
+    const stored = { id, wall_ms, closure, change };
     this.#events.unshift(stored);
     return this.#row(stored);
   }
@@ -58,7 +72,7 @@ export class FakeLibrary implements EventLibrary {
   get(id: string): EventView | null {
     const stored = this.#events.find((event) => event.id === id);
     if (stored === undefined) return null;
-    const rig = rigView(syntheticConfig, 'tripwave 0.1.0', { time_s: 0, wall_ms: stored.wall_ms });
+    const rig = rigView(this.#config, 'tripwave 0.1.0', { time_s: 0, wall_ms: stored.wall_ms });
     return {
       ...this.#row(stored),
       trip_s,
@@ -70,7 +84,7 @@ export class FakeLibrary implements EventLibrary {
   trace(id: string, query: TraceQuery): TraceView | null {
     const stored = this.#events.find((event) => event.id === id);
     if (stored === undefined) return null;
-    const all = syntheticConfig.channels
+    const all = this.#config.channels
       .map((channel) => channel.id)
       .filter((name) => !/level|water/.test(name));
     const from_s = Math.max(window.from_s, query.from_s ?? window.from_s);
@@ -98,7 +112,7 @@ export class FakeLibrary implements EventLibrary {
     return { channels };
   }
 
-  #row({ id, wall_ms, closure }: Stored): EventRow {
+  #row({ id, wall_ms, closure, change }: Stored): EventRow {
     const slices = 96;
     const minmax_Pa: number[] = [];
     for (let slice = 0; slice < slices; slice++) {
@@ -112,7 +126,7 @@ export class FakeLibrary implements EventLibrary {
       wall_ms,
       source: 'contact',
       closedBecause: closure.isClosed === false ? 'no-seating' : 'settled',
-      verdict: syntheticVerdict(id, closure),
+      verdict: change(syntheticVerdict(id, closure, this.#config)),
       shape: { from_s: -0.2, to_s: 1, minmax_Pa },
     };
   }

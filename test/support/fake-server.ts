@@ -1,13 +1,15 @@
 /**
  * The real web server over made-up data, for working on the pages and for their tests:
- *   node test/support/fake-server.ts [port] [seconds between trips]
+ *   node test/support/fake-server.ts [port] [seconds before it is opened] [odd]
  */
+import type { RigConfig } from '../../config/rig.ts';
 import type { StatusMessage, Summary } from '../../daemon/recorder/messages.ts';
 import { LiveHub } from '../../daemon/web/live.ts';
 import { RigState } from '../../daemon/web/rig-state.ts';
 import { builtDashboard, createServer, listen } from '../../daemon/web/server.ts';
 import { slimRow } from '../../daemon/web/views.ts';
 import { FakeLibrary } from './fake-library.ts';
+import { addOddEvents, oddConfig } from './odd-rig.ts';
 import { axial, type Closure, pressure_Pa, swing, tank_Pa, velocity_mps } from './synthetic-event.ts';
 import { setPoint_Pa, syntheticConfig } from './synthetic-rig.ts';
 
@@ -54,7 +56,7 @@ function fillLibrary(library: FakeLibrary, now_ms: number): void {
 }
 
 /** One value of every channel, in the order of the configuration, `t` s after the trip (negative: filling). */
-function scan(closure: Closure, t: number, wobble: number): number[] {
+function scan(config: RigConfig, closure: Closure, t: number, wobble: number): number[] {
   const isRunning = t < 0;
   const tank = isRunning
     ? setPoint_Pa + (t / 14) * 2.4 * bar
@@ -64,7 +66,7 @@ function scan(closure: Closure, t: number, wobble: number): number[] {
     : velocity_mps(closure, t);
   const after = isRunning ? tank + 0.08 * bar : pressure_Pa(closure, 'outlet', t) - tank_Pa(t) + tank;
   const before = isRunning ? tank + 0.4 * bar : pressure_Pa(closure, 'inlet', t);
-  return syntheticConfig.channels.map(({ id }) => {
+  return config.channels.map(({ id }) => {
     const isActive = id.startsWith(`${closure.leg}-`);
     if (id.endsWith('-outlet')) return (isActive ? after : tank) + wobble * 4000;
     if (id.endsWith('-inlet')) return (isActive ? before : 1.2 * bar) + wobble * 5000;
@@ -78,9 +80,10 @@ function scan(closure: Closure, t: number, wobble: number): number[] {
 
 export async function startFakeServer(
   port = 0,
-  options: { readonly dashboardFolder?: string | null } = {},
+  options: { readonly dashboardFolder?: string | null; readonly config?: RigConfig } = {},
 ): Promise<FakeServer> {
-  const library = new FakeLibrary();
+  const config = options.config ?? syntheticConfig;
+  const library = new FakeLibrary(config);
   const state = new RigState(() => Date.now());
   const hub = new LiveHub();
   const start_ms = Date.now();
@@ -95,7 +98,7 @@ export async function startFakeServer(
   });
   state.hello({
     kind: 'hello',
-    config: syntheticConfig,
+    config,
     software: 'tripwave 0.1.0',
     boot: 'made-up',
     anchor: { time_s: 0, wall_ms: start_ms },
@@ -111,7 +114,7 @@ export async function startFakeServer(
       const cycle = Math.floor(time_s / cycle_s);
       const closure = cycle % 2 === 0 ? swing : axial;
       const t = (time_s % cycle_s) - 14.6;
-      hub.summary(summary(step, time_s, closure, t));
+      hub.summary(summary(config, step, time_s, closure, t));
       const wasRunning = t - period_s < 0;
       if (t >= 0 && wasRunning) {
         hub.message({ kind: 'trip', event: `live-${events}`, source: 'contact', time_s });
@@ -144,12 +147,12 @@ export async function startFakeServer(
   };
 }
 
-function summary(sequence: number, time_s: number, closure: Closure, t: number): Summary {
+function summary(config: RigConfig, sequence: number, time_s: number, closure: Closure, t: number): Summary {
   const scans = Array.from({ length: 12 }, (_, k) =>
-    scan(closure, t + (k * period_s) / 12, Math.sin(sequence * 7 + k * 3)),
+    scan(config, closure, t + (k * period_s) / 12, Math.sin(sequence * 7 + k * 3)),
   );
-  const values = new Float64Array(4 * syntheticConfig.channels.length);
-  for (let channel = 0; channel < syntheticConfig.channels.length; channel++) {
+  const values = new Float64Array(4 * config.channels.length);
+  for (let channel = 0; channel < config.channels.length; channel++) {
     const column = scans.map((row) => row[channel]!);
     values[4 * channel] = Math.min(...column);
     values[4 * channel + 1] = Math.max(...column);
@@ -177,7 +180,9 @@ function status(time_s: number, t: number): StatusMessage {
 }
 
 if (import.meta.main) {
-  const server = await startFakeServer(Number(process.argv[2] ?? 8321));
+  const isOdd = process.argv[4] === 'odd';
+  const server = await startFakeServer(Number(process.argv[2] ?? 8321), isOdd ? { config: oddConfig } : {});
+  if (isOdd) addOddEvents(server.library, Date.now());
   const warmUp_s = Number(process.argv[3] ?? 27);
   server.advance(warmUp_s / period_s);
   setInterval(() => server.advance(1), period_s * 1000);

@@ -1,4 +1,5 @@
 /** Made-up closures with the shape of real ones, and the verdicts that would be said of them. */
+import type { RigConfig } from '../../config/rig.ts';
 import type {
   Flag,
   LegResults,
@@ -263,8 +264,8 @@ function severityOf(closure: Closure): LegVerdict['severity'] {
   return { ...base, class: 'none', words: `no slam${soft}` };
 }
 
-function legVerdict(closure: Closure): LegVerdict {
-  const leg = syntheticConfig.legs.find(({ id }) => id === closure.leg)!;
+function legVerdict(closure: Closure, config: RigConfig): LegVerdict {
+  const leg = config.legs.find(({ id }) => id === closure.leg)!;
   const time_s = Array.from({ length: 700 }, (_, index) => -0.2 + index * 0.002);
   const flags: Flag[] = [];
   if (closure.largest_mps > 1.5 * closure.atSeating_mps) {
@@ -304,12 +305,12 @@ function legVerdict(closure: Closure): LegVerdict {
   };
 }
 
-function idleVerdict(id: string): LegVerdict {
+function idleVerdict(id: string, config: RigConfig): LegVerdict {
   const reason = 'this leg was not flowing';
   const keys = Object.keys(results(swing)) as (keyof LegResults)[];
   return {
     leg: id,
-    valve: syntheticConfig.legs.find((leg) => leg.id === id)!.valve.id,
+    valve: config.legs.find((leg) => leg.id === id)!.valve.id,
     active: false,
     results: Object.fromEntries(keys.map((key) => [key, withheld(reason)])) as unknown as LegResults,
     severity: { class: 'unknown', words: 'idle', rule: 'v1', mild_mps: 0.1524, severe_mps: 0.3048 },
@@ -320,15 +321,19 @@ function idleVerdict(id: string): LegVerdict {
 }
 
 /** The verdict of an event in which one leg closed and the other stood still. */
-export function syntheticVerdict(event: string, closure: Closure): Verdict {
+export function syntheticVerdict(
+  event: string,
+  closure: Closure,
+  config: RigConfig = syntheticConfig,
+): Verdict {
   return {
     event,
     revision: 1,
     software: 'tripwave 0.1.0',
     reason: 'first analysis',
     tripSource: 'contact',
-    legs: syntheticConfig.legs.map((leg) =>
-      leg.id === closure.leg ? legVerdict(closure) : idleVerdict(leg.id),
+    legs: config.legs.map((leg) =>
+      leg.id === closure.leg ? legVerdict(closure, config) : idleVerdict(leg.id, config),
     ),
   };
 }

@@ -1,0 +1,75 @@
+import { expect, test } from 'vitest';
+import type { Measured, SamplingView } from '../../daemon/web/wire.ts';
+import { captureWords } from '../../dashboard/format/capture.ts';
+import { agree, crossChecks } from '../../dashboard/format/cross-checks.ts';
+import { formulas } from '../../dashboard/format/formulas.ts';
+import { meanings } from '../../dashboard/format/words.ts';
+import { swing, syntheticVerdict } from '../support/synthetic-event.ts';
+
+const plateau_s = 0.0128;
+
+function sampling(rate_Hz: number, responseTime_s = 0.0005): SamplingView {
+  const samples = rate_Hz * plateau_s;
+  return {
+    rate_Hz,
+    needed_Hz: 8 / plateau_s,
+    recommended_Hz: 20 / plateau_s,
+    plateau_s,
+    samples,
+    responseTime_s,
+  };
+}
+
+test.each([
+  [5000, 0.0005, 'This leg needs 625 samples/s or more; it gets 5000: peaks are captured.', false],
+  [
+    1000,
+    0.0005,
+    'This leg needs 625 samples/s or more; it gets 1000: peaks are captured, with a wider interval.',
+    false,
+  ],
+  [100, 0.0005, 'This leg needs 625 samples/s or more; it gets 100: peak indicative only.', true],
+])('a leg at %d samples/s', (rate_Hz, responseTime_s, text, isTrouble) => {
+  expect(captureWords(sampling(rate_Hz, responseTime_s))).toMatchObject({ text, isTrouble });
+});
+
+test('a slow sensor is told however fast it is sampled', () => {
+  expect(captureWords(sampling(5000, 0.002)).text).toContain('peaks read low');
+  expect(captureWords(sampling(5000, 0.008)).text).toMatch(/answers in 8\.0.ms.*12\.8.ms: no peak/);
+  expect(captureWords(sampling(5000, 0.008)).isTrouble).toBe(true);
+});
+
+function measured(value: number, low: number, high: number): Measured {
+  return { value, low, high, unit: 'm/s', method: '', from_s: null, to_s: null };
+}
+
+test('two results agree within the root of the summed squares of the halves that face each other', () => {
+  // 3-4-5: halves of 3 and 4 allow a difference of 5.
+  expect(agree(measured(0, -1, 3), measured(5, 1, 6))).toBe(true);
+  expect(agree(measured(0, -1, 3), measured(5.01, 1.01, 6))).toBe(false);
+  expect(agree(measured(5, 1, 6), measured(0, -1, 3))).toBe(true);
+  // The half that faces away does not help.
+  expect(agree(measured(0, -9, 0.1), measured(1, 0.9, 9))).toBe(false);
+});
+
+test('a softened closure is no contradiction between impulse and step', () => {
+  const leg = syntheticVerdict('e', swing).legs[0]!;
+  const checks = crossChecks(leg, undefined);
+  expect(checks.map(({ name }) => name)).toEqual([
+    'Velocity at seating',
+    'Reverse velocity',
+    'Mean deceleration',
+    'Wave speed',
+  ]);
+  expect(checks[1]?.expected).toContain('softened');
+  expect(checks[3]?.second.result.value).toBeNull();
+});
+
+test('every number has a formula, and every symbol in it is explained once', () => {
+  expect(Object.keys(formulas).sort()).toEqual(Object.keys(meanings).sort());
+  for (const [key, { text, symbols }] of Object.entries(formulas)) {
+    const names = symbols.map(({ symbol }) => symbol);
+    expect(new Set(names).size, key).toBe(names.length);
+    for (const name of names) if (!/noise|missed/.test(name)) expect(text, `${key}: ${name}`).toContain(name);
+  }
+});
