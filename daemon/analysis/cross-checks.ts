@@ -34,12 +34,12 @@ function isQuiet({ frame, seat, peak }: Facts): boolean {
 /**
  * Momentum balance: what pushed the column from the trip to rest must equal density x length x approach velocity, and
  * what the seat stopped must equal what was left. The misfit of all that is chi-squared with as many degrees of freedom
- * as there are sightings; 7 (16 where the column may not rest) is passed by under 2 % of right configurations.
+ * as there are sightings; 6 (9 where the column may not rest) is passed by 2 (5) % of right simulated configurations.
  */
 function momentum(facts: Facts): Flag[] {
   const { motion, frame } = facts;
   if (motion === null || frame.meter === null || motion.freedom === 0) return [];
-  const limit = isQuiet(facts) ? 7 : 18;
+  const limit = isQuiet(facts) ? 6 : 9;
   if (motion.misfit <= limit) return [];
   const asked_m = motion.length_m.value;
   const given_m = frame.constants.inertiaLength_m;
@@ -75,7 +75,7 @@ function misaligned(text: string): Flag[] {
 function lateContact({ trip }: Facts): Flag[] {
   if (trip === null || trip.kneeOutside_s === null) return [];
   const late_s = -trip.kneeOutside_s;
-  if (Math.abs(late_s) < 0.005) return [];
+  if (Math.abs(late_s) < 0.0035) return [];
   return misaligned(
     `The contact tells the trip at least ${(Math.abs(late_s) * 1e3).toFixed(0)} ms ${late_s > 0 ? 'after' : 'before'} the pressure does`,
   );
@@ -113,7 +113,7 @@ function lateMeter(facts: Facts): Flag[] {
   if (dead_s === null) return [];
   const [low_s, high_s] = frame.meter.series.channel.delay_s;
   const outside_s = dead_s - Math.min(high_s, Math.max(low_s, dead_s));
-  if (Math.abs(outside_s) <= (isQuiet(facts) ? 0.012 : 0.02) + frame.meter.step_s) return [];
+  if (Math.abs(outside_s) <= (isQuiet(facts) ? 0.01 : 0.017) + frame.meter.step_s) return [];
   return misaligned(
     `The meter follows the pressure ${(Math.abs(outside_s) * 1e3).toFixed(0)} ms ${outside_s > 0 ? 'later' : 'earlier'} than its response time explains`,
   );
@@ -122,7 +122,7 @@ function lateMeter(facts: Facts): Flag[] {
 /** Ring-down against the configured wave speed and length; a weak ring must differ more. */
 function waveSpeed({ settled, frame, seat }: Facts): Flag[] {
   const ring = settled?.ring ?? null;
-  if (ring === null || seat === null || ring.explained < 0.4) return [];
+  if (ring === null || seat === null || ring.explained < 0.6) return [];
   const { leg } = frame;
   const speed = ringWaveSpeed(ring, leg.length_m, ofInterval(leg.lengthHalfWidth_m), leg.inertiaRatio);
   const apart = speed.value / leg.waveSpeed_mps - 1;

@@ -97,7 +97,8 @@ async function alarms(): Promise<string[]> {
 }
 
 async function wrong(): Promise<string[]> {
-  const asks = seedsOf(holdOutSeed, rigs).map((seed) => ({ seed, rate_Hz: rates[0] }));
+  const first = values.half === 'tuning' ? tuningSeed : holdOutSeed;
+  const asks = seedsOf(first, rigs).map((seed) => ({ seed, rate_Hz: rates[0] }));
   return wrongLines(await runJobs<WrongRow>('wrong', asks, workers), rates[0]);
 }
 
