@@ -5,9 +5,10 @@ import { DatabaseSync, type StatementSync } from 'node:sqlite';
 import type { Verdict } from '../analysis/verdict.ts';
 import { UnavailableError } from '../errors.ts';
 import type { EventRow } from '../web/wire.ts';
+import type { WaveSpeedRow } from './wave-speed-chart.ts';
 
 /** Grows by one with each change of the tables; older ones are made anew from the folders. */
-const schemaVersion = 1;
+const schemaVersion = 2;
 
 const tables = `
   CREATE TABLE event (
@@ -24,12 +25,22 @@ const tables = `
     summary TEXT NOT NULL,
     PRIMARY KEY (event, revision)
   ) STRICT;
+  CREATE TABLE wave_speed (
+    event TEXT NOT NULL,
+    leg TEXT NOT NULL,
+    wall_ms REAL NOT NULL,
+    row TEXT NOT NULL,
+    PRIMARY KEY (leg, wall_ms, event)
+  ) STRICT, WITHOUT ROWID;
+  CREATE INDEX wave_speed_event ON wave_speed (event);
 `;
 
 /** One event as indexed; `trouble` says why it has no verdict. */
 export interface IndexEntry {
   readonly row: EventRow;
   readonly trouble: string | null;
+  /** What its newest revision says of wave speeds; not given back by `get`. */
+  readonly waveSpeeds?: readonly WaveSpeedRow[];
 }
 
 /** Synchronous; a call that has returned is on the medium (WAL, synchronous FULL). */
@@ -40,6 +51,9 @@ export class EventIndex {
   private readonly page: StatementSync;
   private readonly one: StatementSync;
   private readonly ids: StatementSync;
+  private readonly dropSpeeds: StatementSync;
+  private readonly putSpeed: StatementSync;
+  private readonly speeds: StatementSync;
 
   /** Opens or makes the index. Throws `UnavailableError` when it belongs to a newer version of the software. */
   constructor(dataFolder: string) {
@@ -61,17 +75,26 @@ export class EventIndex {
       AND v.revision = (SELECT max(revision) FROM verdict WHERE event = e.id)`;
     this.page = this.database.prepare(`${newest} WHERE ?1 IS NULL OR e.id < ?1 ORDER BY e.id DESC LIMIT ?2`);
     this.one = this.database.prepare(`${newest} WHERE e.id = ?`);
+    this.dropSpeeds = this.database.prepare('DELETE FROM wave_speed WHERE event = ?');
+    this.putSpeed = this.database.prepare(
+      'INSERT INTO wave_speed (event, leg, wall_ms, row) VALUES (?, ?, ?, ?)',
+    );
+    this.speeds = this.database.prepare('SELECT row FROM wave_speed WHERE leg = ? ORDER BY wall_ms, event');
     this.ids = this.database.prepare('SELECT id FROM event ORDER BY id');
   }
 
   /** Adds or renews one event and, when there is one, the revision that its row carries. */
-  put({ row, trouble }: IndexEntry): void {
+  put({ row, trouble, waveSpeeds = [] }: IndexEntry): void {
     this.database.exec('BEGIN IMMEDIATE');
     try {
       const shape = row.shape === null ? null : JSON.stringify(row.shape);
       this.putEvent.run(row.id, row.wall_ms, row.source, row.closedBecause, shape, trouble);
       if (row.verdict !== null) {
         this.putVerdict.run(row.id, row.verdict.revision, JSON.stringify(withoutHistories(row.verdict)));
+      }
+      this.dropSpeeds.run(row.id);
+      for (const speed of waveSpeeds) {
+        this.putSpeed.run(row.id, speed.leg, speed.wall_ms, JSON.stringify(speed));
       }
       this.database.exec('COMMIT');
     } catch (error) {
@@ -91,6 +114,11 @@ export class EventIndex {
     return row === undefined ? null : entryOf(row);
   }
 
+  /** Wave speeds of a leg, oldest first. */
+  waveSpeeds(leg: string): WaveSpeedRow[] {
+    return this.speeds.all(leg).map((found) => JSON.parse(String(found['row'])));
+  }
+
   /** All ids, oldest first. */
   known(): string[] {
     return this.ids.all().map((row) => String(row['id']));
@@ -98,7 +126,7 @@ export class EventIndex {
 
   /** Forgets everything; the folders have it all. */
   clear(): void {
-    this.database.exec('BEGIN; DELETE FROM event; DELETE FROM verdict; COMMIT');
+    this.database.exec('BEGIN; DELETE FROM event; DELETE FROM verdict; DELETE FROM wave_speed; COMMIT');
   }
 
   close(): void {
@@ -115,7 +143,7 @@ export class EventIndex {
       );
     }
     this.database.exec(
-      `BEGIN; DROP TABLE IF EXISTS event; DROP TABLE IF EXISTS verdict; ${tables}
+      `BEGIN; DROP TABLE IF EXISTS event; DROP TABLE IF EXISTS verdict; DROP TABLE IF EXISTS wave_speed; ${tables}
        DELETE FROM schema_version; INSERT INTO schema_version VALUES (${schemaVersion}); COMMIT`,
     );
   }

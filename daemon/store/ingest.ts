@@ -7,7 +7,7 @@ import type { EventRecord } from '../analysis/record.ts';
 import type { Verdict } from '../analysis/verdict.ts';
 import type { TraceQuery } from '../web/event-library.ts';
 import { rigView } from '../web/views.ts';
-import type { EventRow, EventView, TraceView } from '../web/wire.ts';
+import type { EventRow, EventView, TraceView, WaveSpeedView } from '../web/wire.ts';
 import {
   type EventHeader,
   eventFolder,
@@ -21,6 +21,7 @@ import { EventIndex } from './index.ts';
 import { type LoadedEvent, loadEvent } from './load-record.ts';
 import { shapeOf, sliceSeries } from './slices.ts';
 import { listRevisions, readVerdict, verdictName, writeVerdict } from './verdict-files.ts';
+import { waveSpeedChart, waveSpeedRows } from './wave-speed-chart.ts';
 
 /** What an analysis is told besides the record; copied into the verdict. */
 export interface AnalysisMeta {
@@ -67,6 +68,8 @@ export interface Ingest {
   list(query: { readonly before: string | null; readonly limit: number }): EventRow[];
   get(id: string): Promise<EventView | null>;
   trace(id: string, query: TraceQuery): Promise<TraceView | null>;
+  /** Control chart of a leg's wave speed; null for a leg without one. */
+  waveSpeed(leg: string): WaveSpeedView | null;
   /** Waits for the call in hand, then closes the index. */
   close(): Promise<void>;
 }
@@ -138,7 +141,9 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
       verdict,
       shape: picture,
     };
-    index.put({ row, trouble });
+    const waveSpeeds =
+      header === null || verdict === null ? [] : waveSpeedRows(header.config, verdict, row.wall_ms);
+    index.put({ row, trouble, waveSpeeds });
     const file = verdict === null ? null : verdictName(verdict.revision);
     return { row, folder, file, trouble, isNew };
   }
@@ -213,6 +218,11 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
           return [{ id: channel, time_s: time_s.map((at_s) => at_s - trip_s), min, max }];
         }),
       };
+    },
+
+    waveSpeed(leg) {
+      const rows = index.waveSpeeds(leg);
+      return rows.length === 0 ? null : waveSpeedChart(leg, rows);
     },
 
     async close() {

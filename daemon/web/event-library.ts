@@ -1,5 +1,5 @@
 /** What the pages need of the event store. The store fulfils it; tests put a made-up one behind the same routes. */
-import type { EventRow, EventView, TraceView } from './wire.ts';
+import type { EventRow, EventView, TraceView, WaveSpeedView } from './wire.ts';
 
 /** Times in s after the trip; at most `points` slices a channel. `channels` null means all. */
 export interface TraceQuery {
@@ -17,4 +17,6 @@ export interface EventLibrary {
   list(query: { readonly before: string | null; readonly limit: number }): Awaitable<readonly EventRow[]>;
   get(id: string): Awaitable<EventView | null>;
   trace(id: string, query: TraceQuery): Awaitable<TraceView | null>;
+  /** The day's wave speeds of a leg; null for a leg that no event has. A library without it keeps no charts. */
+  waveSpeed?(leg: string): Awaitable<WaveSpeedView | null>;
 }

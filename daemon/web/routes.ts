@@ -21,6 +21,8 @@ const listQuery = Type.Object(
 
 const eventParams = Type.Object({ id: eventId });
 
+const legParams = Type.Object({ id: Type.String({ minLength: 1, maxLength: 80 }) });
+
 const windowProperties = {
   /** Channel ids, comma separated. */
   channels: Type.Optional(Type.String({ minLength: 1, maxLength: 2000 })),
@@ -94,6 +96,16 @@ export function apiRoutes(app: FastifyInstance, { library, state, hub }: RouteSo
     async (request, reply) => {
       const event = await library.get(request.params.id);
       return event ?? reply.code(404).send(noEvent(request.params.id));
+    },
+  );
+
+  app.get<{ Params: Static<typeof legParams> }>(
+    '/api/legs/:id/wave-speed',
+    { schema: { params: legParams } },
+    async (request, reply) => {
+      const { id } = request.params;
+      const chart = await library.waveSpeed?.(id);
+      return chart ?? reply.code(404).send({ error: `No event has told a wave speed of leg "${id}" yet.` });
     },
   );
 
