@@ -43,7 +43,9 @@ export function playScene(
 ): Watch {
   const isStuck = name.includes('stuck');
   const [leg] = spec.legs;
-  const stuck = { ...leg.valve, disc: { ...leg.valve.disc, inertia_kgm2: leg.valve.disc.inertia_kgm2 * 1e6 } };
+  // Something holds the disc open with far more than the water can close it with.
+  const held_Nm = leg.valve.disc.arm_m === 1 ? 5e4 : 5e6 * leg.valve.disc.diameter_m ** 3;
+  const stuck = { ...leg.valve, spring: { preload_Nm: -held_Nm, rate_Nmprad: 0 } };
   const legs = isStuck ? [{ ...leg, valve: stuck }] : spec.legs;
   const plant = new HydraulicPlant({ ...spec, legs, pressureSwitch: null });
   const trips = name.startsWith('trip');
