@@ -202,3 +202,15 @@ test('samples that the line does not vouch for say nothing', () => {
   }
   expect(line.outcome.trips).toEqual([]);
 });
+
+test('a broken wire of a 4-20 mA loop is no trip, and its return is none either', () => {
+  const normal = normalNumbers(5);
+  // 4 to 20 mA are 0 to 25 bar: no current reads as -6.25 bar.
+  const scene: Scene = (t) => [t > 3 && t < 4 ? -6.25e5 : 4.1e5 + 2000 * normal(), 4e5, 2.5, 1];
+  const plain = noContact;
+  const [outlet, ...others] = plain.channels;
+  const loop = { ...outlet, currentLoop: { scale_A: 16e-3 / 50_000, offset_A: 4e-3 } };
+  expect(play({ ...plain, channels: [loop, ...others] }, scene, fast_s, 6).trips).toEqual([]);
+  // Without the loop in the rig file it is one.
+  expect(play(plain, scene, fast_s, 6).trips.length).toBeGreaterThan(0);
+});
