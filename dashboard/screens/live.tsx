@@ -198,7 +198,7 @@ function SmallSecond({ row, leg }: { row: EventRow; leg: string }) {
         },
   );
   const verdict = event?.verdict?.legs.find((each) => each.leg === leg);
-  const height_px = useHeight(0.63, 205, 620, -362);
+  const height_px = useHeight(0.63, 205, 620, -378);
   const heights = useMemo(
     () => ({ pressure_px: Math.round(height_px * 0.57), velocity_px: Math.round(height_px * 0.43) }),
     [height_px],

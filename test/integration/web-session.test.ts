@@ -1,0 +1,89 @@
+import { afterEach, beforeEach, expect, test, vi } from 'vitest';
+import type { StatusMessage, ToRecorder } from '../../daemon/recorder/messages.ts';
+import type { Ingest, Ingested } from '../../daemon/store/ingest.ts';
+import { ServerSession } from '../../daemon/web/session.ts';
+import type { LiveMessage } from '../../daemon/web/wire.ts';
+import { FakeLibrary } from '../support/fake-library.ts';
+import { swing } from '../support/synthetic-event.ts';
+import { syntheticConfig } from '../support/synthetic-rig.ts';
+
+const status: StatusMessage = {
+  kind: 'status',
+  time_s: 1,
+  phase: 'waiting',
+  tripIn_s: null,
+  lines: [],
+  counters: {},
+};
+
+const library = new FakeLibrary();
+/** What the store is asked to take in; each test decides how it ends. */
+let asked: { resolve: (ingested: Ingested | null) => void; reject: (why: Error) => void } | null = null;
+const store = {
+  list: () => [],
+  get: () => null,
+  trace: () => null,
+  scan: async () => undefined,
+  close: async () => undefined,
+  ingest: () =>
+    new Promise<Ingested | null>((resolve, reject) => {
+      asked = { resolve, reject };
+    }),
+} as unknown as Ingest;
+
+let session: ServerSession;
+let socket: WebSocket;
+/** What a page is told, in order: phases and events. */
+let told: string[];
+
+beforeEach(async () => {
+  told = [];
+  asked = null;
+  const answers: ToRecorder[] = [];
+  session = new ServerSession({
+    openStore: () => store,
+    answer: (message) => answers.push(message),
+    dashboardFolder: null,
+    log: () => undefined,
+  });
+  await session.receive({
+    kind: 'hello',
+    config: syntheticConfig,
+    software: 's',
+    boot: 'b',
+    anchor: { time_s: 0, wall_ms: Date.now() },
+  });
+  await session.receive(status);
+  const ready = answers.find((message) => message.kind === 'ready');
+  socket = new WebSocket(`ws://127.0.0.1:${ready?.port}/api/live`);
+  socket.onmessage = ({ data }) => {
+    const message = JSON.parse(String(data)) as LiveMessage;
+    if (message.kind === 'status') told.push(message.status.phase);
+    if (message.kind === 'event') told.push(message.event.id);
+  };
+  await vi.waitFor(() => expect(told).toEqual(['waiting']));
+});
+afterEach(async () => {
+  socket.close();
+  await session.stop();
+});
+
+test('a page is told that an event is being analysed, then its verdict, then that it is over', async () => {
+  const done = session.receive({ kind: 'event-closed', event: 'e1', folder: '', closed_s: 1 });
+  await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing']));
+  await session.receive(status);
+  await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing', 'analysing']));
+  const row = library.add('e1', 0, swing);
+  asked?.resolve({ row, folder: '', file: null, trouble: null, isNew: false } as Ingested);
+  await done;
+  await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing', 'analysing', 'e1', 'waiting']));
+});
+
+test('an event that cannot be taken in does not stay in analysis', async () => {
+  const done = session.receive({ kind: 'event-closed', event: 'e2', folder: '', closed_s: 1 });
+  await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing']));
+  asked?.reject(new Error('disk full'));
+  await done;
+  await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing', 'waiting']));
+  expect(session.state.view({}).troubles[0]?.what).toContain('disk full');
+});
