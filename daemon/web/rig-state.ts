@@ -1,8 +1,15 @@
 /** The server's picture of the rig: the last hello and status, and what is wrong. */
-import type { HelloMessage, StatusMessage } from '../recorder/messages.ts';
+import type { ChannelStatus, HelloMessage, StatusMessage } from '../recorder/messages.ts';
 import { recorderSilent_ms, TroubleWatch } from './troubles.ts';
 import { rigOfHello } from './views.ts';
 import type { RigView, StatusView } from './wire.ts';
+
+/** What to do about an instrument; a class without a remedy passes by itself, as the end of a signal in a slam does. */
+const instrumentRemedy: Partial<Record<ChannelStatus['class'], string>> = {
+  failure:
+    'Check wiring, supply and transmitter; no trip is taken from this channel while its signal is down.',
+  'maintenance-required': 'Calibrate it and add the result to the rig file.',
+};
 
 /** `now_ms` is wall time; the recorder's own clock is used for nothing but intervals. */
 export class RigState {
@@ -33,6 +40,12 @@ export class RigState {
     this.#status = status;
     this.#heard_ms = this.#now_ms();
     this.troubles.observe(status, this.#heard_ms);
+    for (const { channel, class: kind, text } of status.channels ?? []) {
+      const key = `channel ${channel}`;
+      const remedy = instrumentRemedy[kind];
+      if (remedy === undefined) this.troubles.clear(key);
+      else this.troubles.raise(key, `${channel}: ${text}.`, remedy, this.#heard_ms);
+    }
   }
 
   /** The record of an event is closed and its verdict is being made, or (`false`) is there. */
