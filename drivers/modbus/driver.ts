@@ -1,15 +1,35 @@
-/** Driver of a line of Modbus RTU units: one group a poll block, one scan a poll. */
+/**
+ * Driver of a line of Modbus RTU units, one scan a poll. One group a poll block, but a group of its own for each float
+ * that shares its block: only floats can say "no value", and quality is told per scan.
+ */
 import type { Counters, Driver, DriverSink, GroupSpec, LinkState } from '../driver.ts';
 import { monotonic_s, quality } from '../driver.ts';
-import type { ModbusLineSpec } from '../line-spec.ts';
+import type { ModbusChannelSpec, ModbusLineSpec } from '../line-spec.ts';
 import { Link } from '../link.ts';
 import { decode } from './decode.ts';
+import type { PollBlock } from './poll-plan.ts';
 import { realClock, sharpenTimers } from './precise-wait.ts';
 import { silence_s } from './protocol.ts';
 import { RtuMaster } from './rtu-master.ts';
 
 /** Silence of all units after which a TCP connection is opened anew, in s: the far end may have forgotten it. */
 const defaultStaleConnection_s = 30;
+
+/** Channels of one poll block that are good or bad together. */
+interface BlockPart {
+  readonly id: string;
+  readonly channels: readonly ModbusChannelSpec[];
+}
+
+function partsOf({ id, channels }: PollBlock): BlockPart[] {
+  const isFloat = ({ type }: ModbusChannelSpec) => type === 'float32' || type === 'float64';
+  if (channels.length === 1) return [{ id, channels }];
+  const whole = channels.filter((channel) => !isFloat(channel));
+  const floats = channels
+    .filter(isFloat)
+    .map((channel) => ({ id: `${id}:${channel.id}`, channels: [channel] }));
+  return whole.length > 0 ? [{ id, channels: whole }, ...floats] : floats;
+}
 
 export class ModbusDriver implements Driver {
   readonly groups: readonly GroupSpec[];
@@ -18,7 +38,9 @@ export class ModbusDriver implements Driver {
   readonly #counters: Counters = { valuesRejected: 0 };
   readonly #link: Link;
   readonly #master: RtuMaster;
-  /** Slot of the latest block of each group; -1 before the first. */
+  /** Parts of each poll block and the group of its first one; the others follow. */
+  readonly #parts: readonly { readonly firstGroup: number; readonly parts: readonly BlockPart[] }[];
+  /** Slot of the latest reply to each poll block; -1 before the first. */
   readonly #lastSlot: number[];
   #sink: DriverSink | null = null;
   #stale: NodeJS.Timeout | null = null;
@@ -46,13 +68,22 @@ export class ModbusDriver implements Driver {
         answering: (isAnswering) => this.#tellAnswering(isAnswering),
       },
     );
-    this.groups = this.#master.blocks.map(({ unit, block }) => ({
-      id: block.id,
-      channels: block.channels.map((channel) => channel.id),
-      encoding: 'f64',
-      nominalInterval_s: unit.spec.poll_s,
-    }));
-    this.#lastSlot = this.groups.map(() => -1);
+    const groups: GroupSpec[] = [];
+    this.#parts = this.#master.blocks.map(({ unit, block }) => {
+      const parts = partsOf(block);
+      const firstGroup = groups.length;
+      for (const { id, channels } of parts) {
+        groups.push({
+          id,
+          channels: channels.map((channel) => channel.id),
+          encoding: 'f64',
+          nominalInterval_s: unit.spec.poll_s,
+        });
+      }
+      return { firstGroup, parts };
+    });
+    this.groups = groups;
+    this.#lastSlot = this.#parts.map(() => -1);
   }
 
   get counters(): Readonly<Counters> {
@@ -112,31 +143,35 @@ export class ModbusDriver implements Driver {
     this.#stale = setTimeout(() => this.#link.reopen(why), this.#staleConnection_s * 1000);
   }
 
-  #deliver(group: number, slot: number, time_s: number, halfWidth_s: number, data: Uint8Array): void {
-    const { block } = this.#master.blocks[group]!;
-    const raw = new Float64Array(block.channels.length);
-    let bits = 0;
-    for (let i = 0; i < raw.length; i++) {
-      const value = decode(block.channels[i]!, block.address, data);
-      if (Number.isFinite(value)) raw[i] = value;
-      else {
-        // A device says "no value" with NaN; no NaN goes any further.
-        bits |= quality.invalid;
-        this.#counters['valuesRejected']! += 1;
+  #deliver(block: number, slot: number, time_s: number, halfWidth_s: number, data: Uint8Array): void {
+    const { address } = this.#master.blocks[block]!.block;
+    const { firstGroup, parts } = this.#parts[block]!;
+    const lostBefore = slot - this.#lastSlot[block]! - 1;
+    this.#lastSlot[block] = slot;
+    parts.forEach(({ channels }, part) => {
+      const raw = new Float64Array(channels.length);
+      let bits = 0;
+      for (let i = 0; i < raw.length; i++) {
+        const value = decode(channels[i]!, address, data);
+        if (Number.isFinite(value)) raw[i] = value;
+        else {
+          // A device says "no value" with NaN; no NaN goes any further.
+          bits |= quality.invalid;
+          this.#counters['valuesRejected']! += 1;
+        }
       }
-    }
-    const lostBefore = slot - this.#lastSlot[group]! - 1;
-    this.#lastSlot[group] = slot;
-    this.#sink?.block({
-      group,
-      scan: slot,
-      scans: 1,
-      time_s,
-      interval_s: this.groups[group]!.nominalInterval_s,
-      halfWidth_s,
-      raw,
-      quality: Uint8Array.of(bits),
-      lostBefore,
+      const group = firstGroup + part;
+      this.#sink?.block({
+        group,
+        scan: slot,
+        scans: 1,
+        time_s,
+        interval_s: this.groups[group]!.nominalInterval_s,
+        halfWidth_s,
+        raw,
+        quality: Uint8Array.of(bits),
+        lostBefore,
+      });
     });
   }
 }

@@ -1,6 +1,7 @@
 import { type AddressInfo, createServer, type Socket } from 'node:net';
 import { afterAll, describe, expect, it } from 'vitest';
 import { PtyPort, whyNoPty } from '../../daemon/virtual-rig/pty.ts';
+import { quality } from '../../drivers/driver.ts';
 import { ModbusDriver } from '../../drivers/modbus/driver.ts';
 import { channel, portFolder, Recorder, serialLink, unitSpec } from '../support/modbus-rig.ts';
 import { answerOf, RequestReader } from '../support/rtu-slave.ts';
@@ -57,6 +58,45 @@ describe.skipIf(why !== null)('a Modbus line with faults', () => {
     const reached = seen.states.map(({ state }) => state);
     expect(reached.slice(0, 2)).toEqual(['opening', 'open']);
     expect(reached.slice(-2)).toEqual(['open', 'stopped']);
+  });
+
+  it('takes nothing from its neighbours when one channel of a block says NaN', async () => {
+    // IEEE 754 quiet NaN in registers 0 and 1, the run contact in register 2, a good 1.0 in registers 3 and 4.
+    const registers = [0x7fc0, 0, 1, 0x3f80, 0];
+    const port = new PtyPort(folder.path('nan'));
+    const reader = new RequestReader((request) => {
+      port.write(answerOf(request, (address) => registers[address] ?? 0));
+    });
+    port.onData = (bytes) => reader.push(bytes);
+    const driver = new ModbusDriver({
+      driver: 'modbus',
+      id: 'line',
+      link: serialLink(folder.path('nan')),
+      units: [
+        unitSpec(1, [
+          channel('holding', 0, { id: 'broken', type: 'float32' }),
+          channel('holding', 2, { id: 'run' }),
+          channel('holding', 3, { id: 'good', type: 'float32' }),
+        ]),
+      ],
+    });
+    const seen = new Recorder();
+    driver.start(seen);
+    await seen.until(() => seen.blocks.length >= 9);
+    await driver.stop();
+    await port.close();
+    const qualities = (id: string) =>
+      new Set(
+        seen.blocks
+          .filter(({ group }) => driver.groups[group]!.channels.includes(id))
+          .map((block) => block.quality[0]),
+      );
+    expect(qualities('broken')).toEqual(new Set([quality.invalid]));
+    expect(qualities('run')).toEqual(new Set([0]));
+    expect(qualities('good')).toEqual(new Set([0]));
+    expect(new Set(driver.groups.map(({ id }) => id)).size).toBe(driver.groups.length);
+    // Still one request for all of them.
+    expect(driver.counters['requestsSent']).toBeLessThan(seen.blocks.length);
   });
 
   it('lets a dead unit cost the others little', async () => {
