@@ -117,6 +117,8 @@ export class AsciiReceiver implements Receiver {
     if (field === undefined) return null;
     const plain = this.#hasDecimalComma ? field.trim().replace(',', '.') : field.trim();
     if (this.#hasDecimalComma && field.includes('.')) return null;
-    return plainNumber.test(plain) ? Number(plain) : null;
+    const value = plainNumber.test(plain) ? Number(plain) : Number.NaN;
+    // 1e999 is spelt like a number and is none.
+    return Number.isFinite(value) ? value : null;
   }
 }

@@ -55,6 +55,13 @@ describe('lines', () => {
     expect(counters).toMatchObject({ linesReceived: 2, linesRefused: 0, bytesSkipped: 4 });
   });
 
+  it('refuses a number that no double holds: an infinity would spread into every mean', () => {
+    const { push, values, counters } = makeLine();
+    push('torn\n1,1e999,3\n4,-10,2\n');
+    expect(values()).toEqual([-10, 0]);
+    expect(counters).toMatchObject({ linesReceived: 2, linesRefused: 1 });
+  });
+
   it('gives the same for any split of the bytes', () => {
     const text = 'x\n1,2,3\n4,5,2\n\n7,8,1\n';
     const whole = makeLine();
