@@ -15,7 +15,7 @@ import { areTapsSwapped, flag } from './tap-flags.ts';
 import { findTrip, type Trip } from './trip.ts';
 import { withheld } from './uncertainty.ts';
 import { velocityResults } from './velocity-results.ts';
-import type { Flag, LegResults, LegVerdict, Verdict } from './verdict.ts';
+import type { Flag, LegResults, LegVerdict, Measured, Verdict } from './verdict.ts';
 
 /** What stands at the head of a verdict: its revision, the software that judged, and why it judged (again). */
 export interface AnalyseOptions {
@@ -42,8 +42,29 @@ export function analyse(record: EventRecord, options: AnalyseOptions): Verdict {
     software: options.software,
     reason: options.reason,
     tripSource: trip?.source ?? 'none',
-    legs: record.legs.map((leg, k) => judge(record, leg, frames[k], trip, origin_s)),
+    legs: compareStatics(record.legs.map((leg, k) => judge(record, leg, frames[k], trip, origin_s))),
   };
+}
+
+/**
+ * Legs that end in the same tank settle at the same level. Each leg whose level differs from the mean of the others by
+ * more than both intervals and 50 mbar (half a metre of height) says so: a zero that drifted, or taps of two legs exchanged.
+ */
+function compareStatics(legs: readonly LegVerdict[]): LegVerdict[] {
+  const levels = legs.map(({ active, results }) =>
+    active && results.staticAfter.value !== null ? results.staticAfter : null,
+  );
+  return legs.map((leg, k) => {
+    const own = levels[k];
+    const others = levels.filter((level, j) => j !== k && level !== null) as Measured[];
+    if (own === null || others.length === 0) return leg;
+    const mean = others.reduce((sum, { value }) => sum + value, 0) / others.length;
+    const doubt = others.reduce((sum, { low, high }) => sum + (high - low) / 2, 0) / others.length;
+    const apart = own.value - mean;
+    if (Math.abs(apart) <= Math.max(5000, doubt + (own.high - own.low) / 2)) return leg;
+    const text = `This leg settles ${(Math.abs(apart) / 100).toFixed(0)} mbar ${apart > 0 ? 'above' : 'below'} the other, though both end in the same tank: check the zeros of the outlet sensors.`;
+    return { ...leg, flags: [...leg.flags, flag('statics-differ', text)] };
+  });
 }
 
 /** Start of the record: times are counted from here, so that a late clock costs no digits. */

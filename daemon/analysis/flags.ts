@@ -82,7 +82,7 @@ function deviceFlags(facts: Facts): Flag[] {
     flags.push(
       flag(
         'repeated-values',
-        `The outlet repeats each value ${frame.outlet.repeats.toFixed(1)} times: its real rate is ${rate} samples/s.`,
+        `The outlet repeats its values: polled ${frame.outlet.repeats.toFixed(1)} times as often as it measures, its real rate is ${(frame.outlet.update?.rate_Hz ?? 1 / frame.outlet.step_s).toPrecision(3)} samples/s, ${(100 * (frame.outlet.update?.repeated_ratio ?? 0)).toFixed(0)} % are repeats.`,
       ),
     );
   }

@@ -4,6 +4,7 @@ import { quality } from '../../drivers/driver.ts';
 import { despike } from './despike.ts';
 import type { EventRecord, LegRecord, Series } from './record.ts';
 import { median, onto, type Samples, spacing_s } from './samples.ts';
+import { type UpdateRate, updateRateOf } from './update-rate.ts';
 
 /** What a leg's geometry fixes. SI. */
 export interface LegConstants {
@@ -38,6 +39,8 @@ export interface Channel {
   readonly bad: number;
   /** How many polls one fresh value answers; 1 when every sample is fresh. */
   readonly repeats: number;
+  /** The device's own clock where it repeats; null when every sample is fresh. */
+  readonly update: UpdateRate | null;
   /** Instants of samples at an end of the converter. */
   readonly clipped_s: readonly number[];
 }
@@ -80,9 +83,10 @@ export function clean(series: Series | null, origin_s: number): Channel | null {
   const bad = time_s.length - n;
   const all: Samples = { time_s: t.subarray(0, n), value: v.subarray(0, n) };
   const repeats = channel.quantity === 'state' ? 1 : repeatsOf(all);
+  const update = repeats > 1 ? updateRateOf(all) : null;
   const samples = repeats > 1 ? fresh(all) : all;
   const step_s = spacing_s(samples.time_s) ?? Number.POSITIVE_INFINITY;
-  return { series, samples, step_s, sigma: noise(samples.value), bad, repeats, clipped_s };
+  return { series, samples, step_s, sigma: noise(samples.value), bad, repeats, update, clipped_s };
 }
 
 function isAtEnd(value: number, channel: Series['channel']): boolean {

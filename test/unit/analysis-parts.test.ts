@@ -146,7 +146,16 @@ describe('trip', () => {
     const time_s = axis(100, 1);
     const value = time_s.map((t) => (t < 0.5 && !(t > 0.295 && t < 0.305) ? 1 : 0));
     const series = seriesOf(channelOf('run', 'state'), time_s, value);
-    const channel = { series, samples: series, step_s: 0.01, sigma: 0, bad: 0, repeats: 1, clipped_s: [] };
+    const channel = {
+      series,
+      samples: series,
+      step_s: 0.01,
+      sigma: 0,
+      bad: 0,
+      repeats: 1,
+      update: null,
+      clipped_s: [],
+    };
     const bounds = edgeOf(channel, { channel: 'run', runningLevel: 1, delay_s: [0.005, 0.025] })!;
     expect(bounds.low_s).toBeCloseTo(0.49 - 0.025, 9);
     expect(bounds.high_s).toBeCloseTo(0.5 - 0.005, 9);

@@ -300,4 +300,14 @@ describe('two legs', () => {
     expect(codes(one.legs[1])).toEqual(['leg-idle']);
     expect(one.legs[0].results.seating.value).not.toBeNull();
   });
+
+  test('legs of one tank settle alike: a zero that is off by 0.2 bar is told, by both', () => {
+    const a = syntheticEvent({ ...plainLeg, noise_Pa: 1000, rate_Hz: 1000 });
+    const b = { ...a.legs[0], leg: { ...a.legs[0].leg, id: 'b' } };
+    const alike = analyse({ ...a, legs: [a.legs[0], b] }, options);
+    for (const leg of alike.legs) expect(codes(leg)).not.toContain('statics-differ');
+    const outlet = { ...b.outlet, value: b.outlet.value.map((value) => value + 0.2e5) };
+    const apart = analyse({ ...a, legs: [a.legs[0], { ...b, outlet }] }, options);
+    for (const leg of apart.legs) expect(codes(leg)).toContain('statics-differ');
+  });
 });
