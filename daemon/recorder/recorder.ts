@@ -3,17 +3,17 @@ import { randomUUID } from 'node:crypto';
 import { EventEmitter } from 'node:events';
 import { setTimeout as delay } from 'node:timers/promises';
 import type { RigConfig } from '../../config/rig.ts';
-import { type Counters, type Driver, monotonic_s, type RawBlock } from '../../drivers/driver.ts';
+import { type Counters, type Driver, monotonic_s } from '../../drivers/driver.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
-import { type EventContent, type EventGroup, type EventHeader, setTornAside } from '../store/event-folder.ts';
+import { type EventContent, setTornAside } from '../store/event-folder.ts';
 import { disk, type Files } from '../store/files.ts';
 import { lockDataFolder } from '../store/folder-lock.ts';
 import { version } from '../version.ts';
 import { CalibrationKeeper } from './calibration-keeper.ts';
 import { channelStatuses } from './channel-status.ts';
-import { completenessOf } from './completeness.ts';
 import { LiveLane } from './credits.ts';
 import { TripDetector } from './detect.ts';
+import { contentOf } from './event-content.ts';
 import { EventWriter } from './event-writer.ts';
 import { Line } from './line.ts';
 import type { Log } from './log.ts';
@@ -338,32 +338,7 @@ class RunningRecorder implements Recorder {
   }
 
   private close(event: EndedEvent): void {
-    const blocks: RawBlock[] = [];
-    const groups: EventGroup[] = [];
-    const lineCounters: Record<string, Counters> = {};
-    for (const line of this.lines) {
-      lineCounters[line.id] = { ...line.driver.counters };
-      for (const { spec, history } of line.groups) {
-        const own = history.extract(event.from_s, event.to_s, groups.length);
-        groups.push({ ...spec, ...completenessOf(own, event, spec.nominalInterval_s) });
-        for (const block of own) blocks.push(block);
-      }
-    }
-    const header: EventHeader = {
-      format: 'tripwave-event',
-      version: 1,
-      id: event.id,
-      software: version,
-      boot: this.boot,
-      trip: { source: event.source, time_s: event.trip_s, declared_s: event.declared_s },
-      window: { from_s: event.from_s, to_s: event.to_s },
-      closedBecause: event.closedBecause,
-      anchor: event.anchor,
-      config: this.config,
-      groups,
-      lineCounters,
-    };
-    this.writer.add({ header, blocks });
+    this.writer.add(contentOf(event, this.lines, this.config, this.boot));
     this.statusDue_s = 0;
   }
 
