@@ -59,7 +59,10 @@ export interface IngestOptions {
 export interface Ingest {
   /** Takes in one closed event; the newest revision when it had been taken in before. Null when no such folder is there. */
   ingest(id: string): Promise<Ingested | null>;
-  /** Takes in every whole folder that the index does not know. Cheap when there is none: to be called at start and now and then. */
+  /**
+   * Takes in every whole folder that the index does not know. Cheap when there is none: to be called at start and now and
+   * then. Folders that the system refuses are passed over; the first such error is thrown at the end.
+   */
   scan(onEach?: (ingested: Ingested) => void): Promise<void>;
   /** A further revision of the verdict, for the stated reason. */
   reanalyse(id: string, reason: string): Promise<Ingested | null>;
@@ -168,11 +171,20 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
 
   async function scanNow(onEach: (ingested: Ingested) => void): Promise<void> {
     const known = new Set(index.known());
+    const failures: unknown[] = [];
     for (const id of await listEvents(dataFolder, files)) {
       if (known.has(id)) continue;
-      const ingested = await takeIn(id, null);
+      let ingested: Ingested | null = null;
+      try {
+        ingested = await takeIn(id, null);
+      } catch (error) {
+        // One folder that the system refuses must not hide those after it; it stays unknown and comes up again.
+        failures.push(error);
+        continue;
+      }
       if (ingested !== null) onEach(ingested);
     }
+    if (failures.length > 0) throw failures[0];
   }
 
   return {
