@@ -19,7 +19,7 @@ const notice =
 export function rigCommand(): Command {
   return new Command('rig')
     .description(
-      'play a virtual rig: simulated instruments on serial ports, for trying things without a loop',
+      'Play a virtual rig: simulated instruments on serial ports, for trying things without a loop',
     )
     .argument('<rigfile>', 'YAML file of the rig, for example config/demo.rig.yaml')
     .option('--folder <path>', 'folder that port names of the file are relative to', '.')
