@@ -72,7 +72,7 @@ export class Line implements DriverSink {
     group.calibrator.calibrate(block);
     const { values } = group.calibrator;
     const index = this.firstGroup + block.group;
-    summariser.add(index, values, group.columns, scans, time_s, interval_s);
+    summariser.add(index, values, group.columns, scans, time_s, interval_s, block.quality);
     if (group.loops !== null) {
       const stride = group.columns.length;
       for (const loop of group.loops) loop.take(block, values, stride, interval_s);

@@ -1,4 +1,5 @@
 /** min, max, last and mean of every channel over fixed periods of the monotonic clock. */
+import { quality } from '../../drivers/driver.ts';
 
 /** Pictures a second. A whole number, so that the ends of periods are exact where they can be. */
 const periodsPerSecond = 20;
@@ -39,7 +40,7 @@ export class Summariser {
 
   /**
    * Takes the calibrated block of `group` (counted over all lines); `columns[c]` is the rig channel of column c, or -1.
-   * May call `onPeriod` for periods that are now complete.
+   * May call `onPeriod` for periods that are now complete. Scans that `bits` call invalid hold no value and are left out.
    */
   add(
     group: number,
@@ -48,6 +49,7 @@ export class Summariser {
     scans: number,
     time_s: number,
     interval_s: number,
+    bits: Uint8Array,
   ): void {
     let period = Math.floor(time_s * periodsPerSecond);
     if (this.oldest < 0) this.oldest = period;
@@ -57,7 +59,8 @@ export class Summariser {
       const end = interval_s > 0 && left < scans ? Math.max(first + 1, Math.ceil(left)) : scans;
       if (period >= this.oldest + openPeriods) this.sendUpTo(period - openPeriods + 1);
       if (period >= this.oldest) {
-        accumulate(this.slots, (period % openPeriods) * this.channels * fields, values, columns, first, end);
+        const base = (period % openPeriods) * this.channels * fields;
+        accumulateValid(this.slots, base, values, columns, first, end, bits);
       } else this.samplesLate += (end - first) * columns.length;
       first = end;
       if (first < scans)
@@ -116,6 +119,25 @@ export class Summariser {
       this.slots[at + 4] = 0;
     }
   }
+}
+
+/** Adds the runs of valid scans between `first` and `end`; most often that is all of them at once. */
+function accumulateValid(
+  slots: Float64Array,
+  base: number,
+  values: Float64Array,
+  columns: Int32Array,
+  first: number,
+  end: number,
+  bits: Uint8Array,
+): void {
+  let from = first;
+  for (let i = first; i < end; i++) {
+    if ((bits[i] & quality.invalid) === 0) continue;
+    if (i > from) accumulate(slots, base, values, columns, from, i);
+    from = i + 1;
+  }
+  if (end > from) accumulate(slots, base, values, columns, from, end);
 }
 
 /** Adds scans `first` to `end` of every column to the accumulators at `base`. */

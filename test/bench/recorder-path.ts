@@ -67,7 +67,7 @@ function run(hasHistory: boolean): number {
       const time_s = done * scans * interval_s;
       sum ^= crc32(frame);
       calibrator.calibrate(block);
-      summariser.add(0, calibrator.values, places, scans, time_s, interval_s);
+      summariser.add(0, calibrator.values, places, scans, time_s, interval_s, block.quality);
       detector.take(0, calibrator.values, scans, time_s, interval_s, block.quality);
       if (hasHistory) history.append(block);
     }
