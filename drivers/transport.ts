@@ -112,7 +112,13 @@ async function openSerial(
   } catch {
     // Counted by nobody: a pseudo-terminal and many adapters answer ENOTTY, and the line works without.
   }
-  await port.flush();
+  try {
+    await port.flush();
+  } catch (error) {
+    // The device went meanwhile. Kept open, its descriptor and our lock on it would outlast it.
+    await port.close();
+    throw error;
+  }
   if (readEvery_s === null) listen();
   else timer = setInterval(() => read(true), readEvery_s * 1000);
 
