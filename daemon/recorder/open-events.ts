@@ -106,3 +106,8 @@ export class OpenEvents {
     this.ended = waiting;
   }
 }
+
+/** Where the slowest of these groups stands, in s. One that never delivered (-Infinity) holds nobody up. */
+export function slowestEnd_s(ends_s: readonly number[]): number {
+  return Math.min(...ends_s.filter((end_s) => end_s > Number.NEGATIVE_INFINITY));
+}

@@ -26,7 +26,7 @@ import type {
   TripSourceName,
   VerdictMessage,
 } from './messages.ts';
-import { type EndedEvent, OpenEvents } from './open-events.ts';
+import { type EndedEvent, OpenEvents, slowestEnd_s } from './open-events.ts';
 import { phaseOf, TankForecast } from './status.ts';
 import { type PeriodSummary, Summariser } from './summary.ts';
 import { ServerSupervisor } from './supervise.ts';
@@ -159,7 +159,7 @@ class RunningRecorder implements Recorder {
     this.events = new OpenEvents(
       config.windows,
       this.detector,
-      () => this.reached_s(),
+      () => slowestEnd_s(this.lines.flatMap(({ groups }) => groups.map(({ history }) => history.end_s))),
       (event) => this.close(event),
     );
     this.writer = new EventWriter({
@@ -326,15 +326,6 @@ class RunningRecorder implements Recorder {
     this.server?.hint(message);
     this.statusDue_s = 0;
     this.emitter.emit('trip', message);
-  }
-
-  /** End of the slowest group that still delivers; groups that never delivered do not hold an event up. */
-  private reached_s(): number {
-    let reached_s = Number.POSITIVE_INFINITY;
-    for (const line of this.lines) {
-      for (const group of line.groups) reached_s = Math.min(reached_s, group.history.end_s);
-    }
-    return reached_s;
   }
 
   private close(event: EndedEvent): void {
