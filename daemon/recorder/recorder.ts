@@ -6,7 +6,7 @@ import type { RigConfig } from '../../config/rig.ts';
 import { type Counters, type Driver, monotonic_s } from '../../drivers/driver.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
 import { type EventContent, setTornAside } from '../store/event-folder.ts';
-import { disk, type Files } from '../store/files.ts';
+import { disk, type Files, messageOf } from '../store/files.ts';
 import { lockDataFolder } from '../store/folder-lock.ts';
 import { version } from '../version.ts';
 import { CalibrationKeeper } from './calibration-keeper.ts';
@@ -233,7 +233,14 @@ class RunningRecorder implements Recorder {
 
   private async stopInOrder(): Promise<void> {
     if (this.timer !== null) clearInterval(this.timer);
-    await Promise.all(this.lines.map((line) => line.driver.stop()));
+    // A port that will not close must not cost the open event, nor the lock.
+    await Promise.all(
+      this.lines.map((line) =>
+        line.driver.stop().catch((error: unknown) => {
+          this.log.error({ line: line.id, why: messageOf(error) }, 'line did not close in order');
+        }),
+      ),
+    );
     this.events.finish(this.data_s);
     await this.writer.finish(flush_s);
     await this.server?.stop();
