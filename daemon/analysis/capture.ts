@@ -70,7 +70,13 @@ export function captureOf(facts: Facts): Capture | null {
   // So few samples on a pulse that may be no ramp, or a later slam of another shape: the peak may stand higher.
   const isLater = peak.at_s > seat.at_s + 0.75 * frame.constants.ring_s;
   const shape_Pa =
-    (seat.isSoftened !== false && n < 8 ? 0.4 * Math.min(1, 2 / n) : isLater ? 0.12 : 0) * surge_Pa;
+    (seat.isSoftened !== false && n < 8
+      ? 0.4 * Math.min(1, 2 / n)
+      : seat.isSoftened === true && n < 20
+        ? 0.3
+        : isLater
+          ? 0.12
+          : 0) * surge_Pa;
   const missed = (part: number) => Math.min(1, Math.max(0, 1 - part / (surge_Pa + part)));
   return {
     corrected_Pa,

@@ -108,11 +108,15 @@ function touchedLater(frame: Frame, closure: Closure): Closure | null {
   let here = first;
   for (let k = first; k < top; k++) if (rise(k) > rise(here)) here = k;
   if (rise(here) > 0.5 * (value[top] - level)) return null;
-  const least = Math.max(0.8 * rise(here), 8 * frame.outlet.sigma);
+  // The next slam is the next time the outlet stands well above its level; smaller swings come before it.
+  const high_Pa = level + 0.4 * (value[top] - level);
+  let slam = low;
+  while (slam < limit && value[slam] < high_Pa) slam++;
+  if (slam >= limit) return null;
+  const stop = Math.min(limit, indexAt(time_s, time_s[slam] + Math.max(0.5 * plateau_s, w * step_s)));
   let later = low;
-  while (later < limit && rise(later) <= least) later++;
-  if (later >= limit) return null;
-  for (let k = later; k < limit && rise(k) > 0.5 * rise(later); k++) if (rise(k) > rise(later)) later = k;
+  for (let k = low; k < stop; k++) if (rise(k) > rise(later)) later = k;
+  if (rise(later) < Math.max(0.8 * rise(here), 8 * frame.outlet.sigma)) return null;
   return cross(frame.calm, later, w);
 }
 
@@ -171,10 +175,11 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
     late_s:
       isSoftened === true
         ? Math.max(0, toEnd_s - throttled_s)
-        : isSoftened === null && toTop_s > 1.2 * step_s
-          ? Math.max(toTop_s, toEnd_s)
+        : isSoftened === null
+          ? Math.max(toTop_s, toEnd_s, 0.5 * step_s)
           : 0,
-    early_s: throttled_s,
+    // The steepest of so few steps may be one too late.
+    early_s: isSoftened === null ? 0.6 * step_s : throttled_s,
     before_Pa: value,
     beforeUncertainty_Pa: uncertainty,
   };

@@ -1,5 +1,5 @@
 /** Random rigs against their truth: draws, judges, and keeps of each trip what the tables need. */
-import type { LegResults, SeverityClass } from '../../daemon/analysis/verdict.ts';
+import type { LegResults, Result, SeverityClass } from '../../daemon/analysis/verdict.ts';
 import { type Case, figures, isPlain, judgeTrip, truthsOf } from '../support/accuracy.ts';
 import type { RigKind } from '../support/random-rig.ts';
 import type { Judged } from './statistics.ts';
@@ -18,6 +18,8 @@ export interface StudyRow {
   /** One slam, after the reversal. */
   readonly isPlain: boolean;
   readonly figures: Partial<Record<keyof LegResults, Judged | null>>;
+  /** Errors of the instants themselves, in ms, free of the error of the trip. */
+  readonly instants: { readonly seating: Judged | null; readonly reversal: Judged | null };
   readonly severity: SeverityClass;
   /** Class by the true equivalent velocity; null without a seating. */
   readonly trueSeverity: SeverityClass | null;
@@ -55,6 +57,16 @@ export function rowOf(one: Case, rate_Hz: number, isWide: boolean): StudyRow {
             high: (result.high - truth) * unit,
           };
   }
+  const { trip } = results;
+  const instant = (result: Result, true_s: number | null): Judged | null => {
+    if (result.value === null || trip.value === null || true_s === null) return null;
+    const from_s = trip.value - true_s;
+    return {
+      error: 1e3 * (from_s + result.value),
+      low: 1e3 * (from_s + result.low),
+      high: 1e3 * (from_s + result.high),
+    };
+  };
   const truth = truths.equivalentReverseVelocity;
   const { mild_mps, severe_mps } = severity;
   const trueSeverity =
@@ -78,6 +90,10 @@ export function rowOf(one: Case, rate_Hz: number, isWide: boolean): StudyRow {
     isWide,
     isPlain: isPlain(one),
     figures: judged,
+    instants: {
+      seating: instant(results.seating, one.truth.seating_s),
+      reversal: instant(results.reversal, one.truth.reversal_s),
+    },
     severity: severity.class,
     trueSeverity,
     isOutside: beyond(1),

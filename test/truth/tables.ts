@@ -88,7 +88,11 @@ export function prototypeTable(rows: readonly StudyRow[], rates: readonly number
         const pair = columns[Math.min(rate_Hz, 2000) as Column];
         if (pair === undefined) continue;
         const some = rows.filter((row) => row.rate_Hz === rate_Hz && row.isPlain && !row.isWide && isOf(row));
-        const { judged } = pick(some, name);
+        // The prototype's seating and reversal are instants, ours are times since the trip.
+        const judged =
+          name === 'seating' || name === 'reversal'
+            ? some.flatMap(({ instants }) => instants[name] ?? [])
+            : pick(some, name).judged;
         if (judged.length < 10) continue;
         const s = summarise(judged, 0);
         const upper = [0.5, 0.9].map((share, k) => bootstrapRatio(judged, share, pair[k], random));
