@@ -11,6 +11,7 @@ import type { EventRecord, LegRecord } from './record.ts';
 import { ringResults } from './ring-results.ts';
 import { sentenceOf } from './sentence.ts';
 import { severityOf } from './severity.ts';
+import { tankRise } from './tank-rise.ts';
 import { areTapsSwapped, flag } from './tap-flags.ts';
 import { findTrip, type Trip } from './trip.ts';
 import { withheld } from './uncertainty.ts';
@@ -36,13 +37,17 @@ export function analyse(record: EventRecord, options: AnalyseOptions): Verdict {
     frames.filter((frame) => frame !== null),
     origin_s,
   );
+  const judged = record.legs.map((leg, k) => judge(record, leg, frames[k], trip, origin_s));
+  const rise = tankRise(record, frames, judged, trip);
   return {
     event: record.id,
     revision: options.revision,
     software: options.software,
     reason: options.reason,
     tripSource: trip?.source ?? 'none',
-    legs: compareStatics(record.legs.map((leg, k) => judge(record, leg, frames[k], trip, origin_s))),
+    legs: compareStatics(judged).map((leg) =>
+      leg.active ? { ...leg, flags: [...leg.flags, ...rise] } : leg,
+    ),
   };
 }
 

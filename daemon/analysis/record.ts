@@ -31,6 +31,8 @@ export interface EventRecord {
   readonly id: string;
   readonly legs: readonly LegRecord[];
   readonly tank: Series | null;
+  /** Air in the tank at the trip and the half-width of its 95 % interval, where it is known. */
+  readonly tankAir?: { readonly volume_m3: number; readonly halfWidth_m3: number } | null;
   /** 0/1 series. */
   readonly contact: Series | null;
   readonly pressureSwitch: Series | null;

@@ -46,6 +46,7 @@ export interface Flag {
     | 'momentum-imbalance'
     | 'meter-lag-differs'
     | 'statics-differ'
+    | 'tank-rise-differs'
     | 'no-contact'
     | 'no-meter'
     | 'no-inlet'

@@ -63,6 +63,24 @@ describe('one wrong thing', () => {
   });
 });
 
+describe('tank of known volume', () => {
+  // The air is compressed by p V^1.2 from the start to the trip.
+  const { tank, pressureSwitch, atmosphere_PaAbs } = spec;
+  const ratio = (tank.pressure_Pa + atmosphere_PaAbs) / (pressureSwitch!.setPoint_Pa + atmosphere_PaAbs);
+  const volume_m3 = tank.airVolume_m3 * ratio ** (1 / 1.2);
+  const known = { ...right, tankAir: { volume_m3, halfWidth_m3: 0.02 * volume_m3 } };
+
+  test('its rise agrees with the meter', () => {
+    expect(codes(known)).not.toContain('tank-rise-differs');
+  });
+
+  test('a wrong bore changes no metered flow; an air volume a quarter off is noticed', () => {
+    expect(codes(wrongs['bore -10 % (flow meter)'](known))).not.toContain('tank-rise-differs');
+    const wide = { ...known, tankAir: { volume_m3: 0.75 * volume_m3, halfWidth_m3: 0.02 * volume_m3 } };
+    expect(codes(wide)).toContain('tank-rise-differs');
+  });
+});
+
 describe('what a plateau and a column can do', () => {
   test('a ripple on the plateau: the line to the sensor rings', () => {
     const record = syntheticEvent({ ...plainLeg, rate_Hz: 10_000, noise_Pa: 500 });
