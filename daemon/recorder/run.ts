@@ -19,12 +19,27 @@ export interface RunOptions {
   readonly hasProgress: boolean;
 }
 
-/** JSON lines on standard error, so that standard output stays for results. `level` is one of pino's. */
+/** Log text that may wait for a reader who has stopped reading; beyond that lines are dropped, in bytes. */
+const mostLog_bytes = 2 ** 20;
+
+/**
+ * JSON lines on standard error, so that standard output stays for results. `level` is one of pino's. Written beside the
+ * event loop: a stopped terminal must not stop the recorder.
+ */
 export function createLog(level: string): Log {
-  return pino(
-    { level, base: null, timestamp: pino.stdTimeFunctions.isoTime },
-    pino.destination({ fd: 2, sync: true }),
-  );
+  const destination = pino.destination({ fd: 2, sync: false, maxLength: mostLog_bytes });
+  // Nobody reads any more; there is nowhere left to say so.
+  destination.on('error', () => undefined);
+  return pino({ level, base: null, timestamp: pino.stdTimeFunctions.isoTime }, destination);
+}
+
+/** Recording goes on when the reader of what we print is gone; any other fault of the streams is still a bug. */
+export function outliveReaders(): void {
+  for (const stream of [process.stdout, process.stderr]) {
+    stream.on('error', (error: NodeJS.ErrnoException) => {
+      if (error.code !== 'EPIPE' && error.code !== 'EIO') throw error;
+    });
+  }
 }
 
 /**
@@ -33,6 +48,8 @@ export function createLog(level: string): Log {
  */
 export async function runUntilSignal(config: RigConfig, options: RunOptions): Promise<void> {
   const log = options.log ?? createLog('info');
+  outliveReaders();
+  const stopping = stopRequested(log);
   const recorder = await startRecorder(config, { ...options, log });
   recorder.on('ready', ({ host, port }) => {
     process.stdout.write(`Dashboard: http://${host.includes(':') ? `[${host}]` : host}:${port}\n`);
@@ -41,7 +58,7 @@ export async function runUntilSignal(config: RigConfig, options: RunOptions): Pr
   const unavailable = new Promise<'unavailable'>((resolve) => {
     recorder.on('server-unavailable', () => resolve('unavailable'));
   });
-  const ending = await Promise.race([stopRequested(log), unavailable]);
+  const ending = await Promise.race([stopping, unavailable]);
   stopProgress();
   await recorder.stop();
   if (ending === 'unavailable')

@@ -106,6 +106,13 @@ export function codeOf(error: unknown): string {
   return error instanceof Error && 'code' in error ? String(error.code) : '';
 }
 
+/** True when the system refused a call for another reason than that something is not there; looks through causes. */
+export function isDiskFault(error: unknown): boolean {
+  if (!(error instanceof Error)) return false;
+  // The system's codes are bare words; those of Node and zlib have an underscore.
+  return /^E[A-Z0-9]+$/.test(codeOf(error)) ? !isMissing(error) : isDiskFault(error.cause);
+}
+
 /** What an unknown error says. */
 export function messageOf(error: unknown): string {
   return error instanceof Error ? error.message : String(error);

@@ -16,7 +16,7 @@ import {
   readEventHeader,
   wallOfId_ms,
 } from './event-folder.ts';
-import { codeOf, disk, type Files, isMissing, messageOf } from './files.ts';
+import { codeOf, disk, type Files, isDiskFault, isMissing, messageOf } from './files.ts';
 import { EventIndex } from './index.ts';
 import { type LoadedEvent, loadEvent } from './load-record.ts';
 import { shapeOf, sliceSeries } from './slices.ts';
@@ -133,7 +133,7 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
       picture = pictureOf((await load(id)).record, verdict, header);
     } catch (error) {
       // A disk that fails is to be tried again; a record that cannot be read or judged stays as it is.
-      if (codeOf(error) !== '') throw error;
+      if (isDiskFault(error)) throw error;
       trouble = messageOf(error);
     }
     const row: EventRow = {

@@ -31,3 +31,24 @@ test('a folder in which no verdict can be written does not keep the later events
   expect(seen).toEqual([...good, bad]);
   await ingest.close();
 });
+
+test('a disk that fails while a record is read is asked again, not taken for a record that cannot be judged', async () => {
+  const content = eventContent(folder.path, 0);
+  await new EventFolderWrite(folder.path, content, disk).write();
+  let isHealed = false;
+  const files: Files = {
+    ...disk,
+    async read(path) {
+      if (!isHealed && path.endsWith('trace.bin'))
+        throw Object.assign(new Error('i/o error'), { code: 'EIO' });
+      return await disk.read(path);
+    },
+  };
+  const ingest = createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse, files });
+  await expect(ingest.scan()).rejects.toThrow('i/o error');
+  expect(ingest.list({ before: null, limit: 10 })).toEqual([]);
+  isHealed = true;
+  await ingest.scan();
+  expect(ingest.list({ before: null, limit: 10 }).map(({ verdict }) => verdict !== null)).toEqual([true]);
+  await ingest.close();
+});
