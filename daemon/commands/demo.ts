@@ -10,7 +10,7 @@ import { createDriver } from '../../drivers/registry.ts';
 import type { LegVerdict, Result, Verdict } from '../analysis/verdict.ts';
 import { UnavailableError } from '../errors.ts';
 import { startRecorder } from '../recorder/recorder.ts';
-import { createLog, progressLine, runUntilSignal } from '../recorder/run.ts';
+import { createLog, outliveReaders, progressLine, runUntilSignal } from '../recorder/run.ts';
 import { forkRig, type RigHandle } from '../virtual-rig/fork-rig.ts';
 import type { RigPort } from '../virtual-rig/run-rig.ts';
 import type { LegTruthOnClock, TripTruth } from '../virtual-rig/truth.ts';
@@ -23,6 +23,7 @@ interface Options {
   readonly trips?: number;
   readonly port?: number;
   readonly data?: string;
+  readonly json?: boolean;
 }
 
 /** The rig watches a trip for some seconds before it writes what happened. */
@@ -36,6 +37,7 @@ export function demoCommand(): Command {
   return new Command('demo')
     .description('Run a simulated test loop with the whole daemon and its dashboard on this machine.')
     .option('--trips <n>', 'end after n verdicts and print one JSON line each', tripCount)
+    .option('--json', 'without --trips: trips, closed events and verdicts, one JSON object a line')
     .option('--port <number>', 'port of the dashboard; 0 takes a free one', portNumber)
     .option('--data <folder>', 'data folder', 'data/demo')
     .addHelpText(
@@ -63,7 +65,7 @@ export function demoCommand(): Command {
           lines: config.lines.map((line) => wireTo(line, rig.ports)),
           server: { ...config.server, port: options.port ?? config.server.port },
         };
-        if (options.trips === undefined) await watch(wired);
+        if (options.trips === undefined) await watch(wired, options.json === true);
         else await countTrips(wired, options.trips, truths);
       } finally {
         await stopQuietly(rig);
@@ -92,7 +94,7 @@ function wireTo(line: LineSpec, ports: readonly RigPort[]): LineSpec {
   return { ...line, link };
 }
 
-async function watch(config: RigConfig): Promise<void> {
+async function watch(config: RigConfig, hasJson: boolean): Promise<void> {
   process.stderr.write(
     'This is a simulation: no water moves, nothing here is a safety system. Ctrl-C ends it.\n',
   );
@@ -100,12 +102,14 @@ async function watch(config: RigConfig): Promise<void> {
     serverModule,
     createDriver,
     log: createLog('warn'),
+    hasJson,
     hasProgress: process.stderr.isTTY,
   });
 }
 
 /** Prints a line for each leg that flowed, until so many verdicts have come. */
 async function countTrips(config: RigConfig, trips: number, truths: readonly TripTruth[]): Promise<void> {
+  outliveReaders();
   const recorder = await startRecorder(config, { serverModule, createDriver, log: createLog('warn') });
   recorder.on('ready', ({ host, port }) => process.stderr.write(`Dashboard: http://${host}:${port}\n`));
   const progress = process.stderr.isTTY

@@ -11,6 +11,7 @@ interface Options {
   readonly data?: string;
   readonly host?: string;
   readonly port?: number;
+  readonly json?: boolean;
   readonly quiet?: boolean;
 }
 
@@ -29,6 +30,7 @@ export function runCommand(): Command {
       'port of the dashboard instead of the one in the rig file; 0 takes a free one',
       portNumber,
     )
+    .option('--json', 'trips, closed events and verdicts on standard output, one JSON object a line')
     .option('--quiet', 'log warnings and errors only')
     .addHelpText(
       'after',
@@ -41,6 +43,7 @@ export function runCommand(): Command {
         serverModule,
         createDriver: makeDriver,
         log: createLog(options.quiet === true || process.stderr.isTTY ? 'warn' : 'info'),
+        hasJson: options.json === true,
         hasProgress: process.stderr.isTTY && options.quiet !== true,
       });
     });

@@ -273,8 +273,7 @@ class RunningRecorder implements Recorder {
     this.events.update(this.data_s, now_s);
     if (now_s >= this.anchorDue_s) {
       this.anchorDue_s = now_s + anchorPeriod_s;
-      const step_ms = this.clock.renew();
-      if (step_ms !== 0) this.log.warn({ step_ms }, 'wall clock stepped; the records do not depend on it');
+      this.renewClock();
       this.recalibrate();
     }
     const status = this.status();
@@ -291,6 +290,11 @@ class RunningRecorder implements Recorder {
     if (!this.events.isIdle || !this.calibrations.renew(this.clock.anchor.wall_ms)) return;
     for (const line of this.lines) line.recalibrate(this.config);
     this.introduce();
+  }
+
+  private renewClock(): void {
+    const step_ms = this.clock.renew();
+    if (step_ms !== 0) this.log.warn({ step_ms }, 'wall clock stepped; the records do not depend on it');
   }
 
   private watchServer(now_s: number): void {
@@ -324,6 +328,8 @@ class RunningRecorder implements Recorder {
 
   private tripSeen(source: TripSourceName, time_s: number): void {
     const declared_s = monotonic_s();
+    // The clock may have been set since the last tick; the trip is to be called by the time on the wall.
+    this.renewClock();
     const anchor = this.clock.anchor;
     const id = this.ids.idAt(this.clock.at_ms(time_s));
     this.tripsDeclared++;

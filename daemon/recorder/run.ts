@@ -17,6 +17,8 @@ export interface RunOptions {
   readonly log?: Log;
   /** Draw a line that follows the rig; only sensible on a terminal. */
   readonly hasProgress: boolean;
+  /** Print trips and verdicts on standard output, one JSON object a line. */
+  readonly hasJson: boolean;
 }
 
 /** Log text that may wait for a reader who has stopped reading; beyond that lines are dropped, in bytes. */
@@ -52,8 +54,15 @@ export async function runUntilSignal(config: RigConfig, options: RunOptions): Pr
   const stopping = stopRequested(log);
   const recorder = await startRecorder(config, { ...options, log });
   recorder.on('ready', ({ host, port }) => {
-    process.stdout.write(`Dashboard: http://${host.includes(':') ? `[${host}]` : host}:${port}\n`);
+    const say = options.hasJson ? process.stderr : process.stdout;
+    say.write(`Dashboard: http://${host.includes(':') ? `[${host}]` : host}:${port}\n`);
   });
+  if (options.hasJson) {
+    const tell = (message: object) => process.stdout.write(`${JSON.stringify(message)}\n`);
+    recorder.on('trip', tell);
+    recorder.on('event-closed', tell);
+    recorder.on('verdict', tell);
+  }
   const stopProgress = options.hasProgress ? showProgress(recorder) : () => undefined;
   const unavailable = new Promise<'unavailable'>((resolve) => {
     recorder.on('server-unavailable', () => resolve('unavailable'));

@@ -144,8 +144,8 @@ export function shapeSentence(leg: LegVerdict, system: UnitSystem): string {
 
 /** The words that must stand where people act. */
 export const cautions: readonly string[] = [
-  'Tripwave is not a safety system. Relief valves, pressure switches and trips are hard-wired and work without it; never rely on what a page shows to protect people or plant.',
+  'Tripwave is not a safety system. What protects people and plant - relief valves, pressure switch, pump trip - has to be wired by itself and to act with this computer switched off; never rely on what a page shows.',
   'A loop under pressure stores energy, and a slam comes without warning: keep clear of pipes, valves and anchors while the pump can run or the tank is under pressure.',
   'Lock out, vent and prove zero pressure before any work. A quiet page does not mean a quiet rig.',
-  'Pressure vessels and stations are under local codes and licensed engineers. A number here is a measurement with an interval, not a permission.',
+  'Local codes and licensed engineers decide about pressure vessels, wiring and stations. A number here is a measurement with an interval, not a permission.',
 ];

@@ -11,9 +11,7 @@ export function Cautions() {
     <footer class="cautions">
       <p>
         <strong>Not a safety system.</strong>{' '}
-        <span class="wide">
-          Relief valves, pressure switches and trips are hard-wired and work without it.
-        </span>{' '}
+        <span class="wide">Relief valve, pressure switch and pump trip must act without it.</span>{' '}
         <button
           type="button"
           class="link"

@@ -1,4 +1,4 @@
-/** Bench: the rig now, the last 30 s, and the last verdict of each leg side by side. */
+/** Bench: the rig now, its last half minute, and below the newest verdict of every leg. */
 import { useEffect, useMemo, useState } from 'preact/hooks';
 import type { EventRow, LegView, RigView, SamplingView } from '../../daemon/web/wire.ts';
 import { captureWords } from '../format/capture.ts';
