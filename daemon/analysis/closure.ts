@@ -113,8 +113,10 @@ function refuse(frame: Frame, search: ClosureSearch, k: number, full_Pa: number)
     const rest_mps = mean(meter.samples.value, from, to);
     const most_mps = Math.max(0.25, 0.1 * search.approach_mps);
     // After a hard slam the column swings on through the valve for seconds. But nothing other than a shut valve holds
-    // such a difference over a whole ring period.
-    const isHeld = hasInlet && ringing - before > 0.12 * full_Pa;
+    // such a difference over a whole ring period, or stops a tenth of the flow within milliseconds.
+    const w = Math.max(1, Math.round(0.0025 / frame.outlet.step_s));
+    const { value } = frame.difference;
+    const isHeld = (hasInlet ? ringing - before : value[k] - value[Math.max(0, k - w)]) > 0.12 * full_Pa;
     if (rest_mps !== null && Math.abs(rest_mps) > most_mps && !isHeld) return 'the flow went on';
     if (search.trip_s === null) {
       const earlier_mps = meanOver(meter.samples, { from_s: at_s - 0.7, to_s: at_s - 0.5 });

@@ -34,12 +34,12 @@ function isQuiet({ frame, seat, peak }: Facts): boolean {
 /**
  * Momentum balance: what pushed the column from the trip to rest must equal density x length x approach velocity, and
  * what the seat stopped must equal what was left. The misfit of all that is chi-squared with as many degrees of freedom
- * as there are sightings; 6 (13 where the column may not rest) is passed by about 3 % of right simulated configurations.
+ * as there are sightings; 6 (11 where the column may not rest) is passed by about 3 % of right simulated configurations.
  */
 function momentum(facts: Facts): Flag[] {
   const { motion, frame } = facts;
   if (motion === null || frame.meter === null || motion.freedom === 0) return [];
-  const limit = isQuiet(facts) ? 6 : 13;
+  const limit = isQuiet(facts) ? 6 : 11;
   if (motion.misfit <= limit) return [];
   const asked_m = motion.length_m.value;
   const given_m = frame.constants.inertiaLength_m;

@@ -144,6 +144,8 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
   const bySlope = rise_s === null ? null : rise_s > Math.max(0.003, 3 * lag_s, 3 * step_s);
   const isSoftened = throttled_s > 0 ? true : bySlope;
   const front = isSoftened === true ? fitFront(outlet.samples, { ...setting, isSoftened: true }) : sharp;
+  // Without an inlet nothing tells a disc that was thrown back from one that touched; it comes again within 50 ms or so.
+  const again_s = frame.inlet === null && isSoftened !== false ? 0.05 : 0;
   if (front !== null) {
     return {
       closure,
@@ -158,7 +160,7 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
         isSoftened === true ? 0.1 * (rise_s ?? 0) : 1e-4,
       ),
       // A cushion may stop the flow a little off the seat and touch while the pressure already falls.
-      late_s: isSoftened === true ? Math.max(0, toEnd_s - (closure.half_s - detected.half_s)) : 0,
+      late_s: isSoftened === true ? Math.max(again_s, toEnd_s - (closure.half_s - detected.half_s)) : 0,
       early_s: 0,
       before_Pa: front.before_Pa,
       beforeUncertainty_Pa: together(front.sigma_Pa, isSoftened === true ? 0.2 * front.step_Pa : 0),
@@ -174,9 +176,9 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
     uncertainty_s: together((perPlateau < 2 ? 0.5 : 0.42) * step_s, 3e-4),
     late_s:
       isSoftened === true
-        ? Math.max(0, toEnd_s - throttled_s)
+        ? Math.max(again_s, toEnd_s - throttled_s)
         : isSoftened === null
-          ? Math.max(toTop_s, toEnd_s, 0.5 * step_s)
+          ? Math.max(again_s, toTop_s, toEnd_s, 0.5 * step_s)
           : 0,
     // The steepest of so few steps may be one too late.
     early_s: isSoftened === null ? 0.6 * step_s : throttled_s,

@@ -137,6 +137,16 @@ export function wrongLines(rows: readonly WrongRow[], rate_Hz: number): string[]
       names.reduce((sum, name) => sum + share(name, (flags) => flags.length > 0), 0) / names.length;
     return `${title}: ${mean.toFixed(1)} % noticed (target 80 %)`;
   });
+  // Each kind once, whichever way it is wrong and whichever instrument is late.
+  const kinds = ['lag', 'wave', 'bore', 'length', 'scale', 'swapped', 'late'];
+  const each = kinds.map((kind) => {
+    const names = Object.keys(wrongs).filter((name) => name.includes(kind));
+    return names.reduce((sum, name) => sum + share(name, (flags) => flags.length > 0), 0) / names.length;
+  });
+  summary.push(
+    `each of the ${kinds.length} kinds of wrong thing counted once: ${(each.reduce((sum, one) => sum + one, 0) / kinds.length).toFixed(1)} % noticed (target 80 %)`,
+    `right configurations accused: ${share('nothing', (flags) => flags.length > 0).toFixed(1)} % (target 10 %)`,
+  );
   const softened = rows.filter(({ kind }) => kind === 'cushion' || kind === 'dashpot').length;
   return [
     `${rows.length} trips at ${rate_Hz} Hz (${softened} with damped valves), ordinary instruments; share of trips in % with any of the flags, and with each.`,
