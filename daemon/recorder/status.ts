@@ -6,6 +6,8 @@ import type { RigPhase } from './messages.ts';
 const memory_s = 3;
 /** A tank that rises more slowly than this is not being filled, in Pa/s. */
 const rising_Paps = 500;
+/** The newer half may rise so much faster than the whole; more, and the flow is only starting. */
+const steady_ratio = 1.5;
 /** A link out of order for so long is a fault, in s; shorter ones are ordinary reconnects. */
 const fault_s = 2;
 /** The word "tripped" stands so long; then the event is being recorded. */
@@ -38,23 +40,34 @@ export class TankForecast {
     this.pressures = [];
   }
 
-  /** Null when the tank is not rising or has been watched for less than a second. */
+  /** Null when the tank is not rising, not yet along a line, or has been watched for less than a second. */
   tripIn_s(now_s: number): number | null {
     const { times, pressures } = this;
     const count = times.length;
     if (count < 5 || times[count - 1] - times[0] < 1) return null;
-    const middle_s = times.reduce((sum, each) => sum + each, 0) / count;
-    const mean_Pa = pressures.reduce((sum, each) => sum + each, 0) / count;
-    let top = 0;
-    let bottom = 0;
-    for (let k = 0; k < count; k++) {
-      top += (times[k] - middle_s) * (pressures[k] - mean_Pa);
-      bottom += (times[k] - middle_s) ** 2;
-    }
-    const slope_Paps = top / bottom;
-    if (slope_Paps < rising_Paps) return null;
-    return Math.max(0, middle_s + (this.setPoint_Pa - mean_Pa) / slope_Paps - now_s);
+    const whole = lineOf(times, pressures, 0);
+    const newer = lineOf(times, pressures, count >> 1);
+    if (whole.slope_Paps < rising_Paps || newer.slope_Paps > steady_ratio * whole.slope_Paps) return null;
+    return Math.max(0, whole.middle_s + (this.setPoint_Pa - whole.mean_Pa) / whole.slope_Paps - now_s);
   }
+}
+
+/** Least-squares line through the points from index `from` on; at least two. */
+function lineOf(times: readonly number[], pressures: readonly number[], from: number) {
+  const count = times.length - from;
+  let middle_s = 0;
+  let mean_Pa = 0;
+  for (let k = from; k < times.length; k++) {
+    middle_s += times[k] / count;
+    mean_Pa += pressures[k] / count;
+  }
+  let top = 0;
+  let bottom = 0;
+  for (let k = from; k < times.length; k++) {
+    top += (times[k] - middle_s) * (pressures[k] - mean_Pa);
+    bottom += (times[k] - middle_s) ** 2;
+  }
+  return { middle_s, mean_Pa, slope_Paps: top / bottom };
 }
 
 export interface PhaseFacts {

@@ -19,6 +19,13 @@ test('the forecast looks at the last three seconds only, and says nothing of a t
   expect(forecast.tripIn_s(11)).toBeNull();
 });
 
+test('a tank whose pump is only starting gets no forecast of minutes', () => {
+  const forecast = new TankForecast(5e5);
+  // At rest for a second, then filled ever faster: a line through it all would promise the trip far too late.
+  for (let k = 0; k <= 30; k++) forecast.add(k / 20, 3e5 + 2e4 * Math.max(0, k / 20 - 1) ** 2);
+  expect(forecast.tripIn_s(1.5)).toBeNull();
+});
+
 const open: LinkState = { state: 'open', since_s: 0, why: '' };
 const facts: PhaseFacts = { now_s: 100, links: [open], trip_s: null, isDriveOn: true, tripIn_s: null };
 
