@@ -72,7 +72,9 @@ function reverseFlow(facts: Facts, reversed: Result): Result {
   const { seat, reversal } = facts;
   if (seat === null) return noSeating;
   if (reversal === null || reversed.value === null) return reversed;
-  const uncertainty_s = together(reversal.uncertainty, seat.uncertainty_s);
+  // After a closure that is not sharp the rest to which the impulse is tied is less sure than its scatter says.
+  const uncertainty_s =
+    (seat.isSoftened === false ? 1 : 1.3) * together(reversal.uncertainty, seat.uncertainty_s);
   const value = Math.max(0, seat.at_s - reversal.value);
   return bounded(
     value,

@@ -128,9 +128,9 @@ function hinge(
   const limit = best.squares * (1 + 1 / Math.max(1, y.length - 3));
   const near = trials.filter(({ squares }) => squares <= limit).map(({ at_s }) => at_s);
   const step_s = (time_s[end - 1] - time_s[first]) / Math.max(1, end - first - 1);
-  // 1.4 ms for what is not known of the pipes and valves between pump and tap.
+  // 1.2 ms for what is not known of the pipes and valves between pump and tap.
   const width_s = Math.max(...near) - Math.min(...near) + grid_s;
-  return { value: best.at_s - late_s, uncertainty: together(width_s / 2, 0.0014, 0.12 * step_s) };
+  return { value: best.at_s - late_s, uncertainty: together(width_s / 2, 0.0012, 0.12 * step_s) };
 }
 
 /**
