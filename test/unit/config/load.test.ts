@@ -159,10 +159,7 @@ describe('the resolved rig', () => {
   });
 
   it('makes the drivers their links', () => {
-    const [stream, bus] = resolved([
-      'port: /dev/ttyS1\n    baud: 19200',
-      'port: tcp://192.0.2.20:502',
-    ]).lines;
+    const [stream, bus] = resolved(['port: /dev/ttyS1\n    baud: 19200', 'port: tcp://192.0.2.20:502']).lines;
     expect(stream).toMatchObject({
       link: { kind: 'serial', path: '/dev/ttyS0', baud: 921_600, dataBits: 8, parity: 'none', stopBits: 1 },
       framing: { kind: 'binary' },
