@@ -113,7 +113,10 @@ function deviceFlags(facts: Facts): Flag[] {
   const bad = frame.outlet.bad + (frame.inlet?.bad ?? 0) + (frame.meter?.bad ?? 0);
   if (lost + bad > 0) {
     flags.push(
-      flag('samples-lost', `Of this leg's samples ${lost} never arrived and ${bad} came marked as bad and were left out.`),
+      flag(
+        'samples-lost',
+        `Of this leg's samples ${lost} never arrived and ${bad} came marked as bad and were left out.`,
+      ),
     );
   }
   if (frame.spikes > 0 && (facts.seat === null || frame.constants.ring_s > 24 * frame.outlet.step_s)) {
