@@ -15,13 +15,14 @@ export class ContactWatch {
   armedSince_s = Number.POSITIVE_INFINITY;
   /** True while the channel says "running" (contact) or "not tripped" (switch). Null before the first sample. */
   isRunning: boolean | null = null;
+  /** Since when it has been running, in s; Infinity while it is not. */
+  runningSince_s = Number.POSITIVE_INFINITY;
   /** Instant of the newest sample, in s. */
   last_s = Number.NEGATIVE_INFINITY;
   /** Middle of the interval between the loss of drive and the edge, in s. */
   readonly delay_s: number;
   private readonly runningLevel: 0 | 1;
   private readonly needed: number;
-  private runningSince_s = Number.POSITIVE_INFINITY;
   private stops = 0;
 
   constructor(source: ContactSource, nominalInterval_s: number) {

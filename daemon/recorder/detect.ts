@@ -20,6 +20,8 @@ const stale_s = 1;
 const slow_s = 0.5 / binsPerSecond;
 /** No surge is called an event of its own so soon after another event, in s. */
 const afterEvent_s = 1;
+/** A pump that has come on throws its own waves about for so long, in s. */
+const starting_s = 2;
 /** A contact may be so much later than the surge of its own trip, in s. */
 const sameTrip_s = 0.1;
 /** Bits of a sample that says nothing. */
@@ -53,6 +55,8 @@ export class TripDetector {
   private readonly aftershocks_s: number;
   /** Surges that were left out for that; a restless pressure is counted anew as often as it is seen. */
   aftershocksSeen = 0;
+  /** Surges left out because the pump had only just come on. */
+  startSurgesSeen = 0;
 
   /** `groups` of all lines; a block is later named by its place in this list. */
   constructor(config: RigConfig, groups: readonly GroupSpec[], onTrip: OnTrip) {
@@ -249,6 +253,10 @@ export class TripDetector {
     return this.contact !== null && now_s - this.contact.last_s < stale_s;
   }
 
+  private isStarting(now_s: number): boolean {
+    return this.contact?.isRunning === true && now_s - this.contact.runningSince_s < starting_s;
+  }
+
   private knee(watch: PressureWatch, seen_s: number): void {
     if (!this.isKneeWanted || this.isContactFresh(seen_s)) return;
     const leg = this.legs.find((each) => each.outlet === watch);
@@ -260,6 +268,10 @@ export class TripDetector {
     if (!Number.isNaN(this.openTrip_s) || seen_s < this.closed_s + afterEvent_s) return;
     if (seen_s < this.aftershocksUntil_s && this.isDriveOn !== true) {
       this.aftershocksSeen++;
+      return;
+    }
+    if (this.isContactFresh(seen_s) && this.isStarting(seen_s)) {
+      this.startSurgesSeen++;
       return;
     }
     this.onTrip('surge', watch.surge_s, seen_s);

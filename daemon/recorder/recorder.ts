@@ -252,6 +252,7 @@ class RunningRecorder implements Recorder {
     return {
       tripsDeclared: this.tripsDeclared,
       aftershocksSeen: this.detector.aftershocksSeen,
+      startSurgesSeen: this.detector.startSurgesSeen,
       samplesLate: this.summariser.samplesLate,
       tornSetAside: this.tornSetAside,
       clockStepsSeen: this.clock.stepsSeen,

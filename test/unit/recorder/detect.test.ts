@@ -173,6 +173,19 @@ test.each([
   expect(trips.map(({ source }) => source)).toEqual(['contact', ...Array(further).fill('surge')]);
 });
 
+test.each([
+  [0.4, 0],
+  [3, 1],
+])('a surge %d s after the contact has closed gives %d events', (later_s, events) => {
+  const normal = normalNumbers(9);
+  const scene: Scene = (t) => {
+    const after = t - 2 - later_s;
+    const jump = after < 0 ? 0 : 6e5 * Math.exp(-after / 0.2) * Math.cos((2 * Math.PI * 1300 * after) / 32);
+    return [3e5 + jump + 1000 * normal(), 3e5, t < 2 ? 0 : 1, t < 2 ? 0 : 1];
+  };
+  expect(play(recorderRig(), scene, fast_s, 14).trips).toHaveLength(events);
+});
+
 test('a switch trips, and the contact that follows is the same trip', () => {
   const base = tripScene(ordinaryTrip);
   // The meter's column carries the switch here: 0 means not tripped.
