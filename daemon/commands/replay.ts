@@ -5,6 +5,7 @@ import { setTimeout as delay } from 'node:timers/promises';
 import { Command, InvalidArgumentError } from 'commander';
 import type { RigConfig } from '../../config/rig.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
+import { anyCsv } from '../../drivers/recording/csv.ts';
 import type { Verdict } from '../analysis/verdict.ts';
 import { DataError, UnavailableError, UsageError } from '../errors.ts';
 import { type Recorder, startRecorder } from '../recorder/recorder.ts';
@@ -72,7 +73,7 @@ async function replayConfig(path: string, options: Options): Promise<RigConfig> 
       path,
       speed: options.speed,
       channels: config.channels.map(({ id }) => ({ id, column: id })),
-      csv: { delimiter: null, decimalComma: null, headerRows: null, timeColumn: null, rate_Hz: null },
+      csv: anyCsv,
     };
     return {
       ...config,

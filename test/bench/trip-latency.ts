@@ -3,12 +3,14 @@
  * converter would send them, so the figures hold: waiting for the block to fill, timer and event loop, the data path and
  * the decision. They do not hold: the bytes on the serial line and their parsing (less than 1 ms at 921 600 baud).
  */
+
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { setTimeout as delay } from 'node:timers/promises';
 import { startRecorder } from '../../daemon/recorder/recorder.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
+import { pushedLine } from '../support/pushed-line.ts';
 import { blockOf, ordinaryTrip, PushedDriver, recorderRig, tripScene } from '../support/recorder-rig.ts';
 import { silentLog } from '../support/silent-log.ts';
 import type { BenchRow } from './row.ts';
@@ -66,16 +68,8 @@ async function runRig(seed: number, hasContact: boolean): Promise<number[]> {
     ...(hasContact ? {} : { trip: { contact: null } }),
   });
   const driver = new PushedDriver(interval_s);
-  const line = {
-    driver: 'recording' as const,
-    id: 'stream',
-    path: '',
-    speed: 1,
-    channels: [],
-    csv: { delimiter: null, decimalComma: null, headerRows: null, timeColumn: null, rate_Hz: null },
-  };
   const recorder = await startRecorder(
-    { ...config, lines: [line], windows: { ...config.windows, afterSeating_s: 1 } },
+    { ...config, lines: [pushedLine], windows: { ...config.windows, afterSeating_s: 1 } },
     { serverModule: null, createDriver: () => driver, log: silentLog() },
   );
   // The trips of the rigs fall at different places of their blocks.

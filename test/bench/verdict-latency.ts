@@ -3,6 +3,7 @@
  * each has its own server process, and a WebSocket client listens as a browser does. Counted from the instant at which the
  * whole folder lies on the disk; how much longer it is from the last sample of the record stands in the note.
  */
+
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
@@ -10,6 +11,7 @@ import { setTimeout as delay } from 'node:timers/promises';
 import { type Recorder, startRecorder } from '../../daemon/recorder/recorder.ts';
 import type { EventView, LiveMessage } from '../../daemon/web/wire.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
+import { pushedLine } from '../support/pushed-line.ts';
 import { blockOf, ordinaryTrip, PushedDriver, recorderRig, tripScene } from '../support/recorder-rig.ts';
 import { silentLog } from '../support/silent-log.ts';
 import type { BenchRow } from './row.ts';
@@ -61,16 +63,8 @@ async function runRig(seed: number): Promise<Latency[]> {
   const dataFolder = mkdtempSync(join(tmpdir(), 'tripwave-bench-'));
   const config = recorderRig({ dataFolder });
   const driver = new PushedDriver(interval_s);
-  const line = {
-    driver: 'recording' as const,
-    id: 'stream',
-    path: '',
-    speed: 1,
-    channels: [],
-    csv: { delimiter: null, decimalComma: null, headerRows: null, timeColumn: null, rate_Hz: null },
-  };
   const recorder = await startRecorder(
-    { ...config, lines: [line], windows: { ...config.windows, afterSeating_s: 1 } },
+    { ...config, lines: [pushedLine], windows: { ...config.windows, afterSeating_s: 1 } },
     { serverModule, createDriver: () => driver, log: silentLog() },
   );
   const closed = new Map<string, number>();

@@ -5,19 +5,12 @@ import { type Recorder, startRecorder } from '../../daemon/recorder/recorder.ts'
 import { listEvents } from '../../daemon/store/event-folder.ts';
 import { createIngest } from '../../daemon/store/ingest.ts';
 import { countingAnalyse, temporaryFolder } from '../support/event-builder.ts';
+import { pushedLine } from '../support/pushed-line.ts';
 import { PushedDriver, recorderRig } from '../support/recorder-rig.ts';
 import { silentLog } from '../support/silent-log.ts';
 import { feedInterval_s, TripFeed } from '../support/trip-feed.ts';
 
 const serverModule = new URL('../support/store-server.ts', import.meta.url).pathname;
-const line = {
-  driver: 'recording' as const,
-  id: 'stream',
-  path: '',
-  speed: 1,
-  channels: [],
-  csv: { delimiter: null, decimalComma: null, headerRows: null, timeColumn: null, rate_Hz: null },
-};
 
 let folder: ReturnType<typeof temporaryFolder>;
 let recorder: Recorder | null = null;
@@ -35,7 +28,7 @@ async function start(
   module: string | null = serverModule,
 ): Promise<{ feed: TripFeed; closed: string[]; ready: () => number }> {
   const driver = new PushedDriver(feedInterval_s);
-  const config = { ...recorderRig({ dataFolder: folder.path }), lines: [line] };
+  const config = { ...recorderRig({ dataFolder: folder.path }), lines: [pushedLine] };
   recorder = await startRecorder(config, {
     serverModule: module,
     createDriver: () => driver,

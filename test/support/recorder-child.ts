@@ -1,22 +1,16 @@
 /** A recorder in a process of its own that records trip after trip and says each acknowledged event; to be killed. */
+
 import { setTimeout as delay } from 'node:timers/promises';
 import { startRecorder } from '../../daemon/recorder/recorder.ts';
+import { pushedLine } from './pushed-line.ts';
 import { PushedDriver, recorderRig } from './recorder-rig.ts';
 import { silentLog } from './silent-log.ts';
 import { feedInterval_s, TripFeed } from './trip-feed.ts';
 
 const [dataFolder] = process.argv.slice(2);
 const driver = new PushedDriver(feedInterval_s);
-const line = {
-  driver: 'recording' as const,
-  id: 'stream',
-  path: '',
-  speed: 1,
-  channels: [],
-  csv: { delimiter: null, decimalComma: null, headerRows: null, timeColumn: null, rate_Hz: null },
-};
 const recorder = await startRecorder(
-  { ...recorderRig({ dataFolder }), lines: [line] },
+  { ...recorderRig({ dataFolder }), lines: [pushedLine] },
   { serverModule: null, createDriver: () => driver, log: silentLog() },
 );
 recorder.on('event-closed', ({ event }) => process.stdout.write(`${event}\n`));
