@@ -1,0 +1,48 @@
+/** The whole examination in its order. Opens no port and changes nothing but a trial file that it takes away again. */
+import type { RigConfig } from '../../config/rig.ts';
+import { type Ask, askProgram, examineClock } from './clock.ts';
+import { examineDisk } from './disk.ts';
+import type { Finding } from './finding.ts';
+import { Machine } from './machine.ts';
+import { examinePorts } from './ports.ts';
+import { examineRuntime, type Runtime, thisRuntime } from './runtime.ts';
+
+export interface Surroundings {
+  readonly machine: Machine;
+  readonly runtime: Runtime;
+  readonly ask: Ask;
+  readonly now_ms: number;
+}
+
+/** Bytes on disk for one sample, all in, at the noise of a good transducer. */
+const sample_bytes = 0.9;
+
+/** The machine this runs on. */
+export function here(): Surroundings {
+  return { machine: new Machine(), runtime: thisRuntime, ask: askProgram, now_ms: Date.now() };
+}
+
+/** With a rig file: its ports, its data folder and what it will write; without: the ports there are and `data`. */
+export async function examine(config: RigConfig | null, around: Surroundings = here()): Promise<Finding[]> {
+  const ports =
+    config?.lines.flatMap((line) =>
+      'link' in line && line.link.kind === 'serial' ? [line.link.path] : [],
+    ) ?? [];
+  const written_Bps = config === null ? 0 : samplesPerSecond(config) * sample_bytes;
+  return [
+    ...(await examineRuntime(around.machine, around.runtime)),
+    ...examinePorts(around.machine, ports),
+    ...(await examineClock(around.machine, around.ask, around.now_ms)),
+    ...(await examineDisk(around.machine, config?.dataFolder ?? 'data', { written_Bps })),
+  ];
+}
+
+function samplesPerSecond(config: RigConfig): number {
+  return config.lines.reduce((sum, line) => {
+    if (line.driver === 'serial-frames') return sum + line.rate_Hz * line.channels.length;
+    if (line.driver === 'modbus') {
+      return sum + line.units.reduce((of, unit) => of + unit.channels.length / unit.poll_s, 0);
+    }
+    return sum;
+  }, 0);
+}
