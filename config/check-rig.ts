@@ -1,6 +1,7 @@
 /** Checks across keys of one rig: geometry, ratings, windows. Works on a tree with holes. */
 import type { Findings } from './fault.ts';
 import type { RigText } from './schema.ts';
+import { checkTank } from './schema-tank.ts';
 import type { DeepPartial } from './yaml-load.ts';
 
 type LegText = NonNullable<NonNullable<DeepPartial<RigText>['legs']>[number]>;
@@ -12,6 +13,7 @@ export function checkRig(rig: DeepPartial<RigText>, findings: Findings): void {
     checkTaps(leg, `legs[${i}]`, findings);
     checkRatings(leg, `legs[${i}]`, rig.trip?.tank?.setPoint, findings);
   });
+  checkTank(rig.trip?.tank, findings);
   const { mild, severe } = rig.severity ?? {};
   if (mild !== undefined && severe !== undefined && mild >= severe) {
     findings.fault(

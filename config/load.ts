@@ -7,6 +7,7 @@ import type { Physics } from './physics.ts';
 import { lineSpecs, type PlacedChannel, placeChannels } from './resolve-lines.ts';
 import type { ChannelConfig, LegConfig, LiquidConfig, RigConfig } from './rig.ts';
 import { type RigText, rigSchema } from './schema.ts';
+import { resolveTank } from './schema-tank.ts';
 import { nearest } from './spelling.ts';
 import { type DeepPartial, type Loaded, loadYaml, parseYaml } from './yaml-load.ts';
 
@@ -132,7 +133,7 @@ function resolve(rig: RigText, channels: readonly PlacedChannel[], physics: Phys
       contact: source(contact),
       pressureSwitch: source(pressureSwitch),
       detected,
-      tank: tank === undefined ? null : { channel: tank.channel, setPoint_Pa: tank.setPoint ?? null },
+      tank: resolveTank(tank),
     },
     windows: {
       before_s: rig.windows.before,

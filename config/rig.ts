@@ -141,13 +141,28 @@ export interface ContactSource {
   readonly delay_s: readonly [number, number];
 }
 
+/** Air of a closed tank: `volume_m3` at the gauge pressure `at_Pa`; p V^n stays, p absolute. Half-widths are of 95 %. */
+export interface TankAir {
+  readonly volume_m3: number;
+  readonly halfWidth_m3: number;
+  readonly at_Pa: number;
+  readonly polytropic_ratio: number;
+  readonly polytropicHalfWidth_ratio: number;
+}
+
+/** Tank channel, gauge pressure at which the switch trips (the limit line and the countdown), air where it is known. */
+export interface TankConfig {
+  readonly channel: string;
+  readonly setPoint_Pa: number | null;
+  readonly air?: TankAir;
+}
+
 export interface TripConfig {
   readonly contact: ContactSource | null;
   readonly pressureSwitch: ContactSource | null;
   /** Whether a trip may be declared from pressure alone (needed where there is no contact). */
   readonly detected: boolean;
-  /** Tank channel and gauge pressure at which the switch trips: the limit line and the countdown. */
-  readonly tank: { readonly channel: string; readonly setPoint_Pa: number | null } | null;
+  readonly tank: TankConfig | null;
 }
 
 export interface WindowConfig {

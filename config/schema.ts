@@ -5,6 +5,7 @@
 import { writeFileSync } from 'node:fs';
 import Type, { type Static } from 'typebox';
 import { idSchema, lineSchema } from './schema-lines.ts';
+import { tankSchema } from './schema-tank.ts';
 import { Interval, Quantity, WithTolerance } from './schema-types.ts';
 
 const strict = { additionalProperties: false } as const;
@@ -171,21 +172,7 @@ export const rigSchema = Type.Object(
           default: true,
           description: 'Whether pressure and flow alone may declare a trip.',
         }),
-        tank: Type.Optional(
-          Type.Object(
-            {
-              channel: text('Tag of the tank pressure.'),
-              setPoint: Type.Optional(
-                Quantity('pressure', {
-                  min: '0.1 bar',
-                  max: '1000 bar',
-                  description: 'Where the pressure switch trips.',
-                }),
-              ),
-            },
-            strict,
-          ),
-        ),
+        tank: Type.Optional(tankSchema),
       },
       { ...strict, default: {} },
     ),

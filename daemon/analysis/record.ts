@@ -1,5 +1,12 @@
 /** What the analysis reads: one event as arrays, and what was known of the rig then. Pure data, SI, no I/O. */
-import type { ChannelConfig, LegConfig, LiquidConfig, SeverityRule, TripConfig } from '../../config/rig.ts';
+import type {
+  ChannelConfig,
+  LegConfig,
+  LiquidConfig,
+  SeverityRule,
+  TankAir,
+  TripConfig,
+} from '../../config/rig.ts';
 
 /** One channel over the event. Time is in s on the record's own clock; samples ascend; gaps are simply absent. */
 export interface Series {
@@ -31,8 +38,8 @@ export interface EventRecord {
   readonly id: string;
   readonly legs: readonly LegRecord[];
   readonly tank: Series | null;
-  /** Air in the tank at the trip and the half-width of its 95 % interval, where it is known. */
-  readonly tankAir?: { readonly volume_m3: number; readonly halfWidth_m3: number } | null;
+  /** Air in the tank, where it is known. */
+  readonly tankAir?: TankAir | null;
   /** 0/1 series. */
   readonly contact: Series | null;
   readonly pressureSwitch: Series | null;

@@ -7,13 +7,9 @@ import type { Trip } from './trip.ts';
 import { coverage, together } from './uncertainty.ts';
 import type { Flag, LegVerdict } from './verdict.ts';
 
-/** Polytropic exponent of the air over a fill of seconds to a minute: between 1 and 1.4 (common practice, no source). */
-const polytropic = 1.2;
-const polytropicUncertainty = 0.08;
-
 /**
- * Over the last second before the trip p V^n is constant, so the flow into the tank is V dp/dt / (n p), p absolute. It
- * must equal the sum of all flowing legs' meters. Nothing is said when the tank's air volume is not known, a flowing leg
+ * Over the last second before the trip p V^n is constant, so the flow into the tank is V dp/dt / (n p), p absolute; V
+ * comes from the stated volume by the same law (n between 1 and 1.4: common practice, no source). It must equal the sum of all flowing legs' meters. Nothing is said when the tank's air volume is not known, a flowing leg
  * has no meter, the record has no tank, or the tank does not rise clearly.
  */
 export function tankRise(
@@ -42,9 +38,14 @@ export function tankRise(
   }
   if (metered_m3ps <= 0) return [];
   const pressure_PaAbs = line.level + record.atmosphere_PaAbs;
-  const risen_m3ps = (air.volume_m3 * line.slope) / (polytropic * pressure_PaAbs);
+  const ratio = (air.at_Pa + record.atmosphere_PaAbs) / pressure_PaAbs;
+  if (!(ratio > 0)) return [];
+  const n = air.polytropic_ratio;
+  const risen_m3ps = (air.volume_m3 * ratio ** (1 / n) * line.slope) / (n * pressure_PaAbs);
+  // d ln(risen) / dn = -(1 + ln(ratio) / n) / n.
+  const byExponent = Math.abs(1 + Math.log(ratio) / n) / n;
   const relative = together(
-    polytropicUncertainty / polytropic,
+    (byExponent * air.polytropicHalfWidth_ratio) / coverage,
     air.halfWidth_m3 / coverage / air.volume_m3,
     slopeUncertainty_Paps / line.slope,
     meteredUncertainty_m3ps / metered_m3ps,

@@ -116,6 +116,7 @@ export function recordOf(
     id,
     legs: config.legs.map((leg) => legRecord(leg, find)),
     tank: find(config.trip.tank?.channel),
+    tankAir: config.trip.tank?.air ?? null,
     contact: find(config.trip.contact?.channel),
     pressureSwitch: find(config.trip.pressureSwitch?.channel),
     trip: config.trip,

@@ -50,6 +50,11 @@ describe('checks across keys', () => {
       ['material: carbon steel', 'material: stainless stel'],
       'did you mean stainless steel?',
     ],
+    [
+      'air without its pressure',
+      ['setPoint: 5.4 bar', 'air: { volume: 0.9 m3 }'],
+      'trip.tank.air: the key "at" is missing; the tank pressure at which the air has that volume is needed',
+    ],
     ['a line without speed', ['    baud: 19200\n', ''], 'lines[1]: the key "baud" is missing'],
     ['a bare address', ['register: input 0', 'register: 100'], 'which table?'],
     [

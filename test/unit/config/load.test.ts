@@ -175,3 +175,28 @@ describe('the resolved rig', () => {
     expect(odd.lines[1]).toMatchObject({ link: { dataBits: 8, parity: 'none', stopBits: 2 } });
   });
 });
+
+describe('air of the tank', () => {
+  const read = (tank: string) => readChanged(['setPoint: 5.4 bar', tank]).config?.trip.tank?.air;
+
+  it('is absent unless the file knows it', () => {
+    expect(read('setPoint: 5.4 bar')).toBeUndefined();
+  });
+
+  it('holds at the set point unless its pressure is told, with an exponent of its own', () => {
+    expect(read('setPoint: 5.4 bar, air: { volume: 900 l +- 5 % }')).toEqual({
+      volume_m3: 0.9,
+      halfWidth_m3: expect.closeTo(0.045),
+      at_Pa: 5.4e5,
+      polytropic_ratio: 1.2,
+      polytropicHalfWidth_ratio: 0.16,
+    });
+    expect(read('air: { volume: 2 m3, at: 1 bar, exponent: 1.35 +- 0.05 }')).toEqual({
+      volume_m3: 2,
+      halfWidth_m3: expect.closeTo(0.2),
+      at_Pa: 1e5,
+      polytropic_ratio: 1.35,
+      polytropicHalfWidth_ratio: 0.05,
+    });
+  });
+});
