@@ -1,65 +1,18 @@
 /** The analysis against the records of an independent model: same equations, other code, so it tests the reading. */
 import { describe, expect, test } from 'vitest';
 import { analyse } from '../../daemon/analysis/analyse.ts';
-import type { LegResults } from '../../daemon/analysis/verdict.ts';
-import {
-  type IndependentRecord,
-  independentRecords,
-  type Missing,
-  readIndependent,
-} from '../support/independent-records.ts';
-
-type Name = keyof LegResults;
-
-/** What the truth of one file says each result should be, in SI. */
-function truths(entry: IndependentRecord): readonly (readonly [Name, number])[] {
-  const { truth } = entry;
-  return [
-    ['trip', truth.trip_s],
-    ['reversal', truth.reversal_after_trip_s],
-    ['seating', truth.seating_after_trip_s],
-    ['approachVelocity', truth.approach_velocity_m_per_s],
-    ['velocityAtSeating', -truth.velocity_at_seating_m_per_s],
-    ['largestReverseVelocity', truth.largest_reverse_velocity_m_per_s],
-    ['peak', truth.peak_at_valve_bar * 1e5],
-    ['staticAfter', truth.static_after_bar * 1e5],
-    ['surge', (truth.peak_at_valve_bar - truth.static_after_bar) * 1e5],
-    ['decelerationAtReversal', truth.deceleration_at_reversal_m_per_s2],
-    ['decelerationMean', truth.approach_velocity_m_per_s / truth.reversal_after_trip_s],
-  ];
-}
-
-interface Tally {
-  given: number;
-  inside: number;
-  readonly outside: string[];
-  readonly farOutside: string[];
-  readonly withheld: string[];
-}
+import { independentRecords, type Missing, readIndependent } from '../support/independent-records.ts';
+import { count, emptyTally, type Tally } from '../support/independent-tally.ts';
 
 function tally(missing: Missing): Tally {
-  const sum: Tally = { given: 0, inside: 0, outside: [], farOutside: [], withheld: [] };
+  const sum = emptyTally();
   for (const entry of independentRecords()) {
     const verdict = analyse(readIndependent(entry, missing), {
       revision: 1,
       software: 'test',
       reason: 'golden',
     });
-    const { results } = verdict.legs[0];
-    for (const [name, truth] of truths(entry)) {
-      const result = results[name];
-      if (result.value === null) {
-        sum.withheld.push(`${entry.file} ${name}: ${result.reason}`);
-        continue;
-      }
-      sum.given++;
-      const side = truth < result.value ? result.value - result.low : result.high - result.value;
-      const off = Math.abs(truth - result.value);
-      const text = `${entry.file} ${name}: off by ${off.toPrecision(3)}, allowed ${side.toPrecision(3)}`;
-      if (off <= side) sum.inside++;
-      else sum.outside.push(text);
-      if (off > 2 * side) sum.farOutside.push(text);
-    }
+    count(sum, entry, verdict);
   }
   return sum;
 }
