@@ -11,6 +11,10 @@ export interface Capture {
   /** Share of the true surge that such a reading shows, and its worst phase. */
   readonly fraction: number;
   readonly worst: number;
+  /** Parts of the correction, in Pa: between samples, by the sensor's lag, on the way to the seat. */
+  readonly bySampling_Pa: number;
+  readonly byLag_Pa: number;
+  readonly atSeat_Pa: number;
 }
 
 /**
@@ -56,6 +60,9 @@ export function captureOf(facts: Facts): Capture | null {
       high_Pa: corrected + together(doubt, 0.7 * spike_Pa, (n < 20 ? 0.06 : 0.03) * surge_Pa),
       fraction: surge_Pa / (surge_Pa + spike_Pa),
       worst: surge_Pa / (surge_Pa + 2 * spike_Pa),
+      bySampling_Pa: 0,
+      byLag_Pa: spike_Pa,
+      atSeat_Pa: 0,
     };
   }
   const corrected_Pa = peak.raw_Pa + bySampling_Pa + byLag_Pa + atSeat_Pa - byNoise_Pa;
@@ -90,5 +97,8 @@ export function captureOf(facts: Facts): Capture | null {
       ),
     fraction: missed(bySampling_Pa + byLag_Pa),
     worst: missed(Math.max((2 * sag) / n, bound_Pa) + byLag_Pa),
+    bySampling_Pa,
+    byLag_Pa,
+    atSeat_Pa,
   };
 }

@@ -32,6 +32,9 @@ export interface Front {
   /** After minus before. */
   readonly step_Pa: number;
   readonly stepUncertainty_Pa: number;
+  /** What the doubt about the sensor's lag adds to either, included in them. */
+  readonly atByLag_s: number;
+  readonly stepByLag_Pa: number;
   /** Slope of the ramp after the front, in Pa/s. */
   readonly ramp_Paps: number;
   readonly sigma_Pa: number;
@@ -50,16 +53,14 @@ export function fitFront(samples: Samples, setting: FrontSetting): Front | null 
   const slower = doubt_s > 0 ? search(samples, setting, setting.lag_s + doubt_s) : null;
   const byLag = (pick: (front: Front) => number) =>
     slower === null ? 0 : Math.abs(pick(slower) - pick(nominal));
+  const atByLag_s = byLag((front) => front.at_s);
+  const stepByLag_Pa = byLag((front) => front.step_Pa);
   return {
     ...nominal,
-    atUncertainty_s: together(
-      nominal.atUncertainty_s,
-      byLag((front) => front.at_s),
-    ),
-    stepUncertainty_Pa: together(
-      nominal.stepUncertainty_Pa,
-      byLag((front) => front.step_Pa),
-    ),
+    atUncertainty_s: together(nominal.atUncertainty_s, atByLag_s),
+    stepUncertainty_Pa: together(nominal.stepUncertainty_Pa, stepByLag_Pa),
+    atByLag_s,
+    stepByLag_Pa,
   };
 }
 
@@ -191,6 +192,8 @@ function toFront(
     after_Pa: c[2],
     step_Pa: c[2] - before_Pa,
     stepUncertainty_Pa: together(sigma_Pa * Math.sqrt(Math.max(0, spread)), stepMoved_Pa),
+    atByLag_s: 0,
+    stepByLag_Pa: 0,
     ramp_Paps: c[3],
     sigma_Pa,
     from_s: time_s[0],

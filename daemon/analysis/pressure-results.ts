@@ -5,6 +5,7 @@ import type { Facts } from './facts.ts';
 import { lineUncertainty, onLine } from './fit.ts';
 import { noSeating } from './instant-results.ts';
 import { steadyLine, steadySpan } from './levels.ts';
+import { differenceUncertainty, readingUncertainty } from './reading.ts';
 import { indexOfLargest, indexOfSmallest, range, type Span } from './samples.ts';
 import { bounded, coverage, measured, together, withheld } from './uncertainty.ts';
 import type { LegResults, Result } from './verdict.ts';
@@ -28,14 +29,14 @@ export type PressureResults = Pick<
 export function pressureResults(facts: Facts, capture: Capture | null): PressureResults {
   const { frame, trip, seat, settled, peak, static_Pa } = facts;
   const outlet = frame.outlet;
-  const { absolute, relative } = outlet.series.channel.uncertainty;
+  const { channel } = outlet.series;
   const ref_s = trip?.at_s ?? 0;
   const since = (span: Span): Span | null =>
     trip === null ? null : { from_s: span.from_s - ref_s, to_s: span.to_s - ref_s };
   /** Gauge reading: calibration counts in full. */
-  const reading = (value: number, u: number) => together(u, absolute, relative * value);
+  const reading = (value: number, u: number) => together(u, readingUncertainty(channel, value));
   /** Difference of two readings: the fixed part cancels. */
-  const difference = (value: number, u: number) => together(u, relative * value);
+  const difference = (value: number, u: number) => together(u, differenceUncertainty(channel, value));
 
   const before = trip === null ? null : steadyLine(outlet.samples, trip.at_s);
   const staticBefore: Result =
@@ -126,7 +127,7 @@ export function pressureResults(facts: Facts, capture: Capture | null): Pressure
     frame.leg.valve.rating_Pa ?? Number.POSITIVE_INFINITY,
   );
   const peakResult = byCapture((c) => {
-    const u = coverage * together(absolute, relative * c.corrected_Pa);
+    const u = coverage * readingUncertainty(channel, c.corrected_Pa);
     return bounded(
       c.corrected_Pa,
       'Pa',

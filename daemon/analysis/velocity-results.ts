@@ -8,6 +8,7 @@ import { noSeating, tripUncertainty_s } from './instant-results.ts';
 import { configuredMeter } from './levels.ts';
 import { throttledVelocity } from './motion.ts';
 import { peakWithheld } from './pressure-results.ts';
+import { differenceUncertainty } from './reading.ts';
 import { meanOver, range, type Samples, type Span } from './samples.ts';
 import { bounded, coverage, type Estimate, measured, ofInterval, together, withheld } from './uncertainty.ts';
 import type { LegResults, Result } from './verdict.ts';
@@ -148,11 +149,10 @@ function atSeating(facts: Facts): Result {
   }
   const impedance = frame.constants.density_kgpm3 * frame.constants.waveSpeed_mps;
   const value = Math.max(0, front.step_Pa / impedance);
-  const relative = frame.outlet.series.channel.uncertainty.relative;
   const doubt = together(
     front.stepUncertainty_Pa / impedance,
     value * impedanceDoubt(facts),
-    value * relative,
+    differenceUncertainty(frame.outlet.series.channel, front.step_Pa) / impedance,
     // A disc throttles a little before it touches, and gives way a little after: up to 15 % on simulated valves.
     seat.isSoftened === true ? 0.4 * value + 0.035 : 0.075 * value + 0.002,
     // A dozen samples leave the shape of the front open.
