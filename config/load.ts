@@ -5,6 +5,7 @@ import { checkRig } from './check-rig.ts';
 import { ConfigError, type Fault, Findings } from './fault.ts';
 import type { Physics } from './physics.ts';
 import { lineSpecs, type PlacedChannel, placeChannels } from './resolve-lines.ts';
+import { checkPublish, resolvePublish } from './resolve-publish.ts';
 import type { ChannelConfig, LegConfig, LiquidConfig, RigConfig } from './rig.ts';
 import { type RigText, rigSchema } from './schema.ts';
 import { resolveTank } from './schema-tank.ts';
@@ -53,6 +54,7 @@ function check(loaded: Loaded<RigText>, file: string, physics: Physics, now_ms: 
   checkRig(rig, findings);
   checkMaterials(rig, physics, findings);
   checkLiquid(rig, findings);
+  checkPublish(rig.publish, findings);
   checkCalibrations(channels, physics, now_ms, findings);
   if (loaded.value === null || findings.hasFault) return { config: null, findings: findings.list };
   const config = resolve(loaded.value, channels, physics);
@@ -144,6 +146,7 @@ function resolve(rig: RigText, channels: readonly PlacedChannel[], physics: Phys
     severity: { version: rig.severity.version, mild_mps: rig.severity.mild, severe_mps: rig.severity.severe },
     dataFolder: rig.dataFolder,
     server: rig.server,
+    ...(rig.publish === undefined ? {} : { publish: resolvePublish(rig.publish, rig.rig.name) }),
   };
 }
 

@@ -1,5 +1,6 @@
 /** The resolved configuration: everything the rest of the house knows about a rig. SI, defaults filled in, frozen. */
 import type { LineSpec } from '../drivers/line-spec.ts';
+import type { PublishConfig } from './publish.ts';
 
 export type QuantityKind =
   | 'pressure'
@@ -208,4 +209,6 @@ export interface RigConfig {
   /** Folder for events, ring and index, relative to the working directory. */
   readonly dataFolder: string;
   readonly server: { readonly host: string; readonly port: number };
+  /** Absent when nothing leaves this machine. Not kept in events. */
+  readonly publish?: PublishConfig;
 }

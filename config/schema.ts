@@ -5,6 +5,7 @@
 import { writeFileSync } from 'node:fs';
 import Type, { type Static } from 'typebox';
 import { idSchema, lineSchema } from './schema-lines.ts';
+import { publishSchema } from './schema-publish.ts';
 import { tankSchema } from './schema-tank.ts';
 import { Interval, Quantity, WithTolerance } from './schema-types.ts';
 
@@ -223,6 +224,7 @@ export const rigSchema = Type.Object(
       },
       { ...strict, default: {} },
     ),
+    publish: Type.Optional(publishSchema),
   },
   { ...strict, title: 'Tripwave rig file' },
 );

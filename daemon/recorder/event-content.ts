@@ -44,6 +44,8 @@ export function contentOf(
       for (const block of own) blocks.push(block);
     }
   }
+  // Where messages go is no part of what was measured.
+  const { publish: _, ...rig } = config;
   const header: EventHeader = {
     format: 'tripwave-event',
     version: 1,
@@ -54,7 +56,7 @@ export function contentOf(
     window: { from_s: event.from_s, to_s: event.to_s },
     closedBecause: event.closedBecause,
     anchor: event.anchor,
-    config,
+    config: rig,
     groups,
     lineCounters,
   };

@@ -1,0 +1,108 @@
+/** Tables of outbox.db and how it is opened. */
+import { mkdirSync, renameSync, rmSync } from 'node:fs';
+import { join } from 'node:path';
+import { DatabaseSync } from 'node:sqlite';
+
+/** Grows by one with each change of the tables. */
+const schemaVersion = 1;
+
+const tables = `
+  CREATE TABLE source (
+    id INTEGER PRIMARY KEY,
+    node TEXT NOT NULL,
+    boot TEXT NOT NULL,
+    UNIQUE (node, boot)
+  ) STRICT;
+  CREATE TABLE message (
+    seq INTEGER PRIMARY KEY,
+    source INTEGER NOT NULL,
+    kind TEXT NOT NULL,
+    at_ms REAL NOT NULL,
+    payload TEXT NOT NULL
+  ) STRICT;
+  CREATE TABLE told (
+    event TEXT NOT NULL,
+    revision INTEGER NOT NULL,
+    PRIMARY KEY (event, revision)
+  ) STRICT, WITHOUT ROWID;
+  CREATE TABLE sink (
+    name TEXT PRIMARY KEY,
+    place TEXT NOT NULL,
+    counters TEXT NOT NULL
+  ) STRICT, WITHOUT ROWID;
+  CREATE TABLE dead_letter (
+    id INTEGER PRIMARY KEY,
+    sink TEXT NOT NULL,
+    seq INTEGER NOT NULL,
+    kind TEXT NOT NULL,
+    at_ms REAL NOT NULL,
+    rejected_ms REAL NOT NULL,
+    why TEXT NOT NULL,
+    sent TEXT NOT NULL
+  ) STRICT;
+  CREATE INDEX dead_letter_sink ON dead_letter (sink, id);
+`;
+
+export interface OpenedTables {
+  readonly database: DatabaseSync;
+  /** The tables were just made. */
+  readonly isNew: boolean;
+  /** Where a damaged file was set aside; null when there was none. */
+  readonly setAside: string | null;
+}
+
+/**
+ * Opens or makes the file. One that cannot be read, or has tables of another version, is set aside: the queue is not worth
+ * a server that does not start. `fill` runs in the transaction that makes the tables.
+ */
+export function openTables(dataFolder: string, fill: (database: DatabaseSync) => void): OpenedTables {
+  mkdirSync(dataFolder, { recursive: true });
+  const path = join(dataFolder, 'outbox.db');
+  try {
+    return { ...prepare(path, fill), setAside: null };
+  } catch (error) {
+    if (!isDamage(error)) throw error;
+    const aside = `${path}.damaged-${Date.now()}`;
+    renameSync(path, aside);
+    for (const end of ['-wal', '-shm']) rmSync(`${path}${end}`, { force: true });
+    return { ...prepare(path, fill), setAside: aside };
+  }
+}
+
+function prepare(path: string, fill: (database: DatabaseSync) => void): Omit<OpenedTables, 'setAside'> {
+  const database = new DatabaseSync(path, { timeout: 5000 });
+  try {
+    // Must be set before the first table; lets the file shrink again after an outage.
+    database.exec(
+      'PRAGMA auto_vacuum = INCREMENTAL; PRAGMA journal_mode = WAL; PRAGMA journal_size_limit = 16777216;',
+    );
+    const found = Number(database.prepare('PRAGMA user_version').get()?.['user_version']);
+    if (found === schemaVersion) {
+      const check = database.prepare('PRAGMA quick_check(1)').get()?.['quick_check'];
+      if (check !== 'ok') throw new DamagedOutbox(String(check));
+      return { database, isNew: false };
+    }
+    if (found !== 0) throw new DamagedOutbox(`tables of version ${found}`);
+    database.exec(`BEGIN IMMEDIATE; ${tables}`);
+    fill(database);
+    database.exec(`PRAGMA user_version = ${schemaVersion}; COMMIT`);
+    return { database, isNew: true };
+  } catch (error) {
+    database.close();
+    throw error;
+  }
+}
+
+/** The file is there and is no outbox of ours. */
+class DamagedOutbox extends Error {
+  override name = 'DamagedOutbox';
+}
+
+/** SQLite result codes of a damaged file: SQLITE_CORRUPT, SQLITE_NOTADB (sqlite.org/rescode.html). */
+const damageCodes = [11, 26];
+
+function isDamage(error: unknown): boolean {
+  if (error instanceof DamagedOutbox) return true;
+  const code = (error as { errcode?: unknown }).errcode;
+  return typeof code === 'number' && damageCodes.includes(code & 0xff);
+}
