@@ -23,7 +23,7 @@ export class LiveLane {
     return this.outstanding >= mostOutstanding;
   }
 
-  summary({ time_s, values }: PeriodSummary): void {
+  summary({ time_s, values, counts, flags }: PeriodSummary): void {
     const { droppedBefore } = this;
     const message: Summary = {
       kind: 'summary',
@@ -31,6 +31,8 @@ export class LiveLane {
       time_s,
       period_s: summaryPeriod_s,
       values,
+      counts,
+      flags,
       droppedBefore,
     };
     this.sequence++;

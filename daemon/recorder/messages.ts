@@ -13,6 +13,10 @@ export interface Summary {
   readonly period_s: number;
   /** 4 numbers a channel: min, max, last, mean. NaN where the period held no sample (becomes null at the edge). */
   readonly values: Float64Array;
+  /** Samples in the numbers, per channel. */
+  readonly counts: Uint32Array;
+  /** Bits of `quality` that any scan had, per channel. */
+  readonly flags: Uint8Array;
   /** Summaries dropped since the previous one for want of credit. */
   readonly droppedBefore: number;
 }

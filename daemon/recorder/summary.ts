@@ -9,13 +9,18 @@ export const summaryPeriod_s = 1 / periodsPerSecond;
 const openPeriods = 8;
 /** A period waits so many periods for the slowest group before it goes out without it. */
 const patience = 3;
-/** Numbers an accumulator keeps per channel: min, max, last, sum, count. */
-const fields = 5;
+/** Numbers an accumulator keeps per channel: min, max, last, sum, count, quality bits seen. */
+const fields = 6;
 
-/** A finished period; `values` is a fresh array: min, max, last, mean per channel, NaN where there was no sample. */
+/**
+ * A finished period in fresh arrays. `values`: min, max, last, mean per channel, NaN where there was no sample; `counts`:
+ * samples in them; `flags`: every bit of `quality` that a scan had, those of invalid ones too.
+ */
 export interface PeriodSummary {
   readonly time_s: number;
   readonly values: Float64Array;
+  readonly counts: Uint32Array;
+  readonly flags: Uint8Array;
 }
 
 export class Summariser {
@@ -96,6 +101,8 @@ export class Summariser {
     const slot = period % openPeriods;
     const base = slot * this.channels * fields;
     const values = new Float64Array(this.channels * 4);
+    const counts = new Uint32Array(this.channels);
+    const flags = new Uint8Array(this.channels);
     for (let channel = 0; channel < this.channels; channel++) {
       const from = base + channel * fields;
       const count = this.slots[from + 4];
@@ -104,9 +111,11 @@ export class Summariser {
       values[to + 1] = count > 0 ? this.slots[from + 1] : Number.NaN;
       values[to + 2] = count > 0 ? this.slots[from + 2] : Number.NaN;
       values[to + 3] = this.slots[from + 3] / count;
+      counts[channel] = count;
+      flags[channel] = this.slots[from + 5];
     }
     this.clear(slot);
-    this.onPeriod({ time_s: period / periodsPerSecond, values });
+    this.onPeriod({ time_s: period / periodsPerSecond, values, counts, flags });
   }
 
   private clear(slot: number): void {
@@ -117,6 +126,7 @@ export class Summariser {
       this.slots[at + 2] = 0;
       this.slots[at + 3] = 0;
       this.slots[at + 4] = 0;
+      this.slots[at + 5] = 0;
     }
   }
 }
@@ -132,12 +142,22 @@ function accumulateValid(
   bits: Uint8Array,
 ): void {
   let from = first;
+  let seen = 0;
   for (let i = first; i < end; i++) {
+    seen |= bits[i];
     if ((bits[i] & quality.invalid) === 0) continue;
     if (i > from) accumulate(slots, base, values, columns, from, i);
     from = i + 1;
   }
   if (end > from) accumulate(slots, base, values, columns, from, end);
+  if (seen !== 0) mark(slots, base, columns, seen);
+}
+
+/** Adds quality bits to the accumulators of every column. */
+function mark(slots: Float64Array, base: number, columns: Int32Array, seen: number): void {
+  for (const channel of columns) {
+    if (channel >= 0) slots[base + channel * fields + 5] |= seen;
+  }
 }
 
 /** Adds scans `first` to `end` of every column to the accumulators at `base`. */

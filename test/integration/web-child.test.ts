@@ -51,8 +51,11 @@ test('says where it listens, gives one credit for each live message, and ends wi
   const { host, port } = await ready();
   expect([host, port > 0]).toEqual(['127.0.0.1', true]);
   const values = new Float64Array(4 * syntheticConfig.channels.length);
+  const counts = new Uint32Array(syntheticConfig.channels.length);
+  const flags = new Uint8Array(syntheticConfig.channels.length);
   for (let sequence = 0; sequence < 3; sequence++) {
-    child.send({ kind: 'summary', sequence, time_s: sequence, period_s: 0.05, values, droppedBefore: 0 });
+    const live = { time_s: sequence, period_s: 0.05, values, counts, flags, droppedBefore: 0 };
+    child.send({ kind: 'summary', sequence, ...live });
   }
   child.send({
     kind: 'status',

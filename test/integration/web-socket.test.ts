@@ -109,6 +109,8 @@ test('a viewer that stops reading is skipped and counted while another one misse
     time_s: 0,
     period_s: 0.05,
     values: new Float64Array(8000),
+    counts: new Uint32Array(2000),
+    flags: new Uint8Array(2000),
     droppedBefore: 0,
   };
   let sent = 0;

@@ -159,7 +159,9 @@ function summary(config: RigConfig, sequence: number, time_s: number, closure: C
     values[4 * channel + 2] = column.at(-1)!;
     values[4 * channel + 3] = column.reduce((sum, value) => sum + value, 0) / column.length;
   }
-  return { kind: 'summary', sequence, time_s, period_s, values, droppedBefore: 0 };
+  const counts = new Uint32Array(config.channels.length).fill(scans.length);
+  const flags = new Uint8Array(config.channels.length);
+  return { kind: 'summary', sequence, time_s, period_s, values, counts, flags, droppedBefore: 0 };
 }
 
 function status(time_s: number, t: number): StatusMessage {

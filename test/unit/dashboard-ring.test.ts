@@ -11,6 +11,8 @@ function frame(sequence: number, means: readonly number[]): Frame {
     time_s: sequence * 0.05,
     period_s: 0.05,
     values,
+    counts: new Uint32Array(means.length),
+    flags: new Uint8Array(means.length),
     droppedBefore: 0,
   };
   return decodeFrame(encodeSummary(summary).buffer as ArrayBuffer)!;

@@ -6,7 +6,10 @@ import type { LiveMessage } from '../../daemon/web/wire.ts';
 
 function summary(sequence: number, channels = 2): Summary {
   const values = Float64Array.from({ length: 4 * channels }, (_, index) => index + 0.5);
-  return { kind: 'summary', sequence, time_s: sequence * 0.05, period_s: 0.05, values, droppedBefore: 3 };
+  const counts = new Uint32Array(channels);
+  const flags = new Uint8Array(channels);
+  const time_s = sequence * 0.05;
+  return { kind: 'summary', sequence, time_s, period_s: 0.05, values, counts, flags, droppedBefore: 3 };
 }
 
 class FakeSocket implements LiveSocket {

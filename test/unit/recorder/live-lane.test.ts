@@ -2,7 +2,12 @@ import { expect, test } from 'vitest';
 import { LiveLane } from '../../../daemon/recorder/credits.ts';
 import type { StatusMessage, ToServer } from '../../../daemon/recorder/messages.ts';
 
-const period = { time_s: 1, values: new Float64Array(4) };
+const period = {
+  time_s: 1,
+  values: new Float64Array(4),
+  counts: new Uint32Array(1),
+  flags: new Uint8Array(1),
+};
 const status = (time_s: number): StatusMessage => ({
   kind: 'status',
   time_s,

@@ -14,8 +14,9 @@ function summaryOf(bits: number[]): PeriodSummary {
 
 describe('a summary', () => {
   it('holds least, largest, last and mean of each channel', () => {
-    const { values } = summaryOf(new Array(10).fill(0));
+    const { values, counts, flags } = summaryOf(new Array(10).fill(0));
     expect(Array.from(values)).toEqual([1, 10, 10, 5.5, -1, -1, -1, -1]);
+    expect([...counts, ...flags]).toEqual([10, 10, 0, 0]);
   });
 
   it('leaves out scans whose device said that they hold no value, and keeps doubtful ones', () => {
@@ -31,8 +32,10 @@ describe('a summary', () => {
       quality.invalid,
       quality.invalid,
     ];
-    const { values } = summaryOf(bits);
+    const { values, counts, flags } = summaryOf(bits);
     expect(Array.from(values)).toEqual([1, 7, 7, 4, -1, -1, -1, -1]);
+    const all = quality.suspect | quality.clipped | quality.invalid;
+    expect([...counts, ...flags]).toEqual([7, 7, all, all]);
   });
 
   it('shows no number at all when no scan held one', () => {
