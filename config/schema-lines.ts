@@ -194,7 +194,8 @@ export type PortText =
   | { readonly kind: 'serial'; readonly path: string }
   | Extract<LinkSpec, { kind: 'tcp' }>;
 
-function readPort(text: string): Parsed<PortText> {
+/** Reads `port` of a line. */
+export function readPort(text: string): Parsed<PortText> {
   const why = 'a serial port such as /dev/serial/by-id/usb-converter or tcp://192.0.2.20:502 is allowed';
   const tcp = /^tcp:\/\/(\[[0-9a-f:]+\]|[^:/\s[\]]+):(\d{1,5})$/i.exec(text);
   if (tcp && Number(tcp[2]) >= 1 && Number(tcp[2]) <= 65535) {
@@ -205,7 +206,8 @@ function readPort(text: string): Parsed<PortText> {
 
 type Framing = Pick<Extract<LinkSpec, { kind: 'serial' }>, 'dataBits' | 'parity' | 'stopBits'>;
 
-function readFormat(text: string): Parsed<Framing> {
+/** Reads `format` of a line. */
+export function readFormat(text: string): Parsed<Framing> {
   const match = /^([78])([NEO])([12])$/i.exec(text);
   if (match === null)
     return { why: 'data bits, parity, stop bits are allowed in one word such as 8E1, 8N1, 8N2, 7E1' };
