@@ -1,5 +1,6 @@
 /** The verdict: a pure function of a record. No clock, no files, no state; the same record gives the same words. */
 
+import { withBudgets } from './budget-sources.ts';
 import { captureOf } from './capture.ts';
 import { type Facts, gather } from './facts.ts';
 import { flagsOf } from './flags.ts';
@@ -123,7 +124,8 @@ function judge(
     ...velocities,
     ...ringResults(facts, capture, velocities.equivalentReverseVelocity),
   };
-  return close(record, name, facts, results, flagsOf(record, facts, results), true);
+  const flags = flagsOf(record, facts, results);
+  return close(record, name, facts, withBudgets(record, facts, capture, results), flags, true);
 }
 
 function close(

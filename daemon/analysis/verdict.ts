@@ -9,6 +9,40 @@ export interface Measured {
   readonly method: string;
   readonly from_s: number | null;
   readonly to_s: number | null;
+  /** Where the uncertainty comes from, largest share first; absent on an exact number and in verdicts of older software. */
+  readonly budget?: readonly BudgetPart[];
+}
+
+/**
+ * Sources of uncertainty. `noise`, `sampling` and `method` (what formula, window and shape leave open) are drawn anew for
+ * each number; every other one is the same quantity in all numbers of the leg.
+ */
+export type BudgetSource =
+  | 'noise'
+  | 'sampling'
+  | 'sensor-lag'
+  | 'calibration-offset'
+  | 'calibration-slope'
+  | 'density'
+  | 'wave-speed'
+  | 'length'
+  | 'inertia'
+  | 'contact-delay'
+  | 'contact-sampling'
+  | 'pressure-knee'
+  | 'meter-noise'
+  | 'meter-lag'
+  | 'meter-zero'
+  | 'meter-slope'
+  | 'static-level'
+  | 'column-motion'
+  | 'method';
+
+/** One source: its share of the variance (0 to 1) and what +1 standard uncertainty of it does, in the number's unit. */
+export interface BudgetPart {
+  readonly source: BudgetSource;
+  readonly share: number;
+  readonly effect: number;
 }
 
 /** A number that would mislead, or cannot be had. */

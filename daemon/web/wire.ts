@@ -9,6 +9,7 @@ import type { Verdict } from '../analysis/verdict.ts';
 import type { ChannelStatus, LineStatus, RigPhase } from '../recorder/messages.ts';
 
 export type {
+  BudgetPart,
   Flag,
   LegResults,
   LegVerdict,

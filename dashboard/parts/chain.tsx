@@ -6,6 +6,7 @@ import { resultText } from '../format/result.ts';
 import { displayUnit, toDisplay, type UnitSystem } from '../format/units.ts';
 import { meanings, type ResultKey } from '../format/words.ts';
 import { useUnits } from '../state/house.ts';
+import { BudgetBars } from './budget-bars.tsx';
 
 interface Props {
   readonly leg: LegVerdict;
@@ -66,6 +67,7 @@ export function Chain({ leg, view, density_kgpm3, of }: Props) {
           <b>Interval:</b> {intervalWords(of, result, units)}
         </p>
       )}
+      {result.value !== null && <BudgetBars of={of} result={result} />}
     </>
   );
 }
@@ -89,7 +91,7 @@ function windowWords(from_s: number | null, to_s: number | null): string {
   return `, read from ${ms(from_s)} to ${ms(to_s)}\u202fms after the trip (shaded in the trace).`;
 }
 
-/** The ends, how far they lie from the value, and that no more is kept. */
+/** The ends, and how far they lie from the value. */
 function intervalWords(of: ResultKey, result: Extract<Result, { unit: string }>, units: UnitSystem): string {
   const { low, high, unit } = resultText(of, result, units);
   const share = (part: number): string => `${formatNumber(Math.abs((100 * part) / result.value), 0)}\u202f%`;
@@ -98,7 +100,7 @@ function intervalWords(of: ResultKey, result: Extract<Result, { unit: string }>,
   const isLopsided = Math.abs(up - down) > 0.1 * Math.max(up, down);
   const width = isLopsided ? `−${share(down)} / +${share(up)}` : `±${share(up)}`;
   const isShare = !pointlessShare.has(of) && result.value !== 0;
-  return `95 % from ${low} to ${withUnit(high, unit)}${isShare ? `, ${width}` : ''}. The verdict keeps the two ends, not the parts they are made of.`;
+  return `95 % from ${low} to ${withUnit(high, unit)}${isShare ? `, ${width}` : ''}.`;
 }
 
 /** Instants and counts: a share of them says nothing. */

@@ -1,6 +1,7 @@
 /** Made-up closures with the shape of real ones, and the verdicts that would be said of them. */
 import type { RigConfig } from '../../config/rig.ts';
 import type {
+  BudgetPart,
   Flag,
   LegResults,
   LegVerdict,
@@ -117,7 +118,22 @@ function measured(
   to_s = 0.9,
 ): Measured {
   const half = Math.abs(value) * doubt;
-  return { value, unit, low: value - half, high: value + half, method, from_s, to_s };
+  const budget: readonly BudgetPart[] = [
+    { source: 'sensor-lag', share: 0.56, effect: 0.382 * half },
+    { source: 'wave-speed', share: 0.31, effect: -0.284 * half },
+    { source: 'method', share: 0.12, effect: 0.177 * half },
+    { source: 'density', share: 0.01, effect: -0.051 * half },
+  ];
+  return {
+    value,
+    unit,
+    low: value - half,
+    high: value + half,
+    method,
+    from_s,
+    to_s,
+    ...(half > 0 ? { budget } : {}),
+  };
 }
 
 const withheld = (reason: string): Result => ({ value: null, reason });

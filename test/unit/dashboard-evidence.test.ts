@@ -1,8 +1,9 @@
 import { expect, test } from 'vitest';
-import type { Measured, SamplingView } from '../../daemon/web/wire.ts';
+import type { BudgetPart, Measured, SamplingView } from '../../daemon/web/wire.ts';
 import { captureWords } from '../../dashboard/format/capture.ts';
 import { agree, crossChecks } from '../../dashboard/format/cross-checks.ts';
 import { formulas } from '../../dashboard/format/formulas.ts';
+import { mainParts, shareWords } from '../../dashboard/format/sources.ts';
 import { meanings } from '../../dashboard/format/words.ts';
 import { swing, syntheticVerdict } from '../support/synthetic-event.ts';
 
@@ -72,4 +73,14 @@ test('every number has a formula, and every symbol in it is explained once', () 
     expect(new Set(names).size, key).toBe(names.length);
     for (const name of names) if (!/noise|missed/.test(name)) expect(text, `${key}: ${name}`).toContain(name);
   }
+});
+
+test('a budget shows its main sources and sums up the rest', () => {
+  const part = (source: BudgetPart['source'], share: number) => ({ source, share, effect: 1 });
+  const budget = [part('wave-speed', 0.6), part('method', 0.39), part('noise', 0.004)];
+  const { parts, rest } = mainParts(budget);
+  expect(parts.map(({ source }) => source)).toEqual(['wave-speed', 'method']);
+  expect(rest).toBeCloseTo(0.01, 9);
+  expect(mainParts(budget, 1).rest).toBeCloseTo(0.4, 9);
+  expect([0.594, 0.0095, 0.004].map(shareWords)).toEqual(['59\u202f%', '1\u202f%', '0.4\u202f%']);
 });
