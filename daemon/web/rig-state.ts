@@ -1,5 +1,5 @@
 /** The server's picture of the rig: the last hello and status, and what is wrong. */
-import type { ChannelStatus, HelloMessage, StatusMessage } from '../recorder/messages.ts';
+import type { ChannelStatus, HelloMessage, StatusMessage, Summary } from '../recorder/messages.ts';
 import { recorderSilent_ms, TroubleWatch } from './troubles.ts';
 import { rigOfHello } from './views.ts';
 import type { RigView, StatusView } from './wire.ts';
@@ -17,12 +17,36 @@ export class RigState {
   #hello: HelloMessage | null = null;
   #status: StatusMessage | null = null;
   #rig: RigView | null = null;
+  #summary: Summary | null = null;
   #heard_ms = 0;
   #analysed = new Set<string>();
   #now_ms: () => number;
 
   constructor(now_ms: () => number) {
     this.#now_ms = now_ms;
+  }
+
+  /** The latest summary of the recorder; null before the first. */
+  get summary(): Summary | null {
+    return this.#summary;
+  }
+
+  summarised(summary: Summary): void {
+    this.#summary = summary;
+  }
+
+  /** Why this server cannot serve now, in sentences; empty when it can. */
+  unready(): string[] {
+    if (this.#hello === null) return ['The recorder has not introduced itself yet; ask again in a moment.'];
+    const store = this.troubles.raised('store');
+    return [
+      ...(this.#isSilent ? ['The recorder does not report; look at its log.'] : []),
+      ...(store === null ? [] : [`${store.what} ${store.remedy}`]),
+    ];
+  }
+
+  get #isSilent(): boolean {
+    return this.#now_ms() - this.#heard_ms > recorderSilent_ms;
   }
 
   /** Null until the recorder has said hello. */
@@ -57,7 +81,7 @@ export class RigState {
   /** What to show now. A recorder that stays silent is said to be gone, with all that its silence means. */
   view(serverCounters: Readonly<Record<string, number>>): StatusView {
     const now_ms = this.#now_ms();
-    const silent = now_ms - this.#heard_ms > recorderSilent_ms;
+    const silent = this.#isSilent;
     const troubles = this.troubles.list(this.#status, this.#hello?.anchor ?? null, now_ms);
     if (silent) {
       troubles.unshift({

@@ -69,8 +69,6 @@ export function apiRoutes(app: FastifyInstance, { library, state, hub }: RouteSo
     if (request.url.startsWith('/api/')) reply.header('cache-control', 'no-store');
   });
 
-  app.get('/healthz', async () => ({ ok: true }));
-
   app.get('/api/rig', async (_request, reply) => {
     if (state.rig !== null) return state.rig;
     return reply

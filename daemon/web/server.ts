@@ -6,6 +6,7 @@ import fastifyStatic from '@fastify/static';
 import websocket from '@fastify/websocket';
 import Fastify, { type FastifyError, type FastifyInstance } from 'fastify';
 import { UnavailableError } from '../errors.ts';
+import { healthRoutes } from './health-routes.ts';
 import type { LiveHub } from './live.ts';
 import { refusal } from './origin.ts';
 import type { RigState } from './rig-state.ts';
@@ -85,6 +86,7 @@ export async function createServer(options: WebOptions): Promise<FastifyInstance
     },
   });
   apiRoutes(app, options);
+  healthRoutes(app, options);
   liveRoute(app, options.hub, options.state);
   await dashboardRoute(app, options.dashboardFolder);
   return app;

@@ -47,6 +47,7 @@ export class ServerSession {
         return;
       case 'summary':
         this.hub.summary(message);
+        this.state.summarised(message);
         this.#options.answer({ kind: 'credit', count: 1 });
         return;
       case 'status':

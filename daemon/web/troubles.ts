@@ -78,6 +78,11 @@ export class TroubleWatch {
     this.#raised.delete(key);
   }
 
+  /** What was raised under `key` and not cleared yet. */
+  raised(key: string): Trouble | null {
+    return this.#raised.get(key) ?? null;
+  }
+
   /** Compares the counters with those of the message before; the first message only sets the marks. */
   observe(status: StatusMessage, now_ms: number): void {
     for (const { line, counters } of status.lines) this.#watch(`line ${line}`, counters, now_ms);

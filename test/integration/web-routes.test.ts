@@ -212,3 +212,36 @@ test('without a built dashboard the first page says how to build it, and the API
   });
   await bare.close();
 });
+
+describe('for machines', () => {
+  test('readiness follows the recorder, health only the process', async () => {
+    const fresh = new RigState(() => Date.now());
+    const own = await createServer({
+      library,
+      state: fresh,
+      hub: new LiveHub(),
+      host: '127.0.0.1',
+      dashboardFolder: null,
+    });
+    const ask = (url: string) => own.inject({ method: 'GET', url, headers: { host: 'localhost' } });
+    try {
+      expect((await ask('/healthz')).json()).toEqual({ ok: true });
+      const unready = await ask('/readyz');
+      expect([unready.statusCode, unready.json().ready]).toEqual([503, false]);
+      expect(unready.json().reasons[0]).toContain('has not introduced itself');
+      fresh.hello({
+        kind: 'hello',
+        config: syntheticConfig,
+        software: 's',
+        boot: 'b',
+        anchor: { time_s: 0, wall_ms: 0 },
+      });
+      expect((await ask('/readyz')).json()).toEqual({ ready: true, reasons: [] });
+      const metrics = await ask('/metrics');
+      expect(metrics.headers['content-type']).toBe('text/plain; version=0.0.4; charset=utf-8');
+      expect(metrics.body).toContain('tripwave_recorder_up 1');
+    } finally {
+      await own.close();
+    }
+  });
+});
