@@ -22,7 +22,10 @@ export type ModbusType =
   | 'float32'
   | 'int64'
   | 'uint64'
-  | 'float64';
+  | 'float64'
+  | 'bcd16'
+  | 'bcd32'
+  | 'bcd64';
 /** Byte order of a multi-register value; A is the most significant byte. 1.0f = 3F80 0000 reads `ABCD` as 3F80, 0000. */
 export type WordOrder = 'ABCD' | 'CDAB' | 'BADC' | 'DCBA';
 
@@ -35,6 +38,50 @@ export interface ModbusChannelSpec {
   readonly wordOrder: WordOrder;
   /** Take this bit (0 = least significant) of a uint16 register; null for the whole value. */
   readonly bit: number | null;
+  /** Take `width` bits from bit `offset` (0 = least significant) of an integer of 16 or 32 bits; signed where the type is. */
+  readonly bits?: { readonly offset: number; readonly width: number };
+}
+
+/** Registers of one table, zero-based; `count` from `address` on. */
+export interface RegisterSpan {
+  readonly table: ModbusTable;
+  readonly address: number;
+  readonly count: number;
+}
+
+/** A device that samples by itself and keeps what it sampled until it is fetched: `modbus/burst-reader.ts`. */
+export interface BurstSpec {
+  readonly store:
+    | {
+        /** A ring of scans in registers, and how many scans were written so far. */
+        readonly kind: 'ring';
+        readonly table: 'holding' | 'input';
+        /** First register of the ring. */
+        readonly address: number;
+        /** Scans it holds. */
+        readonly depth: number;
+        readonly index: {
+          readonly address: number;
+          readonly type: 'uint16' | 'uint32';
+          readonly wordOrder: WordOrder;
+        };
+        /** The count of scans begins at 0 again when it reaches this. */
+        readonly indexWraps: number;
+      }
+    | {
+        /** A queue (function 24): its first register is the number of the first scan in it. */
+        readonly kind: 'queue';
+        readonly address: number;
+      };
+  /** Registers of one scan. */
+  readonly width: number;
+  readonly rate_Hz: number;
+  readonly channels: readonly {
+    readonly id: string;
+    /** Place in the scan, from 0. */
+    readonly position: number;
+    readonly type: 'int16' | 'uint16';
+  }[];
 }
 
 export interface ModbusUnitSpec {
@@ -52,13 +99,32 @@ export interface ModbusUnitSpec {
   readonly maxGap: number;
   /** A reply later than this after its request never comes, in s; absent: 10, or 2 for some units (modbus/unanswered.ts). */
   readonly lateness_s?: number;
+  /** Registers that must not be read along. */
+  readonly noRead?: readonly RegisterSpan[];
+  /** How often a read is asked again within its slot after a time-out or the exceptions 05 and 06; absent: 1. */
+  readonly retries?: number;
+  /** Whether this device may be written to at all; absent: no. */
+  readonly isWritable?: boolean;
+  readonly burst?: BurstSpec;
   readonly channels: readonly ModbusChannelSpec[];
 }
+
+/** How requests travel: frames with CRC on a serial line, the same bytes over TCP, or Modbus TCP with its header. */
+export type ModbusTransport = 'rtu' | 'rtu-over-tcp' | 'tcp';
+
+/** What comes back of our own requests on a two-wire line: nothing, or all of it, then taken away or compared as well. */
+export type EchoMode = 'none' | 'strip' | 'verify';
 
 export interface ModbusLineSpec {
   readonly driver: 'modbus';
   readonly id: string;
   readonly link: LinkSpec;
+  /** Absent: RTU, over TCP where the link is. */
+  readonly transport?: ModbusTransport;
+  /** Requests on their way at a time, Modbus TCP only; absent: 1. */
+  readonly outstanding?: number;
+  /** Absent: none. */
+  readonly echo?: EchoMode;
   readonly units: readonly ModbusUnitSpec[];
 }
 

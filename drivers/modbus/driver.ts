@@ -1,35 +1,24 @@
 /**
- * Driver of a line of Modbus RTU units, one scan a poll. One group a poll block, but a group of its own for each float
- * that shares its block: only floats can say "no value", and quality is told per scan.
+ * Driver of a line of Modbus units: RTU on a serial line, the same bytes over TCP, or Modbus TCP. One group for each stretch
+ * of registers side by side, one scan a poll; one more for each burst. Writes only by `write`, for devices that allow it.
  */
-import type { Counters, Driver, DriverSink, GroupSpec, LinkState } from '../driver.ts';
+import type { Counters, Driver, DriverSink, GroupSpec, LinkState, RawBlock, Readings } from '../driver.ts';
 import { monotonic_s, quality } from '../driver.ts';
-import type { ModbusChannelSpec, ModbusLineSpec } from '../line-spec.ts';
+import type { ModbusLineSpec, RegisterSpan } from '../line-spec.ts';
 import { Link } from '../link.ts';
 import { decode } from './decode.ts';
-import type { PollBlock } from './poll-plan.ts';
+import type { BlockPart } from './poll-plan.ts';
+import { Poller, unitsOf } from './poller.ts';
 import { realClock, sharpenTimers } from './precise-wait.ts';
 import { silence_s } from './protocol.ts';
-import { RtuMaster } from './rtu-master.ts';
+import { RtuWire } from './rtu-wire.ts';
+import { TcpWire } from './tcp-wire.ts';
+import { partsIn, type UnitHealth } from './unit-health.ts';
+import type { Wire } from './wire.ts';
+import { type WriteAnswer, type WriteAudit, type WriteOrder, Writer } from './writer.ts';
 
 /** Silence of all units after which a TCP connection is opened anew, in s: the far end may have forgotten it. */
 const defaultStaleConnection_s = 30;
-
-/** Channels of one poll block that are good or bad together. */
-interface BlockPart {
-  readonly id: string;
-  readonly channels: readonly ModbusChannelSpec[];
-}
-
-function partsOf({ id, channels }: PollBlock): BlockPart[] {
-  const isFloat = ({ type }: ModbusChannelSpec) => type === 'float32' || type === 'float64';
-  if (channels.length === 1) return [{ id, channels }];
-  const whole = channels.filter((channel) => !isFloat(channel));
-  const floats = channels
-    .filter(isFloat)
-    .map((channel) => ({ id: `${id}:${channel.id}`, channels: [channel] }));
-  return whole.length > 0 ? [{ id, channels: whole }, ...floats] : floats;
-}
 
 export class ModbusDriver implements Driver {
   readonly groups: readonly GroupSpec[];
@@ -37,10 +26,12 @@ export class ModbusDriver implements Driver {
   readonly #staleConnection_s: number;
   readonly #counters: Counters = { valuesRejected: 0 };
   readonly #link: Link;
-  readonly #master: RtuMaster;
-  /** Parts of each poll block and the group of its first one; the others follow. */
-  readonly #parts: readonly { readonly firstGroup: number; readonly parts: readonly BlockPart[] }[];
-  /** Slot of the latest reply to each poll block; -1 before the first. */
+  readonly #wire: Wire;
+  readonly #units: readonly UnitHealth[];
+  readonly #poller: Poller;
+  readonly #writer: Writer;
+  readonly #groupOf = new Map<BlockPart, number>();
+  /** Slot of the latest reply to each group; -1 before the first. */
   readonly #lastSlot: number[];
   #sink: DriverSink | null = null;
   #stale: NodeJS.Timeout | null = null;
@@ -52,47 +43,60 @@ export class ModbusDriver implements Driver {
     this.#spec = spec;
     this.#staleConnection_s = staleConnection_s;
     this.#link = new Link(spec.link, this.#counters, {
-      data: (chunk, time_s) => this.#master.receive(chunk, time_s),
+      data: (chunk, time_s) => this.#wire.receive(chunk, time_s),
       state: (state) => this.#changeState(state),
     });
-    const baud = spec.link.kind === 'serial' ? spec.link.baud : null;
-    this.#master = new RtuMaster(
-      spec.units,
-      this.#link,
-      silence_s(baud, this.#link.characterTime_s),
-      realClock,
-      this.#counters,
-      {
-        reply: (block, slot, time_s, halfWidth_s, data) =>
-          this.#deliver(block, slot, time_s, halfWidth_s, data),
-        answering: (isAnswering) => this.#tellAnswering(isAnswering),
-      },
-    );
+    const isTcp = spec.transport === 'tcp';
+    this.#units = unitsOf(spec.units, !isTcp);
+    this.#wire = isTcp ? this.#makeTcp() : this.#makeRtu();
+    this.#poller = new Poller(this.#units, this.#link, this.#wire, realClock, this.#counters, {
+      reply: (block, read, slot, time_s, halfWidth_s, data) =>
+        this.#deliver(block, read, slot, time_s, halfWidth_s, data),
+      answering: (isAnswering) => this.#tellAnswering(isAnswering),
+    });
+    this.#writer = new Writer(spec.units, this.#units, this.#poller, this.#counters);
     const groups: GroupSpec[] = [];
-    this.#parts = this.#master.blocks.map(({ unit, block }) => {
-      const parts = partsOf(block);
-      const firstGroup = groups.length;
-      for (const { id, channels } of parts) {
+    for (const { spec: unit, parts } of this.#poller.blocks) {
+      for (const part of parts) {
+        this.#groupOf.set(part, groups.length);
         groups.push({
-          id,
-          channels: channels.map((channel) => channel.id),
+          id: part.id,
+          channels: part.channels.map(({ id }) => id),
           encoding: 'f64',
-          nominalInterval_s: unit.spec.poll_s,
+          nominalInterval_s: unit.poll_s,
         });
       }
-      return { firstGroup, parts };
-    });
+    }
+    this.#lastSlot = groups.map(() => -1);
+    for (const reader of this.#units.flatMap(({ bursts }) => bursts)) {
+      const group = groups.length;
+      groups.push({
+        id: `${reader.spec.id}:burst`,
+        channels: reader.burst.channels.map(({ id }) => id),
+        encoding: 'i32',
+        nominalInterval_s: 1 / reader.burst.rate_Hz,
+      });
+      reader.emit = (block: RawBlock) => this.#sink?.block({ ...block, group });
+    }
     this.groups = groups;
-    this.#lastSlot = this.#parts.map(() => -1);
   }
 
   get counters(): Readonly<Counters> {
-    return this.#counters;
+    const all: Counters = { ...this.#counters };
+    for (const { counters } of this.#units.flatMap(({ bursts }) => bursts)) {
+      for (const [name, count] of Object.entries(counters)) all[name] = (all[name] ?? 0) + count;
+    }
+    return all;
+  }
+
+  /** Of bursts: drift of the device's clock and half-width of the scan times. */
+  get readings(): Readonly<Readings> {
+    return Object.assign({}, ...this.#units.flatMap(({ bursts }) => bursts.map(({ readings }) => readings)));
   }
 
   /** Turnaround (end of request to first byte of reply) that `share` of the latest exchanges did not exceed, in s. */
   turnaround_s(share: number): number | null {
-    return this.#master.turnarounds.quantile_s(share);
+    return this.#wire.turnarounds.quantile_s(share);
   }
 
   start(sink: DriverSink): void {
@@ -102,7 +106,7 @@ export class ModbusDriver implements Driver {
     this.#sink = sink;
     sharpenTimers();
     this.#link.open();
-    this.#master.start();
+    this.#poller.start();
   }
 
   async stop(): Promise<void> {
@@ -111,16 +115,39 @@ export class ModbusDriver implements Driver {
     await this.#stopping;
   }
 
+  /** Writes to one device, or to all (`broadcast`); see `writer.ts`. Never rejects: a refusal is an answer. */
+  write(order: WriteOrder, audit: WriteAudit): Promise<WriteAnswer> {
+    return this.#writer.write(order, audit);
+  }
+
   async #release(): Promise<void> {
     this.#watchSilence(false);
-    await this.#master.stop();
+    await this.#poller.stop();
     await this.#link.close();
+  }
+
+  #makeTcp(): Wire {
+    const broken = (why: string): void => {
+      this.#counters['streamsRejected'] = (this.#counters['streamsRejected'] ?? 0) + 1;
+      this.#link.reopen(why);
+    };
+    return new TcpWire(this.#link, this.#spec.outstanding ?? 1, realClock, this.#counters, broken);
+  }
+
+  #makeRtu(): Wire {
+    const { link, echo } = this.#spec;
+    const baud = link.kind === 'serial' ? link.baud : null;
+    const least_s = silence_s(baud, this.#link.characterTime_s);
+    const byAddress = new Map(this.#units.map((unit) => [unit.unit, unit]));
+    return new RtuWire(this.#link, least_s, echo ?? 'none', realClock, this.#counters, (address) =>
+      byAddress.get(address),
+    );
   }
 
   #changeState(state: LinkState): void {
     this.#watchSilence(false);
-    if (state.state === 'open') this.#master.lineOpened();
-    else this.#master.lineLost();
+    if (state.state === 'open') this.#poller.lineOpened();
+    else this.#poller.lineLost();
     this.#sink?.state(state);
   }
 
@@ -143,16 +170,23 @@ export class ModbusDriver implements Driver {
     this.#stale = setTimeout(() => this.#link.reopen(why), this.#staleConnection_s * 1000);
   }
 
-  #deliver(block: number, slot: number, time_s: number, halfWidth_s: number, data: Uint8Array): void {
-    const { address } = this.#master.blocks[block]!.block;
-    const { firstGroup, parts } = this.#parts[block]!;
-    const lostBefore = slot - this.#lastSlot[block]! - 1;
-    this.#lastSlot[block] = slot;
-    parts.forEach(({ channels }, part) => {
+  #deliver(
+    block: number,
+    read: RegisterSpan,
+    slot: number,
+    time_s: number,
+    halfWidth_s: number,
+    data: Uint8Array,
+  ): void {
+    for (const part of partsIn(this.#poller.blocks[block]!, read)) {
+      const { channels } = part;
+      const group = this.#groupOf.get(part)!;
+      const lostBefore = slot - this.#lastSlot[group]! - 1;
+      this.#lastSlot[group] = slot;
       const raw = new Float64Array(channels.length);
       let bits = 0;
       for (let i = 0; i < raw.length; i++) {
-        const value = decode(channels[i]!, address, data);
+        const value = decode(channels[i]!, read.address, data);
         if (Number.isFinite(value)) raw[i] = value;
         else {
           // A device says "no value" with NaN; no NaN goes any further.
@@ -160,7 +194,6 @@ export class ModbusDriver implements Driver {
           this.#counters['valuesRejected']! += 1;
         }
       }
-      const group = firstGroup + part;
       this.#sink?.block({
         group,
         scan: slot,
@@ -172,7 +205,7 @@ export class ModbusDriver implements Driver {
         quality: Uint8Array.of(bits),
         lostBefore,
       });
-    });
+    }
   }
 }
 

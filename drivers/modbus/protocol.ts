@@ -1,5 +1,5 @@
 /**
- * Requests and replies of the four reading functions (Modbus Application Protocol V1.1b3, 6.1-6.4 and 7).
+ * Limits, names and times of the protocol, and the frame of a serial line. What is asked: `requests.ts`.
  *
  *   request    [unit][function][address hi][lo][count hi][lo][crc lo][hi]        01 03 00 6B 00 03 74 17
  *   reply      [unit][function][byte count][data ...][crc lo][hi]                01 03 06 02 2B 00 00 00 64 05 7A
@@ -24,9 +24,24 @@ export const exceptionBit = 0x80;
 /** Most bits and registers one request may ask for (Modbus Application Protocol V1.1b3, 6.1-6.4). */
 export const readLimit = { bits: 2000, registers: 125 } as const;
 
-/** Bytes of a request to read, and of an exception, with unit and CRC. */
-export const requestLength = 8;
+/** Bytes of the shortest frame, an exception, with unit and CRC. */
 export const exceptionLength = 5;
+
+/** Address that every device of a serial line obeys and none answers (Modbus over Serial Line V1.02, 2.1). */
+export const broadcast = 0;
+
+/** After a broadcast the devices are left so long, in s, to do it (same, 2.4.1: 100 to 200 ms are usual). */
+export const broadcastPause_s = 0.1;
+
+/** Exceptions that change what is asked next (Modbus Application Protocol V1.1b3, 7). */
+export const exceptionCode = {
+  illegalAddress: 2,
+  illegalValue: 3,
+  acknowledge: 5,
+  busy: 6,
+  noPath: 10,
+  noResponse: 11,
+} as const;
 
 /** Longest frame on a serial line, in bytes (Modbus over Serial Line V1.02, 2.5.1). */
 export const longestFrame = 256;
@@ -35,36 +50,20 @@ export function isBitTable(table: ModbusTable): boolean {
   return table === 'coil' || table === 'discrete';
 }
 
-/** The request to read `count` bits or registers from zero-based `address`. Throws RangeError outside the protocol's limits. */
-export function encodeRead(unit: number, table: ModbusTable, address: number, count: number): Uint8Array {
-  const limit = isBitTable(table) ? readLimit.bits : readLimit.registers;
-  if (!(Number.isInteger(unit) && unit >= 1 && unit <= 247)) {
-    throw new RangeError(`unit ${unit}: allowed are 1 to 247`);
-  }
-  if (!(Number.isInteger(count) && count >= 1 && count <= limit)) {
-    throw new RangeError(`count ${count} of ${table}: allowed are 1 to ${limit}`);
-  }
-  if (!(Number.isInteger(address) && address >= 0 && address + count <= 0x10000)) {
-    throw new RangeError(`address ${address} + ${count} of ${table}: allowed is up to 65536 in all`);
-  }
-  const frame = new Uint8Array(requestLength);
-  const view = new DataView(frame.buffer);
-  view.setUint8(0, unit);
-  view.setUint8(1, readFunction[table]);
-  view.setUint16(2, address);
-  view.setUint16(4, count);
-  view.setUint16(6, crc16(frame, 0, 6), true);
-  return frame;
-}
-
 /** Data bytes of the reply to a request for `count` bits or registers. */
 export function dataBytes(table: ModbusTable, count: number): number {
   return isBitTable(table) ? Math.ceil(count / 8) : 2 * count;
 }
 
-/** Length of a whole reply frame with `byteCount` data bytes. */
-export function replyLength(byteCount: number): number {
-  return 5 + byteCount;
+/** `pdu` as it goes over a serial line: unit before it, CRC behind it. */
+export function serialFrame(unit: number, pdu: Uint8Array): Uint8Array {
+  const frame = new Uint8Array(pdu.length + 3);
+  frame[0] = unit;
+  frame.set(pdu, 1);
+  const crc = crc16(frame, 0, pdu.length + 1);
+  frame[pdu.length + 1] = crc & 0xff;
+  frame[pdu.length + 2] = crc >> 8;
+  return frame;
 }
 
 /** Names of Modbus Application Protocol V1.1b3, 7. */

@@ -1,19 +1,18 @@
 /**
  * Finds reply frames in a stream of bytes, however it is cut into chunks.
  *
- * Length first: at each position the two or three header bytes must be those of a reply that somebody waits for; the
- * length follows, then the CRC decides. Otherwise one byte is given up and the search goes on behind it. Gaps between
- * bytes are not judged: adapters split frames at will.
+ * Length first: at each position the header bytes must be those of a reply that somebody waits for; the length follows,
+ * then the CRC decides. Otherwise one byte is given up and the search goes on behind it. Gaps between bytes are not
+ * judged: adapters split frames at will.
  */
 import { crc16 } from './crc.ts';
-import { exceptionBit, exceptionLength, longestFrame, replyLength } from './protocol.ts';
+import { exceptionLength, longestFrame } from './protocol.ts';
+import { type Request, replySize } from './requests.ts';
 
-/** A frame whose CRC is right. `data` is a copy that the receiver may keep. */
+/** A frame whose CRC is right. `pdu` (function code and what follows) is a copy that the receiver may keep. */
 export interface Frame {
   readonly unit: number;
-  /** With `exceptionBit` when it reports an exception; `data` then is the one code byte. */
-  readonly functionCode: number;
-  readonly data: Uint8Array;
+  readonly pdu: Uint8Array;
   /** Arrival of the chunk that held the first byte. */
   readonly arrival_s: number;
   /** The same less the time that the chunk, from that byte on, took on the wire: the frame began no later. */
@@ -21,8 +20,8 @@ export interface Frame {
 }
 
 export interface FramerEvents {
-  /** Whether a reply of this unit and function with so many data bytes may come. Exceptions ask with 1 byte. */
-  awaits(unit: number, functionCode: number, byteCount: number): boolean;
+  /** Requests to this unit whose reply may come. */
+  awaited(unit: number): readonly Request[];
   frame(frame: Frame): void;
   /** An awaited header was followed by a wrong CRC. */
   crcFailed(): void;
@@ -32,6 +31,9 @@ export interface FramerEvents {
 
 /** Room for two longest frames; more than one undecided frame never stays in it. */
 const capacity = 2 * longestFrame;
+
+/** Bytes of a frame beside its PDU: unit and CRC. */
+const around = 3;
 
 export class RtuFramer {
   readonly #events: FramerEvents;
@@ -44,6 +46,11 @@ export class RtuFramer {
   constructor(events: FramerEvents, characterTime_s: number) {
     this.#events = events;
     this.#characterTime_s = characterTime_s;
+  }
+
+  /** Bytes of a frame that is not complete yet. */
+  get pending(): number {
+    return this.#length;
   }
 
   /** Takes a chunk that arrived, whole, at `time_s`. The chunk is copied. */
@@ -101,23 +108,19 @@ export class RtuFramer {
     if (bad > 0) this.#events.discarded(bad);
   }
 
-  /** Length of the awaited frame whose header stands at `at`; 0 when none does. */
+  /** Length of the awaited frame whose header stands at `at`, as far as it can be told; 0 when none does. */
   #sizeAt(at: number): number {
-    const unit = this.#bytes[at]!;
-    const functionCode = this.#bytes[at + 1]!;
-    const isException = (functionCode & exceptionBit) !== 0;
-    const byteCount = isException ? 1 : this.#bytes[at + 2]!;
-    if (!this.#events.awaits(unit, functionCode, byteCount)) return 0;
-    return isException ? exceptionLength : replyLength(byteCount);
+    for (const request of this.#events.awaited(this.#bytes[at]!)) {
+      const size = replySize(request, this.#bytes, at + 1, this.#length);
+      if (size > 0) return size + around;
+    }
+    return 0;
   }
 
   #deliver(start: number, size: number): void {
-    const functionCode = this.#bytes[start + 1]!;
-    const from = start + ((functionCode & exceptionBit) !== 0 ? 2 : 3);
     this.#events.frame({
       unit: this.#bytes[start]!,
-      functionCode,
-      data: this.#bytes.slice(from, start + size - 2),
+      pdu: this.#bytes.slice(start + 1, start + size - 2),
       arrival_s: this.#arrival_s[start]!,
       start_s: this.#start_s[start]!,
     });

@@ -1,7 +1,8 @@
 /**
  * Keeps a late reply from being taken for the reply to a later request.
  *
- * A reply on a serial line names its unit, its function and its length, but not the request. If request A times out and
+ * A reply on a serial line names its unit, its function and its length, but not the request. (Replies to writes repeat
+ * what was written, and carry nothing: they are told apart by their content.) If request A times out and
  * B, of the same function and length, is sent next, A's late reply fits B, and its values would be stored under B's
  * addresses. Quarantine of the line alone does not help: nobody knows how late a device can be. So:
  *
@@ -27,16 +28,14 @@
  * asked only when nothing is noted: the late reply has come, or `lateness_s` has passed. Each lost reply then costs that
  * unit up to `lateness_s` of polls. Otherwise it costs the time-out, the quarantine of the line and one short exchange.
  */
-import { exceptionBit } from './protocol.ts';
+import { isReply, type Request } from './requests.ts';
 
 /** A reply later than this after its request never comes, in s, unless the configuration says otherwise. */
 const defaultLateness_s = { withDistinctProbe: 10, without: 2 } as const;
 
 /** A request on its way. */
 export interface Asked {
-  readonly functionCode: number;
-  /** Data bytes of its reply. */
-  readonly byteCount: number;
+  readonly request: Request;
   readonly isProbe: boolean;
   /** End of the request on the wire, monotonic, in s. */
   readonly sent_s: number;
@@ -44,16 +43,19 @@ export interface Asked {
 
 /** The requests of one unit that may still be answered. */
 export class Unanswered {
-  readonly #isProbeDistinct: boolean;
-  readonly #lateness_s: number;
+  #isProbeDistinct: boolean;
+  #lateness_s: number;
+  readonly #wanted_s: number | null;
+  #barredUntil_s = Number.NEGATIVE_INFINITY;
   readonly #asked: Asked[] = [];
+  readonly #requests: Request[] = [];
   #isConfirmed = false;
 
   /** `lateness_s` null: the default, 10 s where the probe is distinct, else 2 s. */
   constructor(isProbeDistinct: boolean, lateness_s: number | null) {
-    const { withDistinctProbe, without } = defaultLateness_s;
     this.#isProbeDistinct = isProbeDistinct;
-    this.#lateness_s = lateness_s ?? (isProbeDistinct ? withDistinctProbe : without);
+    this.#wanted_s = lateness_s;
+    this.#lateness_s = latenessOf(isProbeDistinct, lateness_s);
   }
 
   /** Poll blocks may be asked. */
@@ -64,6 +66,7 @@ export class Unanswered {
   /** Instant from which a probe may be asked; `now_s` or before when it may be asked now. */
   probeFrom_s(now_s: number): number {
     this.#forget(now_s);
+    if (now_s < this.#barredUntil_s) return this.#barredUntil_s;
     const last = this.#asked.at(-1);
     return this.#isProbeDistinct || last === undefined ? now_s : last.sent_s + this.#lateness_s;
   }
@@ -71,22 +74,24 @@ export class Unanswered {
   ask(asked: Asked): void {
     this.#forget(asked.sent_s);
     this.#asked.push(asked);
+    this.#requests.push(asked.request);
   }
 
-  /** Whether a frame of this form can be an answer at all. */
-  awaits(functionCode: number, byteCount: number): boolean {
-    return this.#asked.some((asked) => fits(asked, functionCode, byteCount));
+  /** Requests whose reply may come, oldest first. */
+  get requests(): readonly Request[] {
+    return this.#requests;
   }
 
   /**
-   * Strikes out the request that this frame answers, with all before it, and returns it; null when it fits none.
-   * A probe's answer confirms the unit, unless a request is left with which a poll block could be confused.
+   * Strikes out the request that this reply (function code and what follows) answers, with all before it, and returns it;
+   * null when it fits none. A probe's answer confirms the unit, unless a request is left with which a poll block could be
+   * confused.
    */
-  answer(functionCode: number, byteCount: number): Asked | null {
-    const index = this.#asked.findIndex((asked) => fits(asked, functionCode, byteCount));
+  answer(pdu: Uint8Array): Asked | null {
+    const index = this.#asked.findIndex(({ request }) => isReply(request, pdu));
     if (index < 0) return null;
     const asked = this.#asked[index]!;
-    this.#asked.splice(0, index + 1);
+    this.#strikeOut(index + 1);
     if (asked.isProbe && !this.#asked.some((other) => !other.isProbe || !this.#isProbeDistinct)) {
       this.#isConfirmed = true;
     }
@@ -98,13 +103,39 @@ export class Unanswered {
     this.#isConfirmed = false;
   }
 
+  /** Nothing is owed any more: for replies that say themselves what they hold, so that a late one does no harm. */
+  release(): void {
+    this.#strikeOut(this.#asked.length);
+    this.#isConfirmed = true;
+  }
+
+  /**
+   * The unit is read in other blocks from now on, and so has another probe. Requests of the old plan that may still be
+   * answered could be confused with the new ones: they are waited for.
+   */
+  replan(isProbeDistinct: boolean, now_s: number): void {
+    this.#forget(now_s);
+    const last = this.#asked.at(-1);
+    if (last !== undefined) {
+      this.#isConfirmed = false;
+      this.#barredUntil_s = last.sent_s + this.#lateness_s;
+    }
+    this.#isProbeDistinct = isProbeDistinct;
+    this.#lateness_s = Math.max(this.#lateness_s, latenessOf(isProbeDistinct, this.#wanted_s));
+  }
+
+  #strikeOut(count: number): void {
+    this.#asked.splice(0, count);
+    this.#requests.splice(0, count);
+  }
+
   #forget(now_s: number): void {
     const oldest_s = now_s - this.#lateness_s;
-    while (this.#asked.length > 0 && this.#asked[0]!.sent_s <= oldest_s) this.#asked.shift();
+    while (this.#asked.length > 0 && this.#asked[0]!.sent_s <= oldest_s) this.#strikeOut(1);
   }
 }
 
-function fits(asked: Asked, functionCode: number, byteCount: number): boolean {
-  if (functionCode === (asked.functionCode | exceptionBit)) return true;
-  return functionCode === asked.functionCode && byteCount === asked.byteCount;
+function latenessOf(isProbeDistinct: boolean, lateness_s: number | null): number {
+  const { withDistinctProbe, without } = defaultLateness_s;
+  return lateness_s ?? (isProbeDistinct ? withDistinctProbe : without);
 }

@@ -6,7 +6,7 @@ import { monotonic_s } from '../../drivers/driver.ts';
 import { Link } from '../../drivers/link.ts';
 import { realClock, sharpenTimers } from '../../drivers/modbus/precise-wait.ts';
 import { silence_s } from '../../drivers/modbus/protocol.ts';
-import { RtuMaster } from '../../drivers/modbus/rtu-master.ts';
+import { rtuPoller } from '../support/virtual-line.ts';
 
 const [path, baudText, pollText, pollsText] = process.argv.slice(2) as [string, string, string, string];
 const baud = Number(baudText);
@@ -19,7 +19,7 @@ const link: Link = new Link(
   { kind: 'serial', path, baud, dataBits: 8, parity: 'none', stopBits: 2 },
   {},
   {
-    data: (chunk, time_s) => master.receive(chunk, time_s),
+    data: (chunk, time_s) => wire.receive(chunk, time_s),
     state: ({ state }) => {
       if (state === 'open') master.start();
     },
@@ -28,7 +28,7 @@ const link: Link = new Link(
 let written_s = 0;
 const late_s: number[] = [];
 const counters: Record<string, number> = {};
-const master = new RtuMaster(
+const { poller: master, wire } = rtuPoller(
   [
     {
       id: 'unit',
@@ -63,7 +63,7 @@ const master = new RtuMaster(
   realClock,
   counters,
   {
-    reply: (_block, slot) => {
+    reply: (_block, _read, slot) => {
       late_s.push(written_s - slot * poll_s);
       if (late_s.length < Number(pollsText) + warmUp) return;
       const counted = late_s.slice(warmUp).sort((a, b) => a - b);

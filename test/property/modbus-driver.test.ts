@@ -31,6 +31,9 @@ function expectedValue({ table, address, type, wordOrder, bit }: ModbusChannelSp
     int64: 4,
     uint64: 4,
     float64: 4,
+    bcd16: 1,
+    bcd32: 2,
+    bcd64: 4,
   };
   let words = Array.from({ length: length[type] }, (_, i) => registerAt(address + i));
   if (wordOrder === 'CDAB' || wordOrder === 'DCBA') words = words.reverse();
@@ -38,6 +41,10 @@ function expectedValue({ table, address, type, wordOrder, bit }: ModbusChannelSp
   const whole = words.reduce((value, word) => (value << 16n) | BigInt(word), 0n);
   if (bit !== null) return Number((whole >> BigInt(bit)) & 1n);
   const bits = 16 * words.length;
+  if (type.startsWith('bcd')) {
+    const digits = whole.toString(16);
+    return /^\d+$/.test(digits) ? Number(digits) : null;
+  }
   if (type.startsWith('int')) return Number(BigInt.asIntN(bits, whole));
   if (type.startsWith('uint')) return Number(whole);
   const view = new DataView(new ArrayBuffer(8));
@@ -55,6 +62,9 @@ const registerTypes: ModbusType[] = [
   'int64',
   'uint64',
   'float64',
+  'bcd16',
+  'bcd32',
+  'bcd64',
 ];
 const channel = fc
   .record({

@@ -1,9 +1,8 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import type { ModbusChannelSpec, ModbusUnitSpec } from '../../drivers/line-spec.ts';
-import { RtuMaster } from '../../drivers/modbus/rtu-master.ts';
 import { answerOf, RequestReader, type SlaveRequest, sealed } from '../support/rtu-slave.ts';
-import { VirtualClock, VirtualLine } from '../support/virtual-line.ts';
+import { rtuPoller, VirtualClock, VirtualLine } from '../support/virtual-line.ts';
 
 const characterTime_s = 11 / 115200;
 
@@ -96,8 +95,8 @@ async function poll(
   });
   let right = 0;
   let wrong = 0;
-  const master = new RtuMaster(units, line, 1.75e-3, clock, counters, {
-    reply: (block, _slot, _time_s, _halfWidth_s, data) => {
+  const { poller: master, wire } = rtuPoller(units, line, 1.75e-3, clock, counters, {
+    reply: (block, _read, _slot, _time_s, _halfWidth_s, data) => {
       const expected = answerOf(asked!, valueAt(requests));
       const isRight =
         asked!.address === master.blocks[block]!.block.address &&
@@ -108,7 +107,7 @@ async function poll(
     },
     answering: () => undefined,
   });
-  line.receive = (chunk, time_s) => master.receive(chunk, time_s);
+  line.receive = (chunk, time_s) => wire.receive(chunk, time_s);
   master.start();
   await clock.runUntil(length_s);
   const late = counters['lateRepliesDiscarded']!;

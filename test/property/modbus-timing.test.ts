@@ -2,9 +2,8 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import type { ModbusUnitSpec } from '../../drivers/line-spec.ts';
 import { silence_s } from '../../drivers/modbus/protocol.ts';
-import { RtuMaster } from '../../drivers/modbus/rtu-master.ts';
 import { answerOf, RequestReader } from '../support/rtu-slave.ts';
-import { VirtualClock, VirtualLine } from '../support/virtual-line.ts';
+import { rtuPoller, VirtualClock, VirtualLine } from '../support/virtual-line.ts';
 
 function unitSpec(unit: number, poll_s: number, gap_s: number, count: number): ModbusUnitSpec {
   return {
@@ -69,10 +68,10 @@ describe('timing of the master, in simulated time', () => {
           }).push(bytes);
           return answer === null || delay_s === 0 ? null : { bytes: answer, delay_s };
         });
-        const master = new RtuMaster(units, line, least_s, clock, counters, {
-          reply: (block, slot, time_s, halfWidth_s) => {
+        const { poller: master, wire } = rtuPoller(units, line, least_s, clock, counters, {
+          reply: (block, _read, slot, time_s, halfWidth_s) => {
             polls += 1;
-            const { poll_s } = master.blocks[block]!.unit.spec;
+            const { poll_s } = master.blocks[block]!.spec;
             // The slot is the one in which the request began.
             expect(begun_s).toBeGreaterThanOrEqual(slot * poll_s - 1e-9);
             expect(begun_s).toBeLessThan((slot + 1) * poll_s + 1e-9);
@@ -82,7 +81,7 @@ describe('timing of the master, in simulated time', () => {
         });
         line.receive = (chunk, time_s) => {
           busyUntil_s = Math.max(busyUntil_s, time_s);
-          master.receive(chunk, time_s);
+          wire.receive(chunk, time_s);
         };
         for (const stray_ms of strays_ms) {
           clock.at(stray_ms / 1000, () => line.receive(Uint8Array.of(0xaa), clock.now_s()));

@@ -1,6 +1,9 @@
 /** A serial line and its clock in simulated time: hours of polling in a second, and every run the same. */
+import type { ModbusUnitSpec } from '../../drivers/line-spec.ts';
+import { Poller, type PollerEvents, unitsOf } from '../../drivers/modbus/poller.ts';
 import type { Clock } from '../../drivers/modbus/precise-wait.ts';
-import type { RtuLine } from '../../drivers/modbus/rtu-master.ts';
+import { RtuWire } from '../../drivers/modbus/rtu-wire.ts';
+import type { WireLine } from '../../drivers/modbus/wire.ts';
 
 interface Entry {
   readonly at_s: number;
@@ -54,7 +57,7 @@ export class VirtualClock implements Clock {
 export type Answering = (request: Uint8Array, end_s: number) => { bytes: Uint8Array; delay_s: number } | null;
 
 /** A paced line to one device that answers in order. `receive` is given what arrives, byte times kept. */
-export class VirtualLine implements RtuLine {
+export class VirtualLine implements WireLine {
   readonly isOpen = true;
   readonly characterTime_s: number;
   readonly #clock: VirtualClock;
@@ -91,4 +94,19 @@ export class VirtualLine implements RtuLine {
   readPending(): void {
     // All that has arrived was handed over.
   }
+}
+
+/** A poller over RTU on `line`, as the driver makes it. What arrives goes to `wire.receive`. */
+export function rtuPoller(
+  specs: readonly ModbusUnitSpec[],
+  line: WireLine,
+  silence_s: number,
+  clock: Clock,
+  counters: Record<string, number>,
+  events: PollerEvents,
+): { poller: Poller; wire: RtuWire } {
+  const units = unitsOf(specs, true);
+  const unitOf = (address: number) => units.find(({ unit }) => unit === address);
+  const wire = new RtuWire(line, silence_s, 'none', clock, counters, unitOf);
+  return { poller: new Poller(units, line, wire, clock, counters, events), wire };
 }

@@ -1,17 +1,18 @@
 import { describe, expect, it } from 'vitest';
 import { crc16 } from '../../../../drivers/modbus/crc.ts';
-import { encodeRead, exceptionName, silence_s } from '../../../../drivers/modbus/protocol.ts';
+import { exceptionName, serialFrame, silence_s } from '../../../../drivers/modbus/protocol.ts';
+import { payload, type Request, readRequest } from '../../../../drivers/modbus/requests.ts';
 import { type Frame, RtuFramer } from '../../../../drivers/modbus/rtu-framer.ts';
 
 const bytes = (hex: string): Uint8Array => Uint8Array.from(Buffer.from(hex.replaceAll(' ', ''), 'hex'));
 const hex = (data: Uint8Array): string => Buffer.from(data).toString('hex').toUpperCase();
 
-/** All frames in `stream` when any reply is awaited. */
-function framesOf(stream: Uint8Array): Frame[] {
+/** All frames in `stream` when the reply to `request` is awaited of unit 1. */
+function framesOf(stream: Uint8Array, request: Request): Frame[] {
   const frames: Frame[] = [];
   const framer = new RtuFramer(
     {
-      awaits: (unit, functionCode) => unit === 1 && (functionCode & 0x7f) >= 1 && (functionCode & 0x7f) <= 4,
+      awaited: (unit) => (unit === 1 ? [request] : []),
       frame: (frame) => frames.push(frame),
       crcFailed: () => undefined,
       discarded: () => undefined,
@@ -73,17 +74,19 @@ const examples = [
 
 describe('published examples', () => {
   it.each(examples)('$name: request byte for byte', ({ table, address, count, request }) => {
-    expect(hex(encodeRead(1, table, address, count))).toBe(hex(bytes(request)));
+    expect(hex(serialFrame(1, readRequest(table, address, count).pdu))).toBe(hex(bytes(request)));
   });
-  it.each(examples)('$name: reply', ({ reply, data }) => {
-    expect(framesOf(bytes(reply)).map((frame) => hex(frame.data))).toEqual([data]);
+  it.each(examples)('$name: reply', ({ table, address, count, reply, data }) => {
+    const request = readRequest(table, address, count);
+    expect(framesOf(bytes(reply), request).map(({ pdu }) => hex(payload(request, pdu)))).toEqual([data]);
   });
   it('exception 02 to function 01 (V1.1b3, 7)', () => {
     // Request of the example: 01 04 A1 00 01.
-    expect(hex(encodeRead(1, 'coil', 0x04a1, 1))).toBe('010104A10001AD18');
-    const [frame] = framesOf(bytes('01 81 02 C1 91'));
-    expect(frame?.functionCode).toBe(0x81);
-    expect(exceptionName(frame!.data[0]!)).toBe('illegal data address');
+    const request = readRequest('coil', 0x04a1, 1);
+    expect(hex(serialFrame(1, request.pdu))).toBe('010104A10001AD18');
+    const [frame] = framesOf(bytes('01 81 02 C1 91'), request);
+    expect(frame?.pdu[0]).toBe(0x81);
+    expect(exceptionName(frame!.pdu[1]!)).toBe('illegal data address');
   });
 });
 
@@ -95,10 +98,7 @@ describe('limits', () => {
     ['holding', 65535, 2],
     ['holding', -1, 1],
   ] as const)('refuses %s %i + %i', (table, address, count) => {
-    expect(() => encodeRead(1, table, address, count)).toThrow(RangeError);
-  });
-  it('refuses unit 0, to which nobody replies', () => {
-    expect(() => encodeRead(0, 'coil', 0, 1)).toThrow('allowed are 1 to 247');
+    expect(() => readRequest(table, address, count)).toThrow(RangeError);
   });
   it('names every published exception, and tells the number of others', () => {
     for (const code of [1, 2, 3, 4, 5, 6, 8, 10, 11]) expect(exceptionName(code)).not.toMatch(/^code/);
@@ -121,7 +121,7 @@ describe('framer', () => {
     const characterTime_s = 1e-3;
     const framer = new RtuFramer(
       {
-        awaits: (unit) => unit === 1,
+        awaited: (unit) => (unit === 1 ? [readRequest('input', 8, 1)] : []),
         frame: (frame) => frames.push(frame),
         crcFailed: () => undefined,
         discarded: () => undefined,
@@ -139,7 +139,7 @@ describe('framer', () => {
     let bad = 0;
     const framer = new RtuFramer(
       {
-        awaits: (unit, functionCode) => unit === 1 && functionCode === 4,
+        awaited: (unit) => (unit === 1 ? [readRequest('input', 8, 125), readRequest('input', 8, 1)] : []),
         frame: (frame) => frames.push(frame),
         crcFailed: () => undefined,
         discarded: (count) => {
@@ -151,7 +151,7 @@ describe('framer', () => {
     framer.push(bytes('01 04 FA 01 04 02 00 0A 39 37'), 0);
     expect(frames).toHaveLength(0);
     framer.finish();
-    expect(frames.map((frame) => hex(frame.data))).toEqual(['000A']);
+    expect(frames.map(({ pdu }) => hex(pdu))).toEqual(['0402000A']);
     expect(bad).toBe(3);
   });
 });
