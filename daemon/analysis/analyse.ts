@@ -18,6 +18,7 @@ import { findTrip, type Trip } from './trip.ts';
 import { withheld } from './uncertainty.ts';
 import { velocityResults } from './velocity-results.ts';
 import type { Flag, LegResults, LegVerdict, Measured, Verdict } from './verdict.ts';
+import { surerOf, waveSpeedsOf } from './wave-speeds.ts';
 
 /** What stands at the head of a verdict: its revision, the software that judged, and why it judged (again). */
 export interface AnalyseOptions {
@@ -118,14 +119,18 @@ function judge(
   }
   const capture = captureOf(facts);
   const velocities = velocityResults(facts, capture);
+  const ring = ringResults(facts, capture, velocities.equivalentReverseVelocity);
+  const speeds = waveSpeedsOf(facts, ring.waveSpeed);
   const results: LegResults = {
     ...instantResults(facts, origin_s),
     ...pressureResults(facts, capture),
     ...velocities,
-    ...ringResults(facts, capture, velocities.equivalentReverseVelocity),
+    ...ring,
+    waveSpeed: surerOf(speeds),
   };
   const flags = flagsOf(record, facts, results);
-  return close(record, name, facts, withBudgets(record, facts, capture, results), flags, true);
+  const verdict = close(record, name, facts, withBudgets(record, facts, capture, results), flags, true);
+  return { ...verdict, waveSpeeds: speeds };
 }
 
 function close(

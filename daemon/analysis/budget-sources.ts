@@ -263,10 +263,19 @@ function lengthEffects({ frame, motion }: Facts): Effect[] {
   ];
 }
 
-/** As `ringWaveSpeed` of wave.ts puts it together. */
-function waveSpeedEffects({ frame, settled }: Facts, result: Result): Effect[] {
+/** Of the way that counts; the ring-down as `ringWaveSpeed` of wave.ts puts it together. */
+function waveSpeedEffects({ frame, settled, tapSpeed }: Facts, result: Result): Effect[] {
+  if (result.value === null) return [];
+  if (tapSpeed !== null && 'speed' in tapSpeed && tapSpeed.speed.value === result.value) {
+    const { byTiming_mps, byLags_mps, byDistance_mps } = tapSpeed.speed;
+    return [
+      ['sampling', byTiming_mps],
+      ['sensor-lag', byLags_mps],
+      ['tap-distance', byDistance_mps],
+    ];
+  }
   const ring = settled?.ring ?? null;
-  if (result.value === null || ring === null) return [];
+  if (ring === null) return [];
   const { leg } = frame;
   return [
     ['length', (result.value * ofInterval(leg.lengthHalfWidth_m)) / leg.length_m],

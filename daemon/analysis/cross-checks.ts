@@ -6,7 +6,7 @@ import { flag } from './tap-flags.ts';
 import { kneeOf } from './trip.ts';
 import { coverage, ofInterval, together } from './uncertainty.ts';
 import type { Flag } from './verdict.ts';
-import { ringWaveSpeed } from './wave.ts';
+import { surerSpeed } from './wave-speeds.ts';
 
 /** All cross-checks that need no second leg. */
 export function crossChecks(facts: Facts): Flag[] {
@@ -119,22 +119,27 @@ function lateMeter(facts: Facts): Flag[] {
   );
 }
 
-/** Ring-down against the configured wave speed and length; a weak ring must differ more. */
-function waveSpeed({ settled, frame, seat }: Facts): Flag[] {
-  const ring = settled?.ring ?? null;
-  if (ring === null || seat === null || ring.explained < 0.6) return [];
+/** The surer of two taps and ring-down against the configured wave speed and length; a weak ring must differ more. */
+function waveSpeed(facts: Facts): Flag[] {
+  const { frame, seat, settled } = facts;
+  const speed = surerSpeed(facts);
+  if (speed === null || seat === null) return [];
   const { leg } = frame;
-  const speed = ringWaveSpeed(ring, leg.length_m, ofInterval(leg.lengthHalfWidth_m), leg.inertiaRatio);
   const apart = speed.value / leg.waveSpeed_mps - 1;
   const doubt =
     coverage *
     together(speed.uncertainty / speed.value, ofInterval(leg.waveSpeedHalfWidth_mps) / leg.waveSpeed_mps);
-  if (Math.abs(apart) <= Math.max(0.03, doubt) + (ring.explained < 0.8 ? 0.015 : 0)) return [];
+  const isWeak = speed.by === 'ring-down' && (settled?.ring?.explained ?? 0) < 0.8;
+  if (Math.abs(apart) <= Math.max(0.03, doubt) + (isWeak ? 0.015 : 0)) return [];
   const gas = apart < 0 ? ' Free gas in the water would do that.' : '';
+  const [found, remedy] =
+    speed.by === 'ring-down'
+      ? ['The ring-down gives', 'Check leg length and wave speed.']
+      : ['The front between the two taps gives', 'Check the distances of the taps and the wave speed.'];
   return [
     flag(
       'wave-speed-differs',
-      `The ring-down gives ${speed.value.toFixed(0)} m/s, the configuration ${leg.waveSpeed_mps.toFixed(0)} m/s. Check leg length and wave speed.${gas}`,
+      `${found} ${speed.value.toFixed(0)} m/s, the configuration ${leg.waveSpeed_mps.toFixed(0)} m/s. ${remedy}${gas}`,
     ),
   ];
 }

@@ -17,6 +17,7 @@ import { findMotion } from './motion.ts';
 import { indexOfLargest, meanOver, range } from './samples.ts';
 import { readSeat, type Seat } from './seat.ts';
 import type { Trip } from './trip.ts';
+import { type TapAnswer, twoTapSpeed } from './two-taps.ts';
 import { type Estimate, together } from './uncertainty.ts';
 
 /** All there is for one leg. */
@@ -41,6 +42,8 @@ export interface Facts {
   readonly static_Pa: number | null;
   readonly sag_Pa: number | null;
   readonly isActive: boolean;
+  /** Wave speed from outlet and mid tap, or why there is none; null without a seating. */
+  readonly tapSpeed: TapAnswer | null;
 }
 
 /** A velocity used where no meter tells any: typical of pumped mains (common practice, no source). */
@@ -81,7 +84,8 @@ export function gather(frame: Frame, trip: Trip | null): Facts {
   };
   const sag_Pa = seat === null || settled === null ? null : settled.level_Pa(seat.at_s) - seat.before_Pa;
   const isActive = seat !== null || isFlowing(frame, trip, approach_mps);
-  const none = { ...base, sag_Pa, isActive, back: null, motion: null, reversal: null };
+  const tapSpeed = seat === null ? null : twoTapSpeed(frame, seat);
+  const none = { ...base, sag_Pa, isActive, tapSpeed, back: null, motion: null, reversal: null };
   if (trip === null || seat === null || settled === null || peak === null) return none;
   const line = frame.meter === null ? null : steadyLine(frame.meter.samples, trip.at_s);
   const total_s = seat.at_s - trip.at_s;

@@ -51,6 +51,7 @@ export interface Frame {
   readonly constants: LegConstants;
   readonly outlet: Channel;
   readonly inlet: Channel | null;
+  readonly mid: Channel | null;
   readonly meter: Channel | null;
   readonly tank: Channel | null;
   readonly position: Channel | null;
@@ -196,6 +197,7 @@ export function makeFrame(record: EventRecord, leg: LegRecord, origin_s: number)
     constants,
     outlet,
     inlet,
+    mid: enough(clean(leg.mid, origin_s)),
     meter: enough(clean(leg.meter, origin_s)),
     tank: enough(clean(record.tank, origin_s)),
     position: enough(clean(leg.position, origin_s)),

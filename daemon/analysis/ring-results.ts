@@ -21,6 +21,7 @@ export type RingResults = Pick<
   'waveSpeed' | 'ringFrequency' | 'ringDecay' | 'reopenings' | 'anchorLoad'
 >;
 
+/** `waveSpeed` is the ring-down's here; `waveSpeedsOf` puts the two taps beside it. */
 export function ringResults(facts: Facts, capture: Capture | null, equivalent: Result): RingResults {
   const { seat, settled, frame, trip } = facts;
   const none = seat === null ? noSeating : withheld('the record ends before the outlet settles');

@@ -26,6 +26,7 @@ export type BudgetSource =
   | 'density'
   | 'wave-speed'
   | 'length'
+  | 'tap-distance'
   | 'inertia'
   | 'contact-delay'
   | 'contact-sampling'
@@ -144,6 +145,8 @@ export interface LegVerdict {
     readonly severe_mps: number;
   };
   readonly flags: readonly Flag[];
+  /** The wave speed by either way; `results.waveSpeed` is the one with the narrower interval. Absent in older verdicts. */
+  readonly waveSpeeds?: { readonly ringDown: Result; readonly twoTaps: Result };
   /** One sentence for a visitor, with the numbers in it. */
   readonly sentence: string;
   /** Velocity history by impulse, for drawing: s after trip, m/s. At most 2000 points; empty when withheld. */

@@ -25,7 +25,7 @@ const rows: readonly (readonly [keyof LegVerdict['results'], string, string, num
   ['decelerationAtReversal', 'deceleration at reversal', 'm/s²', 1],
   ['decelerationMean', 'deceleration, mean', 'm/s²', 1],
   ['decelerationMeter', 'deceleration, flow meter', 'm/s²', 1],
-  ['waveSpeed', 'wave speed, ring-down', 'm/s', 1],
+  ['waveSpeed', 'wave speed', 'm/s', 1],
   ['anchorLoad', 'largest load on the anchor', 'kN', 1e-3],
   ['ratingMargin', 'margin to the rating', 'bar', 1e-5],
 ];

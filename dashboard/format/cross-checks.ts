@@ -9,7 +9,7 @@ export interface CrossCheck {
   readonly expected: string;
 }
 
-/** The four of a leg, in the order in which they are shown. */
+/** Those of a leg, in the order in which they are shown. */
 export function crossChecks(leg: LegVerdict, view: LegView | undefined): CrossCheck[] {
   const { results } = leg;
   const isSoftened = leg.flags.some(({ code }) => code === 'softened-closure');
@@ -34,8 +34,24 @@ export function crossChecks(leg: LegVerdict, view: LegView | undefined): CrossCh
     },
     {
       name: 'Wave speed',
-      first: { from: 'ring-down', result: results.waveSpeed },
+      first: { from: 'ring-down', result: leg.waveSpeeds?.ringDown ?? results.waveSpeed },
       second: { from: 'rig file', result: configured(view) },
+      expected: '',
+    },
+    ...twoTaps(leg),
+  ];
+}
+
+/** Only for a leg that has a mid tap. */
+function twoTaps({ waveSpeeds }: LegVerdict): CrossCheck[] {
+  if (waveSpeeds === undefined) return [];
+  const { ringDown, twoTaps: taps } = waveSpeeds;
+  if (taps.value === null && taps.reason.includes('no mid tap')) return [];
+  return [
+    {
+      name: 'Wave speed, measured',
+      first: { from: 'two taps', result: taps },
+      second: { from: 'ring-down', result: ringDown },
       expected: '',
     },
   ];

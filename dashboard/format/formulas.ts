@@ -147,8 +147,10 @@ export const formulas: Readonly<Record<ResultKey, Formula>> = {
     symbols: [reading('V_m', 'meter'), reading('τ', 'response time of the meter'), approach],
   },
   waveSpeed: {
-    text: 'a = 4 f L · e',
+    text: 'a = 4 f L · e  or  Δx / Δt',
     symbols: [
+      reading('Δx', 'way from outlet tap to mid tap'),
+      reading('Δt', 'time that the front of the seating needs for it'),
       result('f', 'ringing', 'ringFrequency'),
       known('L', 'valve to reflecting end', 'length'),
       reading('e', 'correction for the inertia of the end'),

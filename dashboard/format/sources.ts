@@ -11,6 +11,7 @@ export const sourceWords: Readonly<Record<BudgetPart['source'], string>> = {
   density: 'density of the water',
   'wave-speed': 'wave speed',
   length: 'length of the leg',
+  'tap-distance': 'distance of the taps',
   inertia: 'inertia at the end of the leg',
   'contact-delay': 'delay of the contact',
   'contact-sampling': 'when the contact was read',

@@ -66,7 +66,10 @@ export const meanings: Readonly<Record<ResultKey, readonly [name: string, defini
     'Flow before trip over the time to reversal: how hard the column was slowed. At reversal it is usually 30 to 50 % more.',
   ],
   decelerationMeter: ['by the meter', 'Deceleration from the lag-corrected meter, as a cross-check.'],
-  waveSpeed: ['Wave speed', 'Speed of pressure waves found from the ringing; a low one hints at free gas.'],
+  waveSpeed: [
+    'Wave speed',
+    'Speed of pressure waves, from the ringing or from the front between two taps, whichever is surer; a low one hints at free gas.',
+  ],
   ringFrequency: ['Ringing', 'Frequency of the pressure ringing after seating.'],
   ringDecay: ['Ring decay', 'Time in which the ringing falls to a third (1/e).'],
   reopenings: ['Re-openings', 'How often the valve let go of its seat again.'],

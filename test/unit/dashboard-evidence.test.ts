@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import type { BudgetPart, Measured, SamplingView } from '../../daemon/web/wire.ts';
+import type { BudgetPart, Measured, Result, SamplingView } from '../../daemon/web/wire.ts';
 import { captureWords } from '../../dashboard/format/capture.ts';
 import { agree, crossChecks } from '../../dashboard/format/cross-checks.ts';
 import { formulas } from '../../dashboard/format/formulas.ts';
@@ -64,6 +64,18 @@ test('a softened closure is no contradiction between impulse and step', () => {
   ]);
   expect(checks[1]?.expected).toContain('softened');
   expect(checks[3]?.second.result.value).toBeNull();
+});
+
+test('two taps stand beside the ring-down where the leg has a mid tap', () => {
+  const leg = syntheticVerdict('e', swing).legs[0]!;
+  const withTaps = (twoTaps: Result) => ({
+    ...leg,
+    waveSpeeds: { ringDown: leg.results.waveSpeed, twoTaps },
+  });
+  const names = (each: typeof leg) => crossChecks(each, undefined).map(({ name }) => name);
+  expect(names(withTaps(measured(1270, 1250, 1290)))).toContain('Wave speed, measured');
+  expect(names(withTaps({ value: null, reason: 'no sharp front passes from tap to tap' }))).toHaveLength(5);
+  expect(names(withTaps({ value: null, reason: 'there is no mid tap in this leg' }))).toHaveLength(4);
 });
 
 test('every number has a formula, and every symbol in it is explained once', () => {
