@@ -45,9 +45,9 @@ export class ScanClock {
   #slack_s = 0;
   #witness_s = 0;
   #witnessExcess_s = 0;
-  /** Published minus estimated time, in s, at `#publishedAt_s` of the converter's clock. */
+  /** Published minus estimated time, in s, at `#publishedAt_s` of the converter's clock; NaN before the first. */
   #lag_s = 0;
-  #publishedAt_s = -1;
+  #publishedAt_s = Number.NaN;
 
   /** `index` is the running index of a scan that surely was taken at or before `arrival_s`. */
   constructor(period_s: number, index: number, arrival_s: number) {
@@ -108,10 +108,16 @@ export class ScanClock {
    */
   publish_s(index: number): number {
     const x = (index - this.#firstIndex) * this.period_s;
-    const step = Math.max(0, x - Math.max(0, this.#publishedAt_s)) * slew;
+    const isFirst = Number.isNaN(this.#publishedAt_s);
+    const step = isFirst ? 0 : Math.max(0, x - this.#publishedAt_s) * slew;
     this.#lag_s = Math.sign(this.#lag_s) * Math.max(0, Math.abs(this.#lag_s) - step);
-    this.#publishedAt_s = Math.max(x, 0);
+    this.#publishedAt_s = x;
     return this.estimate_s(index) + this.#lag_s;
+  }
+
+  /** Publishes scan `index`, the first one asked for, not before `least_s`. The shift stands in `halfWidth_s` and fades. */
+  notBefore(index: number, least_s: number): void {
+    this.#lag_s = Math.max(this.#lag_s, least_s - this.estimate_s(index));
   }
 
   /** Half-width of the interval round a published instant that holds the true one, in s. */
@@ -145,7 +151,7 @@ export class ScanClock {
     const x = this.#x;
     const r = this.#r;
     const used = this.#used;
-    const before = this.#offset_s + this.#drift * Math.max(0, this.#publishedAt_s);
+    const before = this.#offset_s + this.#drift * this.#publishedAt_s;
     let total = 0;
     let count = 0;
     let mean_s = 0;
@@ -172,7 +178,7 @@ export class ScanClock {
     this.#slack_s =
       (minimumMargin * (meanExcess_s + likelyDelay_s / arrivals)) / arrivals +
       2 * this.#medianExcess(this.#drift, offset_s);
-    if (this.#publishedAt_s >= 0) {
+    if (!Number.isNaN(this.#publishedAt_s)) {
       this.#lag_s += before - (this.#offset_s + this.#drift * this.#publishedAt_s);
     }
   }

@@ -11,12 +11,17 @@ const warmUp = { reads: 8, time_s: 0.25 } as const;
 /** All reads of so long a time, in s, must be late before the clock is given up. */
 const lateWindow_s = 1;
 
+/**
+ * After a restart the first scans may seem to overlap the last ones by so much, in s: both clocks are estimates. More, and the
+ * converter contradicts itself.
+ */
+const mostOverlap_s = 0.2;
+
 /** Consecutive scans that have no time yet. */
 interface Piece {
   readonly index: number;
   readonly scans: number;
   readonly lostBefore: number;
-  readonly isStart: boolean;
   readonly raw: Int32Array | Float64Array;
   readonly quality: Uint8Array;
 }
@@ -25,7 +30,8 @@ interface Piece {
  * Takes scans read by read and emits blocks of the line's only group. Scans of a read leave at its end, in blocks as long as they
  * follow each other without a gap.
  *
- * Counters it fills: `scansReceived`, `scansLost`, `restartsSeen`.
+ * Counters it fills: `scansReceived`, `scansLost`, `restartsSeen`, `scansDiscarded` (received, but taken before earlier ones by their
+ * own account).
  */
 export class ScanStream {
   /** Where `append` says the values of a scan go, column by column. */
@@ -44,6 +50,8 @@ export class ScanStream {
   #firstArrival_s = 0;
   #held: Piece[] = [];
   #isStart = true;
+  /** The next block is the first by a new clock: it has to follow what was published by the old one. */
+  #isFirstOfClock = true;
   #expected = 0;
   #pieceIndex = 0;
   #pieceScans = 0;
@@ -67,7 +75,7 @@ export class ScanStream {
     this.#columns = columns;
     this.#counters = counters;
     this.#emit = emit;
-    for (const name of ['scansReceived', 'scansLost', 'restartsSeen']) counters[name] ??= 0;
+    for (const name of ['scansReceived', 'scansLost', 'restartsSeen', 'scansDiscarded']) counters[name] ??= 0;
   }
 
   /** Index that the next scan has if nothing is lost; null before the first scan and after `restart`. */
@@ -145,6 +153,7 @@ export class ScanStream {
     this.#counters['restartsSeen']++;
     this.#clock = null;
     this.#isStart = true;
+    this.#isFirstOfClock = true;
   }
 
   #closePiece(): void {
@@ -153,7 +162,6 @@ export class ScanStream {
       index: this.#pieceIndex,
       scans: this.#pieceScans,
       lostBefore: this.#pieceLost,
-      isStart: this.#isStart,
       raw: this.scratch.slice(0, this.#pieceScans * this.#columns),
       quality: this.#quality.slice(0, this.#pieceScans),
     });
@@ -163,14 +171,19 @@ export class ScanStream {
   }
 
   #emitHeld(clock: ScanClock): void {
-    for (const { index, scans, isStart, lostBefore, raw, quality } of this.#held) {
+    for (const { index, scans, lostBefore, raw, quality } of this.#held) {
+      const isJoin = this.#isFirstOfClock && this.#lastTime_s !== null;
+      if (isJoin && !this.#join(clock, index, this.#lastTime_s!)) {
+        this.#counters['scansDiscarded'] += scans;
+        continue;
+      }
+      this.#isFirstOfClock = false;
       const time_s = clock.publish_s(index);
       const interval_s = clock.interval_s;
       const halfWidth_s = Math.max(clock.halfWidth_s(index), clock.halfWidth_s(index + scans - 1));
-      const lost =
-        isStart && this.#lastTime_s !== null
-          ? Math.max(0, Math.round((time_s - this.#lastTime_s) / interval_s) - 1)
-          : lostBefore;
+      const lost = isJoin
+        ? Math.max(0, Math.round((time_s - this.#lastTime_s!) / interval_s) - 1)
+        : lostBefore;
       this.#counters['scansLost'] += lost;
       const scan = this.#nextScan + lost;
       this.#nextScan = scan + scans;
@@ -180,5 +193,13 @@ export class ScanStream {
       this.#emit({ group: 0, scan, scans, time_s, interval_s, halfWidth_s, raw, quality, lostBefore: lost });
     }
     this.#held.length = 0;
+  }
+
+  /** Puts scan `index` of a new clock behind the last published one; false when it cannot have been taken after it. */
+  #join(clock: ScanClock, index: number, last_s: number): boolean {
+    const least_s = last_s + clock.interval_s;
+    if (least_s - clock.estimate_s(index) > mostOverlap_s + clock.interval_s) return false;
+    clock.notBefore(index, least_s);
+    return true;
   }
 }

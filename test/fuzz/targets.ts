@@ -1,0 +1,5 @@
+/** Every parser that reads what others wrote. A new one: its file beside this, one line here. */
+import { streamTargets } from './streams.ts';
+import type { FuzzTarget } from './target.ts';
+
+export const targets: readonly FuzzTarget[] = [...streamTargets];
