@@ -187,7 +187,7 @@ function checkOverlap(
   findings: Findings,
 ): void {
   const spans = (channels ?? []).flatMap((channel, c) => {
-    const { id, register, type, bit } = channel ?? {};
+    const { id, register, type, bit, bits } = channel ?? {};
     if (
       id === undefined ||
       register?.table === undefined ||
@@ -201,7 +201,8 @@ function checkOverlap(
         table: register.table,
         first: register.address,
         end: register.address + typeLength[type],
-        bit,
+        // Bits of one register that are taken one by one, or field by field, may stand side by side.
+        mask: maskOf(bit, bits),
         c,
       },
     ];
@@ -214,7 +215,7 @@ function checkOverlap(
           earlier.table === span.table &&
           earlier.first < span.end &&
           span.first < earlier.end &&
-          (earlier.bit === undefined || span.bit === undefined || earlier.bit === span.bit),
+          (earlier.first !== span.first || (earlier.mask & span.mask) !== 0n),
       );
     if (other === undefined) return;
     findings.warn(
@@ -222,4 +223,14 @@ function checkOverlap(
       `${span.id} (${span.table} ${span.first} to ${span.end - 1}) shares registers with ${other.id} (${other.first} to ${other.end - 1})`,
     );
   });
+}
+
+/** The bits that a channel takes of its value; all where it takes the whole. */
+function maskOf(
+  bit: number | undefined,
+  bits: { readonly offset?: number; readonly width?: number } | undefined,
+): bigint {
+  if (bit !== undefined) return 1n << BigInt(bit);
+  if (bits?.offset === undefined || bits.width === undefined) return -1n;
+  return ((1n << BigInt(bits.width)) - 1n) << BigInt(bits.offset);
 }

@@ -2,7 +2,8 @@
 import type { Findings } from './fault.ts';
 import { resolveCalibrations } from './resolve-calibrations.ts';
 import type { ChannelConfig, QuantityKind } from './rig.ts';
-import { type ChannelText, kindOfQuantity } from './schema-lines.ts';
+import { kindOfQuantity } from './schema-channel.ts';
+import type { ChannelText } from './schema-lines.ts';
 import { parseInterval } from './schema-types.ts';
 import type { Unit, UnitKind } from './unit-table.ts';
 import { allowedText, findUnit, type Parsed, parseQuantity, toSi, wrongUnitText } from './units.ts';

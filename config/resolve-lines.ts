@@ -1,22 +1,11 @@
 /** Lines as written -> the drivers' specifications and the channels. */
-import type {
-  FrameChannelSpec,
-  LineSpec,
-  LinkSpec,
-  ModbusChannelSpec,
-  ModbusUnitSpec,
-} from '../drivers/line-spec.ts';
-import { typeLength } from '../drivers/modbus/decode.ts';
+import type { FrameChannelSpec, LineSpec, LinkSpec } from '../drivers/line-spec.ts';
 import type { Findings } from './fault.ts';
 import { resolveChannel } from './resolve-channel.ts';
+import { checkModbusLine, modbusSpec } from './resolve-modbus.ts';
 import type { ChannelConfig } from './rig.ts';
-import type {
-  ChannelText,
-  LineText,
-  ModbusLineText,
-  RecordingLineText,
-  SerialFramesLineText,
-} from './schema-lines.ts';
+import type { ChannelText, LineText, RecordingLineText, SerialFramesLineText } from './schema-lines.ts';
+import type { ModbusLineText } from './schema-modbus.ts';
 import type { DeepPartial } from './yaml-load.ts';
 
 /** A channel with the path it was written at; `config` is null when it has a fault. */
@@ -51,11 +40,15 @@ export function placeChannels(
       });
     };
     if (line.driver === 'modbus') {
+      checkModbusLine(line, `lines[${i}]`, findings);
       line.units?.forEach((unit, u) => {
+        const path = `lines[${i}].units[${u}]`;
         unit?.channels?.forEach((text, c) => {
-          const path = `lines[${i}].units[${u}].channels[${c}]`;
-          if (text) checkRegister(text, unit.maxRegisters ?? 125, path, findings);
-          place(text, path, null);
+          place(text, `${path}.channels[${c}]`, null);
+        });
+        unit?.burst?.channels?.forEach((text, c) => {
+          const half = text?.type === 'uint16' ? 0 : 2 ** 15;
+          place(text, `${path}.burst.channels[${c}]`, [-half, 2 ** 16 - 1 - half]);
         });
       });
     } else if (line.driver === 'serial-frames') {
@@ -74,7 +67,6 @@ export function placeChannels(
   return placed;
 }
 
-type ModbusText = DeepPartial<ModbusLineText['units'][number]['channels'][number]>;
 type FrameText = DeepPartial<SerialFramesLineText['channels'][number]>;
 
 /** Two's complement of the converter's width; an ascii line carries finished numbers. */
@@ -100,39 +92,6 @@ function checkLink(
   }
 }
 
-function checkRegister(text: ModbusText, maxRegisters: number, path: string, findings: Findings): void {
-  const { register, type, bit } = text;
-  if (register?.table === undefined || register.address === undefined || type === undefined) return;
-  const isBitTable = register.table === 'coil' || register.table === 'discrete';
-  if (isBitTable && type !== 'bit') {
-    findings.fault(`${path}.type`, `found "${type}"; a ${register.table} holds one bit: "bit" is allowed`);
-  }
-  if (!isBitTable && type === 'bit') {
-    findings.fault(
-      `${path}.type`,
-      `found "bit"; a register of the ${register.table} table is not a bit: write "uint16" and add "bit: 0" for its lowest bit`,
-    );
-  }
-  if (bit !== undefined && type !== 'uint16') {
-    findings.fault(
-      `${path}.bit`,
-      `found a bit of a value of type ${type}; "bit" is allowed with uint16 only`,
-    );
-  }
-  if (register.address + typeLength[type] > 65536) {
-    findings.fault(
-      `${path}.register`,
-      `found ${register.table} ${register.address}; a ${type} does not fit below 65536`,
-    );
-  }
-  if (!isBitTable && typeLength[type] > maxRegisters) {
-    findings.fault(
-      `${path}.type`,
-      `found "${type}", ${typeLength[type]} registers; this device answers ${maxRegisters} at most (maxRegisters)`,
-    );
-  }
-}
-
 function checkFrameSource(text: FrameText, path: string, findings: Findings): void {
   if ((text.analog === undefined) === (text.digital === undefined)) {
     findings.fault(path, 'exactly one of "analog" (position in the scan) and "digital" (bit) is allowed');
@@ -144,36 +103,13 @@ function checkFrameSource(text: FrameText, path: string, findings: Findings): vo
 /** Turns whole, checked lines into what drivers take. */
 export function lineSpecs(lines: readonly LineText[]): readonly LineSpec[] {
   return lines.map((line) => {
-    if (line.driver === 'modbus')
-      return { driver: 'modbus', id: line.id, link: linkSpec(line), units: line.units.map(unitSpec) };
+    if (line.driver === 'modbus') return modbusSpec(line, linkSpec(line));
     return line.driver === 'serial-frames' ? framesSpec(line) : recordingSpec(line);
   });
 }
 
 function linkSpec({ port, baud, format }: ModbusLineText | SerialFramesLineText): LinkSpec {
   return port.kind === 'tcp' ? port : { ...port, baud: baud ?? 19200, ...format };
-}
-
-function unitSpec(unit: ModbusLineText['units'][number]): ModbusUnitSpec {
-  return {
-    id: unit.id,
-    unit: unit.unit,
-    poll_s: unit.poll,
-    timeout_s: unit.timeout,
-    gap_s: unit.gap,
-    maxRegisters: unit.maxRegisters,
-    maxGap: unit.maxGap,
-    ...(unit.lateness === undefined ? {} : { lateness_s: unit.lateness }),
-    channels: unit.channels.map(
-      ({ id, register, type, wordOrder, bit }): ModbusChannelSpec => ({
-        id,
-        ...register,
-        type,
-        wordOrder,
-        bit: bit ?? null,
-      }),
-    ),
-  };
 }
 
 function framesSpec(line: SerialFramesLineText): LineSpec {

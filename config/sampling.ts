@@ -21,6 +21,8 @@ function rateOf_Hz(lines: readonly LineSpec[], id: string): number | null {
     if (line.driver === 'modbus') {
       const unit = line.units.find(({ channels }) => channels.some((channel) => channel.id === id));
       if (unit) return 1 / unit.poll_s;
+      const burst = line.units.find((one) => one.burst?.channels.some((channel) => channel.id === id))?.burst;
+      if (burst) return burst.rate_Hz;
     } else if (line.channels.some((channel) => channel.id === id)) {
       return line.driver === 'serial-frames' ? line.rate_Hz : line.csv.rate_Hz;
     }

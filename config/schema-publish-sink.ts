@@ -1,7 +1,7 @@
 /** Keys that every sink of the `publish:` section has, and the word for a secret. */
 import Type, { type Static } from 'typebox';
 import { publishKinds } from './publish.ts';
-import { idSchema } from './schema-lines.ts';
+import { idSchema } from './schema-channel.ts';
 
 /** Spread into the object of each kind of sink. */
 export const sinkKeys = {

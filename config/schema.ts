@@ -4,7 +4,8 @@
  */
 import { writeFileSync } from 'node:fs';
 import Type, { type Static } from 'typebox';
-import { idSchema, lineSchema } from './schema-lines.ts';
+import { idSchema } from './schema-channel.ts';
+import { lineSchema } from './schema-lines.ts';
 import { publishSchema } from './schema-publish.ts';
 import { tankSchema } from './schema-tank.ts';
 import { Interval, Quantity, WithTolerance } from './schema-types.ts';

@@ -1,7 +1,7 @@
 /** What calibrations say to a person: findings with a place in the rig file, and the lines that `check` prints. */
 import type { CalibrationFinding } from '../config/physics.ts';
 import type { CalibrationEntry, ChannelConfig } from '../config/rig.ts';
-import { kindOfQuantity } from '../config/schema-lines.ts';
+import { kindOfQuantity } from '../config/schema-channel.ts';
 import { findUnit } from '../config/units.ts';
 import { fitCalibration, type LackOfFit, lackOfFit, onCalibration } from './analysis/calibration-fit.ts';
 import { calibratedChannel, calibrationAt, fitEntry } from './analysis/channel-calibration.ts';
