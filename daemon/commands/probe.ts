@@ -1,7 +1,8 @@
 /** `tripwave probe PORT`: a gentle look at an unknown Modbus bus, and the beginning of a rig file from it. */
 import { existsSync, writeFileSync } from 'node:fs';
 import { Command, InvalidArgumentError } from 'commander';
-import { readFormat, readPort, readRegister } from '../../config/schema-lines.ts';
+import { readFormat, readPort } from '../../config/schema-channel.ts';
+import { readRegister } from '../../config/schema-modbus.ts';
 import { parseQuantity } from '../../config/units.ts';
 import { exit, UsageError } from '../errors.ts';
 import { fragment, wholeFile } from '../probe/fragment.ts';
