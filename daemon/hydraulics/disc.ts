@@ -21,13 +21,12 @@ export class Disc {
   opening_rad = 0;
   /** Flow through the valve at the end of the last step. */
   flow_m3ps = 0;
-  /** Contacts of disc and seat within the last step, and the first of them: share of the step gone, flow then. */
+  /** Contacts of disc and seat within the last step, and the share of the step that was gone at the first of them. */
   contacts = 0;
   contactShare = 0;
-  contactFlow_m3ps = 0;
   /** Share of the last step at which the flow fell through zero; negative: it did not. */
   reversalShare = -1;
-  /** Smallest flow within the last step, that of a contact included. */
+  /** Smallest flow within the last step. */
   smallestFlow_m3ps = 0;
 
   private readonly spec: ValveSpec;
@@ -176,10 +175,8 @@ export class Disc {
             if (this.contacts === 0) {
               const share = theta / (theta - thetaAfter);
               this.contactShare = (k - 1 + share) / subSteps;
-              this.contactFlow_m3ps = flow;
             }
             this.contacts++;
-            if (flow < smallest) smallest = flow;
           }
           if (flow < 0 && flowBefore >= 0 && this.reversalShare < 0) {
             this.reversalShare = (k - 1 + flowBefore / (flowBefore - flow)) / subSteps;

@@ -3,11 +3,11 @@
  * They test the text of the equations, not nature.
  */
 import { describe, expect, it } from 'vitest';
-import type { ValveSpec } from '../../daemon/hydraulics/parts.ts';
+import { exactStep_s, type ValveSpec } from '../../daemon/hydraulics/parts.ts';
 import { HydraulicPlant } from '../../daemon/virtual-rig/plant.ts';
 import type { LegTruth } from '../../daemon/virtual-rig/plant-types.ts';
 import { baseLeg, baseRig, cushionValve, leverValve, springValve } from '../support/base-rig.ts';
-import { scaledValve } from '../support/random-rig.ts';
+import { randomRig, scaledValve, seeded } from '../support/random-rig.ts';
 
 /** Fills, trips at the pressure switch, and runs on for 2.5 s. */
 function tripped(valve: ValveSpec, wanted_s?: number): { truth: LegTruth; opening_rad: number } {
@@ -133,6 +133,23 @@ describe('time step', () => {
       return truth.seating_s! - truth.trip_s;
     });
     for (const seating_s of seatings) expect(Math.abs(seating_s - seatings[3]!)).toBeLessThan(3e-3);
+  });
+
+  it('moves the velocity at which a bare swing disc seats by no more than 2 %', () => {
+    const random = seeded(20);
+    for (let i = 0; i < 4; i++) {
+      const spec = randomRig(random, 'plain');
+      const [coarse, fine] = [0.25e-3, 0.0625e-3].map((wanted_s) => {
+        const plant = new HydraulicPlant({
+          ...spec,
+          dt_s: exactStep_s(spec.legs[0]!.downstream, wanted_s),
+        });
+        plant.startPump(0);
+        while (plant.truths[0]?.seating_s == null) plant.step();
+        return plant.truths[0]!.velocityAtSeating_mps!;
+      });
+      expect(Math.abs(coarse! / fine! - 1)).toBeLessThan(0.02);
+    }
   });
 });
 

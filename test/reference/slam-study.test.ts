@@ -1,7 +1,8 @@
 /**
  * Peak over static against rho a V + rho L d over random rigs. The formula holds to 0.2 % for a stop at once; a real
  * disc takes time to seat and a real end absorbs, which another implementation of the model put at medians of about
- * 0.97 (spring), 0.98 (lever) and 0.93 (bare swing disc), 0.86-1.16 for 90 % of the slams.
+ * 0.97 (spring), 0.98 (lever) and 0.93 (bare swing disc), 0.86-1.16 for 90 % of the slams. The 0.93 took the flow of the
+ * very sub-step of the contact, which overshoots (plant-truth.ts): with it this plant gives 0.929, without it 0.969.
  */
 import { describe, expect, it } from 'vitest';
 import { seatingPeak_Pa } from '../../daemon/hydraulics/joukowsky.ts';
@@ -44,7 +45,7 @@ describe('peak over static against rho a V + rho L d', () => {
   it.each([
     ['spring', 0.97],
     ['lever', 0.98],
-    ['plain', 0.93],
+    ['plain', 0.97],
   ] as const)('%s: median about %d', (kind, median) => {
     const sorted = ratios(kind);
     const at = (share: number) => sorted[Math.round(share * (sorted.length - 1))]!;

@@ -53,22 +53,58 @@ export function summarise(judged: readonly Judged[], withheld: number): Summary 
   };
 }
 
+/** Figures of one kind of valve, and the share that the kind has in the mix they are compared with. */
+export interface Stratum {
+  readonly judged: readonly Judged[];
+  readonly share: number;
+}
+
+/** Quantile of |error| in a mix of strata, whatever number of each there is; NaN when there is nothing. */
+export function mixedQuantile(strata: readonly Stratum[], share: number): number {
+  const all = strata
+    .flatMap(({ judged, share: part }) =>
+      judged.map(({ error }) => ({ size: Math.abs(error), weight: part / judged.length })),
+    )
+    .sort((a, b) => a.size - b.size);
+  if (all.length === 0) return Number.NaN;
+  const total = all.reduce((sum, { weight }) => sum + weight, 0);
+  let below = 0;
+  for (const { size, weight } of all) {
+    below += weight;
+    if (below >= share * total) return size;
+  }
+  return all[all.length - 1].size;
+}
+
 /**
  * Upper end of the one-sided 99 % bootstrap interval of a quantile of |error| over a reference figure (percentile
- * bootstrap, Efron 1979, from memory; 500 draws).
+ * bootstrap, Efron 1979, from memory; 500 draws). Every draw takes the kinds in the shares of the mix.
  */
 export function bootstrapRatio(
-  judged: readonly Judged[],
+  strata: readonly Stratum[],
   share: number,
   reference: number,
   random: Random,
 ): number {
-  const n = judged.length;
-  const sizes = Float64Array.from(judged, ({ error }) => Math.abs(error));
+  const filled = strata.filter(({ judged }) => judged.length > 0);
+  const sizes = filled.map(({ judged }) => Float64Array.from(judged, ({ error }) => Math.abs(error)));
+  const total = filled.reduce((sum, stratum) => sum + stratum.share, 0);
+  const n = sizes.reduce((sum, { length }) => sum + length, 0);
+  const pick = (): Float64Array => {
+    let left = random() * total;
+    for (const [k, stratum] of filled.entries()) {
+      left -= stratum.share;
+      if (left < 0) return sizes[k];
+    }
+    return sizes[sizes.length - 1];
+  };
   const draw = new Float64Array(n);
   const ratios: number[] = [];
   for (let k = 0; k < 500; k++) {
-    for (let i = 0; i < n; i++) draw[i] = sizes[Math.floor(random() * n)];
+    for (let i = 0; i < n; i++) {
+      const from = pick();
+      draw[i] = from[Math.floor(random() * from.length)];
+    }
     draw.sort();
     ratios.push(quantile(draw, share) / reference);
   }

@@ -18,8 +18,11 @@ export interface StudyRow {
   /** One slam, after the reversal. */
   readonly isPlain: boolean;
   readonly figures: Partial<Record<keyof LegResults, Judged | null>>;
-  /** Errors of the instants themselves, in ms, free of the error of the trip. */
-  readonly instants: { readonly seating: Judged | null; readonly reversal: Judged | null };
+  /**
+   * The figures that the prototype defines otherwise: seating and reversal are instants (in ms, free of the error of the
+   * trip), and a largest sample is held against the largest pressure at the tap that it was taken from (in %).
+   */
+  readonly asPrototype: Readonly<Record<'seating' | 'reversal' | 'surgeRaw', Judged | null>>;
   readonly severity: SeverityClass;
   /** Class by the true equivalent velocity; null without a seating. */
   readonly trueSeverity: SeverityClass | null;
@@ -90,9 +93,10 @@ export function rowOf(one: Case, rate_Hz: number, isWide: boolean): StudyRow {
     isWide,
     isPlain: isPlain(one),
     figures: judged,
-    instants: {
+    asPrototype: {
       seating: instant(results.seating, one.truth.seating_s),
       reversal: instant(results.reversal, one.truth.reversal_s),
+      surgeRaw: atTap(results.surgeRaw, one),
     },
     severity: severity.class,
     trueSeverity,
@@ -100,4 +104,12 @@ export function rowOf(one: Case, rate_Hz: number, isWide: boolean): StudyRow {
     isFarOutside: beyond(2),
     flags: flags.map(({ code }) => code),
   };
+}
+
+/** A surge against that at the outlet tap, in %. */
+function atTap(result: Result, { truth }: Case): Judged | null {
+  if (result.value === null || truth.staticAfter_Pa === null) return null;
+  const true_Pa = truth.peakAtTap_Pa - truth.staticAfter_Pa;
+  const off = (value: number) => (100 * (value - true_Pa)) / Math.abs(true_Pa);
+  return { error: off(result.value), low: off(result.low), high: off(result.high) };
 }

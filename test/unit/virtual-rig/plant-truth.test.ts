@@ -18,7 +18,6 @@ function keeperOf(start_mps: number, slope_mps2: number, seating_s: number) {
     flow_m3ps: 0,
     contacts: 0,
     contactShare: 0,
-    contactFlow_m3ps: 0,
     reversalShare: -1,
     smallestFlow_m3ps: 0,
   };
@@ -37,7 +36,6 @@ function keeperOf(start_mps: number, slope_mps2: number, seating_s: number) {
     const isShut = time_s >= seating_s;
     disc.contacts = seats ? 1 : 0;
     disc.contactShare = 1 - (time_s - seating_s) / step_s;
-    disc.contactFlow_m3ps = velocityAt(seating_s) * area;
     disc.reversalShare = !isShut && before >= 0 && now < 0 ? before / (before - now) : -1;
     disc.smallestFlow_m3ps = (isShut ? Math.min(0, velocityAt(seating_s)) : now) * area;
     disc.flow_m3ps = isShut ? 0 : now * area;
