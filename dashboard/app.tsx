@@ -5,12 +5,18 @@ import { ConnectionBanner, TroubleLine } from './parts/trouble-line.tsx';
 import { EventScreen } from './screens/event.tsx';
 import { EventsScreen } from './screens/events.tsx';
 import { LiveScreen } from './screens/live.tsx';
+import { WaveSpeedScreen } from './screens/wave-speed.tsx';
 import { useHouse } from './state/house.ts';
 import type { Route } from './state/route.ts';
 import type { Theme } from './state/settings.ts';
 import { type Store, useStore } from './state/store.ts';
 
-const titles: Readonly<Record<Route['screen'], string>> = { live: 'Live', events: 'Events', event: 'Event' };
+const titles: Readonly<Record<Route['screen'], string>> = {
+  live: 'Live',
+  events: 'Events',
+  event: 'Event',
+  'wave-speed': 'Wave speed',
+};
 
 export function App({ route }: { route: Store<Route> }) {
   const now = useStore(route);
@@ -30,6 +36,7 @@ export function App({ route }: { route: Store<Route> }) {
       <main id="main" tabIndex={-1}>
         {now.screen === 'live' && <LiveScreen />}
         {now.screen === 'events' && <EventsScreen />}
+        {now.screen === 'wave-speed' && <WaveSpeedScreen />}
         {now.screen === 'event' && <EventScreen key={now.id} id={now.id} />}
       </main>
       <Cautions />
@@ -55,6 +62,9 @@ function Header({ screen }: { screen: Route['screen'] }) {
         </a>
         <a href="#/events" {...here(screen === 'event' ? 'event' : 'events')}>
           Events
+        </a>
+        <a href="#/wave-speed" {...here('wave-speed')}>
+          Wave speed
         </a>
       </nav>
       <div class="choices">

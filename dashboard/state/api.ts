@@ -1,5 +1,5 @@
 /** The HTTP API as functions. */
-import type { EventRow, EventView, RigView, TraceView } from '../../daemon/web/wire.ts';
+import type { EventRow, EventView, RigView, TraceView, WaveSpeedView } from '../../daemon/web/wire.ts';
 
 /** An answer that is not 2xx; the message is the server's own sentence. */
 export class ApiError extends Error {
@@ -30,6 +30,10 @@ export async function fetchEvents(before: string | null, limit: number): Promise
 
 export function fetchEvent(id: string, signal?: AbortSignal): Promise<EventView> {
   return getJson(`/api/events/${encodeURIComponent(id)}`, signal);
+}
+
+export function fetchWaveSpeed(leg: string, signal?: AbortSignal): Promise<WaveSpeedView> {
+  return getJson(`/api/legs/${encodeURIComponent(leg)}/wave-speed`, signal);
 }
 
 export interface TraceWindow {

@@ -1,9 +1,10 @@
-/** Hash routing: `#/live`, `#/events`, `#/event/ID`. */
+/** Hash routing: `#/live`, `#/events`, `#/event/ID`, `#/wave-speed`. */
 import { Store } from './store.ts';
 
 export type Route =
   | { readonly screen: 'live' }
   | { readonly screen: 'events' }
+  | { readonly screen: 'wave-speed' }
   | { readonly screen: 'event'; readonly id: string };
 
 /** A stray per cent sign is a typing slip in the address bar, not an error: the server will not know that id. */
@@ -18,7 +19,7 @@ function decoded(text: string): string {
 /** Anything unknown is the live screen. */
 export function parseRoute(hash: string): Route {
   const [, screen, id] = hash.split('/');
-  if (screen === 'events') return { screen: 'events' };
+  if (screen === 'events' || screen === 'wave-speed') return { screen };
   if (screen === 'event' && id !== undefined && id !== '') return { screen: 'event', id: decoded(id) };
   return { screen: 'live' };
 }

@@ -1,7 +1,7 @@
 /** Events and traces, fetched when they are looked at. */
 import { useEffect, useState } from 'preact/hooks';
-import type { EventView, TraceView } from '../../daemon/web/wire.ts';
-import { fetchEvent, fetchTrace, type TraceWindow } from './api.ts';
+import type { EventView, TraceView, WaveSpeedView } from '../../daemon/web/wire.ts';
+import { fetchEvent, fetchTrace, fetchWaveSpeed, type TraceWindow } from './api.ts';
 
 export interface Fetched<T> {
   readonly value: T | null;
@@ -34,6 +34,11 @@ function useFetched<T>(key: string | null, load: (signal: AbortSignal) => Promis
 /** `revision`: of the verdict; another one loads the event again. */
 export function useEvent(id: string, revision: number): Fetched<EventView> {
   return useFetched(`${id}/${revision}`, (signal) => fetchEvent(id, signal));
+}
+
+/** `newest`: another one loads the chart again. */
+export function useWaveSpeed(leg: string, newest: string): Fetched<WaveSpeedView> {
+  return useFetched(`${leg}/${newest}`, (signal) => fetchWaveSpeed(leg, signal));
 }
 
 export function useTrace(id: string, window: TraceWindow | null): Fetched<TraceView> {

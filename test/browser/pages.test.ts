@@ -279,11 +279,11 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     await page.context().close();
   });
 
-  test.each(['live', 'events', 'event/live-0000'])(
+  test.each(['live', 'events', 'event/live-0000', 'wave-speed'])(
     '%s: whatever can be pressed has a name, ids are unique, pictures are described, headings begin at 1',
     async (hash) => {
       const { page } = await open(hash);
-      await page.locator('canvas, .tiny-shape').first().waitFor();
+      await page.locator('canvas, .tiny-shape, .speed-chart svg').first().waitFor();
       expect(await page.evaluate(flaws)).toEqual([]);
       await page.context().close();
     },
@@ -340,6 +340,25 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     );
     const label = await page.locator('.second-plot').getAttribute('aria-label');
     expect(label).toMatch(/falls to zero at 310.ms, runs backwards for 360.ms/);
+    expect(complaints).toEqual([]);
+    await page.context().close();
+  });
+
+  test('the wave speed of a leg is a control chart with its warning, in either unit', async () => {
+    const { page, complaints } = await open('wave-speed');
+    const leg = page.locator('.speed-leg').first();
+    await leg.locator('.speed-chart svg').waitFor();
+    expect(await leg.locator('.speed-chart svg').getAttribute('aria-label')).toMatch(
+      /^Wave speed of leg a, 30 days\. Last: 11\d\d.m\/s \[.* days signal a shift\.$/,
+    );
+    expect(await leg.locator('[role=alert]').textContent()).toMatch(/^Wave speed 11\d\d m\/s in leg a/);
+    expect(await leg.locator('.speed-newest').textContent()).toMatch(/explain it\d\d.ppm \[.*shifted down/);
+    expect(await leg.locator('.is-shifted').count()).toBeGreaterThan(2);
+    await leg.getByText('All 30 days').click();
+    expect(await leg.locator('tbody tr').count()).toBe(30);
+    await page.getByRole('button', { name: 'US' }).click();
+    expect(await leg.locator('.speed-newest').textContent()).toContain('ft/s');
+    expect(await page.locator('.speed-leg').nth(1).textContent()).toContain('begins after 10 days; 4 so far');
     expect(complaints).toEqual([]);
     await page.context().close();
   });
@@ -450,12 +469,12 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     await page.context().close();
   });
 
-  test.each(['live', 'events', 'event/live-0000'])(
+  test.each(['live', 'events', 'event/live-0000', 'wave-speed'])(
     '%s fits a phone: nothing to scroll sideways',
     async (hash) => {
       for (const options of [phone, { viewport: { width: 320, height: 700 } }]) {
         const { page, complaints } = await open(hash, options);
-        await page.locator('canvas, .tiny-shape').first().waitFor();
+        await page.locator('canvas, .tiny-shape, .speed-chart svg').first().waitFor();
         const over = await page.evaluate(
           () => document.documentElement.scrollWidth - document.documentElement.clientWidth,
         );
@@ -466,7 +485,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     },
   );
 
-  test.each(['live', 'events', 'event/live-0000'])(
+  test.each(['live', 'events', 'event/live-0000', 'wave-speed'])(
     '%s keeps the caution in sight, all of them one press away',
     async (hash) => {
       const { page } = await open(hash, phone);

@@ -1,9 +1,11 @@
 /** An event store in memory, filled with made-up closures. */
 import type { RigConfig } from '../../config/rig.ts';
 import type { Verdict } from '../../daemon/analysis/verdict.ts';
+import type { Exported } from '../../daemon/report/exported.ts';
 import type { EventLibrary, TraceQuery } from '../../daemon/web/event-library.ts';
 import { rigView } from '../../daemon/web/views.ts';
-import type { EventRow, EventView, TraceView } from '../../daemon/web/wire.ts';
+import type { EventRow, EventView, TraceView, WaveSpeedView } from '../../daemon/web/wire.ts';
+import { fakeWaveSpeeds } from './fake-wave-speeds.ts';
 import { type Closure, pressure_Pa, syntheticVerdict, tank_Pa, velocity_mps } from './synthetic-event.ts';
 import { syntheticConfig } from './synthetic-rig.ts';
 
@@ -110,6 +112,50 @@ export class FakeLibrary implements EventLibrary {
         return { id: name, time_s, min, max };
       });
     return { channels };
+  }
+
+  /** Leg A loses some wave speed, leg B has just begun. */
+  waveSpeed(leg: string): WaveSpeedView | null {
+    if (leg === 'a') return fakeWaveSpeeds(leg, 30, 90, Date.now());
+    return leg === 'b' ? fakeWaveSpeeds(leg, 4, 0, Date.now()) : null;
+  }
+
+  exported(id: string, query: Omit<TraceQuery, 'points'>): Exported | null {
+    const trace = this.trace(id, { ...query, points: 1_000_000 });
+    if (trace === null) return null;
+    const clocks = new Map<number, Float64Array>();
+    const chunk = new Map(
+      trace.channels.map(({ id: name, time_s, min }) => {
+        const own = Float64Array.from(time_s, (at_s) => trip_s + at_s);
+        const shared = clocks.get(own.length) ?? own;
+        clocks.set(own.length, shared);
+        const series = {
+          channel: this.#config.channels.find((channel) => channel.id === name)!,
+          time_s: shared,
+          value: Float64Array.from(min),
+          quality: new Uint8Array(own.length),
+          halfWidth_s: 1e-5,
+          lost: 0,
+        };
+        return [name, series] as const;
+      }),
+    );
+    const { server: _server, publish: _publish, ...config } = this.#config;
+    return {
+      meta: {
+        form: 1,
+        id,
+        software: '0.1.0',
+        anchor: { time_s: trip_s, wall_ms: this.get(id)!.wall_ms },
+        trip_s,
+        from_s: trip_s + window.from_s,
+        to_s: trip_s + window.to_s,
+        config,
+        channels: [...chunk.keys()],
+      },
+      samples: [...chunk.values()].reduce((sum, { time_s }) => sum + time_s.length, 0),
+      chunks: () => [chunk],
+    };
   }
 
   #row({ id, wall_ms, closure, change }: Stored): EventRow {

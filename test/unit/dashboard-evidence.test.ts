@@ -4,7 +4,9 @@ import { captureWords } from '../../dashboard/format/capture.ts';
 import { agree, crossChecks } from '../../dashboard/format/cross-checks.ts';
 import { formulas } from '../../dashboard/format/formulas.ts';
 import { mainParts, shareWords } from '../../dashboard/format/sources.ts';
+import { dayWords, gasWords, speedScale } from '../../dashboard/format/wave-speed.ts';
 import { meanings } from '../../dashboard/format/words.ts';
+import { fakeWaveSpeeds } from '../support/fake-wave-speeds.ts';
 import { swing, syntheticVerdict } from '../support/synthetic-event.ts';
 
 const plateau_s = 0.0128;
@@ -95,4 +97,18 @@ test('a budget shows its main sources and sums up the rest', () => {
   expect(rest).toBeCloseTo(0.01, 9);
   expect(mainParts(budget, 1).rest).toBeCloseTo(0.4, 9);
   expect([0.594, 0.0095, 0.004].map(shareWords)).toEqual(['59\u202f%', '1\u202f%', '0.4\u202f%']);
+});
+
+test('a day of the wave speed is written with justified digits, its gas with two', () => {
+  const view = fakeWaveSpeeds('A', 30, 90, Date.UTC(2026, 5, 30));
+  const last = view.days.at(-1)!;
+  expect(dayWords(last, 'si')).toEqual({ value: '1178\u202fm/s', interval: '[1162 .. 1194]' });
+  expect(dayWords(last, 'us').value).toMatch(/^38\d\d.ft\/s$/);
+  expect(gasWords(last)).toMatch(/^\d\d.ppm \[\d\d \.\. \d\d\]$/);
+  expect(gasWords({ ...last, freeGas_ratio: null })).toContain('no mixture');
+  const { low, high, ticks } = speedScale(view, 1);
+  expect(low).toBeLessThanOrEqual(1162);
+  expect(high).toBeGreaterThanOrEqual(1291);
+  expect(ticks.length).toBeGreaterThan(2);
+  expect(ticks.length).toBeLessThan(9);
 });
