@@ -73,15 +73,16 @@ async function play(file: string, options: RigOptions): Promise<void> {
   await rig.stop();
 }
 
-function portText({ line, face, address, baud, characterBits }: RigPort): string {
+function portText({ line, face, address, baud, characterBits, speaks }: RigPort): string {
   const where = address.kind === 'serial' ? address.path : `tcp://${address.host}:${address.port}`;
-  return `${line.padEnd(10)} ${face.padEnd(10)} ${where}  (${baud} baud, ${characterBits} bits a character)`;
+  const how = speaks === 'tcp' ? 'Modbus TCP' : `${baud} baud, ${characterBits} bits a character`;
+  return `${line.padEnd(10)} ${face.padEnd(10)} ${where}  (${how})`;
 }
 
-function portData({ line, face, address, baud, characterBits }: RigPort): object {
+function portData({ line, face, address, baud, characterBits, speaks }: RigPort): object {
   const where =
     address.kind === 'serial' ? { path: address.path } : { host: address.host, port: address.port };
-  return { line, ...where, face, baud, characterBits };
+  return { line, ...where, face, baud, characterBits, speaks };
 }
 
 function truthText({ trip, legs, driveLost_s }: TripTruth): string {

@@ -5,8 +5,8 @@
  *   reply     unit | function | bytes u8 | data | crc        exception   unit | function + 80h | code | crc
  *
  * Frames are told apart by silence: 3.5 characters, 1.75 ms above 19 200 baud (Modbus over Serial Line V1.02, 2.5.1.1).
- * A damaged frame, another unit's and a broadcast are met with silence (same, 2.4.1). Exceptions: 01 function not
- * offered, 02 no such address, 03 count not allowed (Modbus Application Protocol V1.1b3, 7). Nothing can be written.
+ * A damaged frame, another unit's and a broadcast are met with silence (same, 2.4.1). What a unit answers stands in
+ * `modbus-device.ts`; behind Modbus TCP (`modbus-tcp.ts`) the same units answer.
  *
  * Registers of a unit are those of the rig file. The demo's, input registers at zero-based addresses:
  *
@@ -18,17 +18,15 @@
  * No clock inside: every call is told the time.
  */
 import { crc16 } from '../../drivers/modbus/crc.ts';
+import { type DeviceSpec, ModbusDevice } from './modbus-device.ts';
 import type { Random } from './random.ts';
-import { type ReadSource, RegisterMap, type RegisterSpec } from './register-map.ts';
+import type { ReadSource } from './register-map.ts';
 
-export interface UnitSpec {
+export interface UnitSpec extends DeviceSpec {
   /** Slave address, 1 to 247. */
   readonly unit: number;
   /** End of request -> start of reply, besides the silence that ends the request, in s. */
   readonly turnaround_s: number;
-  /** Registers it hands out at a time, at most 125; bits 16 times as many. */
-  readonly maxRegisters: number;
-  readonly registers: readonly RegisterSpec[];
 }
 
 /** Switchable misbehaviour of a unit. */
@@ -46,9 +44,18 @@ export interface Reply {
   readonly earliest_s: number;
 }
 
+/** Function code and what follows, and how long after the request it may start. */
+export interface Answer {
+  readonly pdu: Uint8Array;
+  readonly after_s: number;
+}
+
+/** Exception of a gateway whose unit does not answer (Modbus Application Protocol V1.1b3, 7). */
+const noResponse = 0x0b;
+
 interface Unit {
   readonly spec: UnitSpec;
-  readonly map: RegisterMap;
+  readonly device: ModbusDevice;
   readonly faults: UnitFaults;
 }
 
@@ -83,7 +90,7 @@ export class ModbusBus {
     for (const spec of specs) {
       if (this.#units.has(spec.unit)) throw new RangeError(`unit ${spec.unit} is there twice`);
       const faults = { isDead: false, late_ratio: 0, latest_s: 0 };
-      this.#units.set(spec.unit, { spec, map: new RegisterMap(spec.registers, readSource), faults });
+      this.#units.set(spec.unit, { spec, device: new ModbusDevice(spec, readSource), faults });
     }
   }
 
@@ -114,17 +121,19 @@ export class ModbusBus {
       if (frame.length > 0) this.counters.framesRefused++;
       return null;
     }
-    const unit = this.#units.get(frame[0]!);
-    if (unit === undefined || unit.faults.isDead) return null;
-    this.counters.requestsReceived++;
-    const bytes = this.#answer(unit, frame);
-    let earliest_s = end_s + this.gap_s + unit.spec.turnaround_s;
-    if (unit.faults.late_ratio > 0 && this.#random.uniform() < unit.faults.late_ratio) {
-      earliest_s += this.#random.between(0, unit.faults.latest_s);
-      this.counters.repliesDelayed++;
-    }
-    this.counters.repliesSent++;
-    return { bytes, earliest_s };
+    if (frame[0] === 0) for (const { device } of this.#units.values()) device.obey(frame.slice(1, -2));
+    const answer = this.#ask(frame[0]!, frame.slice(1, -2));
+    if (answer === null) return null;
+    const bytes = withCrc(Uint8Array.of(frame[0]!, ...answer.pdu, 0, 0));
+    return { bytes, earliest_s: end_s + this.gap_s + answer.after_s };
+  }
+
+  /** A request over TCP and its answer; a unit that is not there gets the exception of a gateway. Null: nobody answers. */
+  answer(unit: number, pdu: Uint8Array): Answer | null {
+    if (this.#units.has(unit)) return this.#ask(unit, pdu);
+    if (unit === 0) return null;
+    this.counters.exceptionsSent++;
+    return { pdu: Uint8Array.of(pdu[0]! | 0x80, noResponse), after_s: 0 };
   }
 
   /** The line tells when a reply is really on it. */
@@ -132,41 +141,19 @@ export class ModbusBus {
     this.#lastReply = { start_s, end_s };
   }
 
-  #answer(unit: Unit, frame: Uint8Array): Uint8Array {
-    const code = frame[1]!;
-    const start = (frame[2]! << 8) | frame[3]!;
-    const count = (frame[4]! << 8) | frame[5]!;
-    const isBits = code === 1 || code === 2;
-    if (code < 1 || code > 4) return this.#exception(frame, 1);
-    if (frame.length !== 8) return this.#exception(frame, 3);
-    if (count === 0 || count > unit.spec.maxRegisters * (isBits ? 16 : 1)) return this.#exception(frame, 3);
-    if (isBits) {
-      const bits = unit.map.bits(code === 1 ? 'coil' : 'discrete', start, count);
-      if (bits === null) return this.#exception(frame, 2);
-      const reply = new Uint8Array(3 + Math.ceil(count / 8) + 2);
-      for (let i = 0; i < count; i++) reply[3 + (i >> 3)]! |= bits[i]! << (i & 7);
-      return this.#close(reply, frame);
+  #ask(address: number, pdu: Uint8Array): Answer | null {
+    const unit = this.#units.get(address);
+    if (unit === undefined || unit.faults.isDead) return null;
+    this.counters.requestsReceived++;
+    const reply = unit.device.answer(pdu);
+    let after_s = unit.spec.turnaround_s;
+    if (unit.faults.late_ratio > 0 && this.#random.uniform() < unit.faults.late_ratio) {
+      after_s += this.#random.between(0, unit.faults.latest_s);
+      this.counters.repliesDelayed++;
     }
-    const words = unit.map.registers(code === 3 ? 'holding' : 'input', start, count);
-    if (words === null) return this.#exception(frame, 2);
-    const reply = new Uint8Array(3 + 2 * count + 2);
-    for (let i = 0; i < count; i++) {
-      reply[3 + 2 * i] = words[i]! >> 8;
-      reply[4 + 2 * i] = words[i]! & 0xff;
-    }
-    return this.#close(reply, frame);
-  }
-
-  #close(reply: Uint8Array, request: Uint8Array): Uint8Array {
-    reply[0] = request[0]!;
-    reply[1] = request[1]!;
-    reply[2] = reply.length - 5;
-    return withCrc(reply);
-  }
-
-  #exception(request: Uint8Array, code: number): Uint8Array {
-    this.counters.exceptionsSent++;
-    return withCrc(Uint8Array.of(request[0]!, request[1]! | 0x80, code, 0, 0));
+    if ((reply[0]! & 0x80) !== 0) this.counters.exceptionsSent++;
+    this.counters.repliesSent++;
+    return { pdu: reply, after_s };
   }
 }
 

@@ -239,8 +239,9 @@ function resolveLine(
       registers: unit.registers.map((register, j) =>
         resolveRegister(register, `${path}.units[${i}].registers[${j}]`, sensors, report),
       ),
+      ...(unit.memory === undefined ? {} : { memory: unit.memory }),
     }));
-    return { face: 'modbus', ...base, units };
+    return { face: 'modbus', ...base, speaks: line.speaks, units };
   }
   for (const [i, id] of line.channels.entries()) choose(id, ids, 'sensor', `${path}.channels[${i}]`, report);
   const isWide = line.sampleBits === '24';

@@ -140,12 +140,16 @@ const line = {
 const bus = Type.Object({
   face: Type.Literal('modbus'),
   ...line,
+  /** `tcp`: Modbus TCP on a free port of 127.0.0.1, which `rig` prints. */
+  speaks: Type.Enum(['rtu', 'tcp'], { default: 'rtu' }),
   units: Type.Array(
     Type.Object({
       unit: whole(1, 247),
       turnaround: Quantity('time', { default: '1 ms', min: '0 s', max: '1 s' }),
       maxRegisters: whole(1, 125, 125),
       registers: Type.Array(register, { minItems: 1 }),
+      /** Coils and holding registers without a meaning that can be written. */
+      memory: Type.Optional(Type.Object({ address: whole(0, 65_535, 0), count: whole(1, 65_536) })),
     }),
     { minItems: 1 },
   ),

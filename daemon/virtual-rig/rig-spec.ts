@@ -15,6 +15,8 @@ interface LineBase extends LineRate {
 
 export interface BusSpec extends LineBase {
   readonly face: 'modbus';
+  /** `tcp`: Modbus TCP on a port of its own, without a wire that takes time. Absent: RTU. */
+  readonly speaks?: 'rtu' | 'tcp';
   readonly units: readonly UnitSpec[];
 }
 

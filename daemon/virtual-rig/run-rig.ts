@@ -2,6 +2,7 @@
 import { isAbsolute, join } from 'node:path';
 import { monotonic_s } from '../../drivers/driver.ts';
 import { sharpenTimers } from '../../drivers/modbus/precise-wait.ts';
+import { ModbusTcpFace } from './modbus-tcp.ts';
 import type { Port, PortAddress } from './port.ts';
 import { longestHold_s, runAt } from './precise-wait.ts';
 import { PtyPort, whyNoPty } from './pty.ts';
@@ -30,6 +31,8 @@ export interface RigPort {
   readonly address: PortAddress;
   readonly baud: number;
   readonly characterBits: number;
+  /** What a line of face `modbus` speaks. */
+  readonly speaks: 'rtu' | 'tcp';
 }
 
 export interface RigStatus {
@@ -130,7 +133,8 @@ export async function runRig(spec: RigSpec, options: RunRigOptions = {}): Promis
     timer = setTimeout(tick, isThere ? Math.max(1, soonest_s * 1000) : 0);
   };
   for (const outlet of outlets)
-    if (outlet.face.bus !== null) serveBus(outlet, catchUp, now_s, base_s, () => isStopped);
+    if (speaks(outlet.face) === 'tcp') serveTcp(outlet, catchUp, base_s, now_s, () => isStopped);
+    else if (outlet.face.bus !== null) serveBus(outlet, catchUp, now_s, base_s, () => isStopped);
   tick();
 
   const outlet = (line: string): Outlet => {
@@ -144,6 +148,7 @@ export async function runRig(spec: RigSpec, options: RunRigOptions = {}): Promis
       address: port.address,
       baud: face.spec.baud,
       characterBits: face.spec.characterBits,
+      speaks: speaks(face),
     })),
     truthFolder,
     base_s,
@@ -215,6 +220,30 @@ function serveBus(
   };
 }
 
+/** Joins a bus to a TCP port: the network takes no time, the unit does. */
+function serveTcp(
+  { face, port }: Outlet,
+  catchUp: () => void,
+  base_s: number,
+  now_s: () => number,
+  isStopped: () => boolean,
+): void {
+  const tcp = new ModbusTcpFace(face.bus!);
+  port.onData = (bytes) => {
+    catchUp();
+    const end_s = now_s();
+    tcp.receive(bytes, (frame, after_s) => {
+      runAt(base_s + end_s + after_s, () => {
+        if (!isStopped()) port.write(frame);
+      });
+    });
+  };
+}
+
+function speaks({ spec }: Face): 'rtu' | 'tcp' {
+  return spec.face === 'modbus' ? (spec.speaks ?? 'rtu') : 'rtu';
+}
+
 async function openPorts(
   rig: Rig,
   spec: RigSpec,
@@ -233,7 +262,8 @@ async function openPorts(
     for (const face of rig.faces) {
       const name = face.spec.port;
       const path = isAbsolute(name) ? name : join(folder, name);
-      outlets.push({ face, port: transport === 'pty' ? new PtyPort(path) : await TcpPort.open() });
+      const isPty = transport === 'pty' && speaks(face) === 'rtu';
+      outlets.push({ face, port: isPty ? new PtyPort(path) : await TcpPort.open() });
     }
   } catch (error) {
     await Promise.all(outlets.map(({ port }) => port.close()));
