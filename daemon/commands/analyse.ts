@@ -1,9 +1,10 @@
 /** `tripwave analyse EVENT|FILE.csv`: the verdict of one record, from a folder or from anyone's CSV. */
-import { statSync } from 'node:fs';
+import { closeSync, openSync, readFileSync, readSync, statSync } from 'node:fs';
 import { Command } from 'commander';
 import { analyse } from '../analysis/analyse.ts';
 import { DataError, UsageError } from '../errors.ts';
-import { loadEvent } from '../store/load-record.ts';
+import { isExport, readExport } from '../report/read-export.ts';
+import { loadEvent, recordOf } from '../store/load-record.ts';
 import { version } from '../version.ts';
 import { readConfig } from './check.ts';
 import { recordFromCsv } from './csv-record.ts';
@@ -19,7 +20,10 @@ export function analyseCommand(): Command {
   return new Command('analyse')
     .description('Judge one record: an event folder, or a CSV with the rig file that describes its columns.')
     .argument('<record>', 'event folder, or FILE.csv')
-    .option('--config <file>', 'rig file with a recording line: columns, units, leg data (needed for a CSV)')
+    .option(
+      '--config <file>',
+      'rig file with a recording line: columns, units, leg data (needed for a CSV that no export of Tripwave wrote)',
+    )
     .option('--json', 'the verdict as one JSON object')
     .addHelpText(
       'after',
@@ -32,11 +36,26 @@ export function analyseCommand(): Command {
     });
 }
 
+/** An export of this program carries its own description. */
+function beginsAsExport(path: string): boolean {
+  const file = openSync(path, 'r');
+  try {
+    const head = Buffer.alloc(200);
+    return isExport(head.toString('utf8', 0, readSync(file, head)));
+  } finally {
+    closeSync(file);
+  }
+}
+
 async function readRecord(path: string, { config }: Options) {
   const kind = statSync(path, { throwIfNoEntry: false });
   if (kind === undefined)
     throw new DataError(`${path}: no such file or folder; an event folder or a CSV file is allowed`);
   if (kind.isDirectory()) return (await loadEvent(path)).record;
+  if (config === undefined && beginsAsExport(path)) {
+    const { meta, series } = readExport(readFileSync(path, 'utf8'), path);
+    return recordOf({ id: meta.id, config: meta.config }, series);
+  }
   if (config === undefined) {
     throw new UsageError(
       `${path}: a CSV needs --config with a rig file that names its columns (see config/recording.yaml)`,

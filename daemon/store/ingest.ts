@@ -5,6 +5,8 @@
 import { stat } from 'node:fs/promises';
 import type { EventRecord } from '../analysis/record.ts';
 import type { Verdict } from '../analysis/verdict.ts';
+import { exportEvent } from '../report/export-event.ts';
+import type { Exported } from '../report/exported.ts';
 import type { TraceQuery } from '../web/event-library.ts';
 import { rigView } from '../web/views.ts';
 import type { EventRow, EventView, TraceView, WaveSpeedView } from '../web/wire.ts';
@@ -68,6 +70,7 @@ export interface Ingest {
   reanalyse(id: string, reason: string): Promise<Ingested | null>;
   /** Forgets the index and makes it anew from the folders. */
   rebuild(): Promise<void>;
+  exported(id: string, window: Omit<TraceQuery, 'points'>): Promise<Exported | null>;
   list(query: { readonly before: string | null; readonly limit: number }): EventRow[];
   get(id: string): Promise<EventView | null>;
   trace(id: string, query: TraceQuery): Promise<TraceView | null>;
@@ -230,6 +233,13 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
           return [{ id: channel, time_s: time_s.map((at_s) => at_s - trip_s), min, max }];
         }),
       };
+    },
+
+    async exported(id, window) {
+      const entry = index.get(id);
+      if (entry === null) return null;
+      const loaded = await load(id);
+      return exportEvent(loaded, tripOf_s(entry.row.verdict, loaded.header), window);
     },
 
     waveSpeed(leg) {

@@ -1,6 +1,6 @@
 /** From an event folder to what the analysis reads: calibrated, SI, one series a channel. */
 import { join } from 'node:path';
-import type { ChannelConfig, LegConfig } from '../../config/rig.ts';
+import type { ChannelConfig, LegConfig, RigConfig } from '../../config/rig.ts';
 import type { GroupSpec, RawBlock } from '../../drivers/driver.ts';
 import { dividedCalibration } from '../analysis/channel-calibration.ts';
 import type { EventRecord, LegRecord, Series } from '../analysis/record.ts';
@@ -106,7 +106,7 @@ function columnOf(
 
 /** Sorts the series by what they mean at the rig. */
 export function recordOf(
-  header: Pick<EventHeader, 'config' | 'id'>,
+  header: { readonly id: string; readonly config: Omit<RigConfig, 'server' | 'publish'> },
   series: ReadonlyMap<string, Series>,
 ): EventRecord {
   const { config, id } = header;

@@ -1,4 +1,5 @@
 /** What the pages need of the event store. The store fulfils it; tests put a made-up one behind the same routes. */
+import type { Exported } from '../report/exported.ts';
 import type { EventRow, EventView, TraceView, WaveSpeedView } from './wire.ts';
 
 /** Times in s after the trip; at most `points` slices a channel. `channels` null means all. */
@@ -19,4 +20,6 @@ export interface EventLibrary {
   trace(id: string, query: TraceQuery): Awaitable<TraceView | null>;
   /** The day's wave speeds of a leg; null for a leg that no event has. A library without it keeps no charts. */
   waveSpeed?(leg: string): Awaitable<WaveSpeedView | null>;
+  /** The samples of an event as something to export; null for an event that is not known or has none any more. */
+  exported?(id: string, window: Omit<TraceQuery, 'points'>): Awaitable<Exported | null>;
 }

@@ -1,20 +1,26 @@
 /** The HTTP API. Every parameter has a schema; an id that is not of the right form never reaches the store. */
 import type { FastifyInstance } from 'fastify';
-import Type, { type Static } from 'typebox';
-import { csvLines } from './csv.ts';
+import Type, { type Static, type TSchema } from 'typebox';
+import {
+  eventAnswer,
+  eventsAnswer,
+  problem,
+  rigAnswer,
+  statusAnswer,
+  traceAnswer,
+  waveSpeedAnswer,
+} from './answers.ts';
 import type { EventLibrary } from './event-library.ts';
+import { exportRoutes } from './export-routes.ts';
 import type { LiveHub } from './live.ts';
+import { eventId, windowOf, windowProperties } from './query.ts';
 import type { RigState } from './rig-state.ts';
 import { slimRow } from './views.ts';
-
-/** An event id is a folder name, never a path: letters, digits, dash, underscore, and single dots inside. */
-export const eventIdPattern = '^[A-Za-z0-9][A-Za-z0-9_-]*(\\.[A-Za-z0-9_-]+)*$';
-const eventId = Type.String({ minLength: 1, maxLength: 80, pattern: eventIdPattern });
 
 const listQuery = Type.Object(
   {
     before: Type.Optional(eventId),
-    limit: Type.Integer({ minimum: 1, maximum: 500, default: 50 }),
+    limit: Type.Optional(Type.Integer({ minimum: 1, maximum: 500, default: 50 })),
   },
   { additionalProperties: false },
 );
@@ -23,21 +29,13 @@ const eventParams = Type.Object({ id: eventId });
 
 const legParams = Type.Object({ id: Type.String({ minLength: 1, maxLength: 80 }) });
 
-const windowProperties = {
-  /** Channel ids, comma separated. */
-  channels: Type.Optional(Type.String({ minLength: 1, maxLength: 2000 })),
-  from: Type.Optional(Type.Number({ minimum: -1e6, maximum: 1e6 })),
-  to: Type.Optional(Type.Number({ minimum: -1e6, maximum: 1e6 })),
-};
 const traceQuery = Type.Object(
-  { ...windowProperties, points: Type.Integer({ minimum: 2, maximum: 20_000, default: 2_000 }) },
+  {
+    ...windowProperties,
+    points: Type.Optional(Type.Integer({ minimum: 2, maximum: 20_000, default: 2_000 })),
+  },
   { additionalProperties: false },
 );
-const exportQuery = Type.Object(windowProperties, { additionalProperties: false });
-
-/** More slices than any record has samples: everything comes as it was recorded. */
-const everySample = 10_000_000;
-
 /** What the routes read from. */
 export interface RouteSources {
   readonly library: EventLibrary;
@@ -45,22 +43,13 @@ export interface RouteSources {
   readonly hub: LiveHub;
 }
 
-type WindowQuery = Static<typeof exportQuery>;
-
-function windowOf(query: WindowQuery): {
-  channels: string[] | null;
-  from_s: number | null;
-  to_s: number | null;
-} {
-  return {
-    channels: query.channels?.split(',').filter((id) => id !== '') ?? null,
-    from_s: query.from ?? null,
-    to_s: query.to ?? null,
-  };
-}
-
 function noEvent(id: string): { error: string } {
   return { error: `There is no event "${id}".` };
+}
+
+/** The part of a schema that the description of the API is made of. */
+function says(tag: string, summary: string, response: Readonly<Record<number, TSchema>>) {
+  return { tags: [tag], summary, response };
 }
 
 /** Adds the API to the server. What it answers is never cached. */
@@ -69,20 +58,33 @@ export function apiRoutes(app: FastifyInstance, { library, state, hub }: RouteSo
     if (request.url.startsWith('/api/')) reply.header('cache-control', 'no-store');
   });
 
-  app.get('/api/rig', async (_request, reply) => {
-    if (state.rig !== null) return state.rig;
-    return reply
-      .code(503)
-      .send({ error: 'The recorder has not introduced itself yet; ask again in a moment.' });
-  });
+  app.get(
+    '/api/rig',
+    { schema: says('rig', 'The rig as configured now.', { 200: rigAnswer, 503: problem }) },
+    async (_request, reply) => {
+      if (state.rig !== null) return state.rig;
+      return reply
+        .code(503)
+        .send({ error: 'The recorder has not introduced itself yet; ask again in a moment.' });
+    },
+  );
 
-  app.get('/api/status', async () => state.view(hub.counters));
+  app.get(
+    '/api/status',
+    { schema: says('rig', 'Phase, lines, counters and what is wrong now.', { 200: statusAnswer }) },
+    async () => state.view(hub.counters),
+  );
 
   app.get<{ Querystring: Static<typeof listQuery> }>(
     '/api/events',
-    { schema: { querystring: listQuery } },
+    {
+      schema: {
+        querystring: listQuery,
+        ...says('events', 'Events, newest first, in pages.', { 200: eventsAnswer }),
+      },
+    },
     async (request) => {
-      const { before, limit } = request.query;
+      const { before, limit = 50 } = request.query;
       const rows = await library.list({ before: before ?? null, limit });
       return { events: rows.map(slimRow) };
     },
@@ -90,7 +92,12 @@ export function apiRoutes(app: FastifyInstance, { library, state, hub }: RouteSo
 
   app.get<{ Params: Static<typeof eventParams> }>(
     '/api/events/:id',
-    { schema: { params: eventParams } },
+    {
+      schema: {
+        params: eventParams,
+        ...says('events', 'One event with its newest verdict.', { 200: eventAnswer, 404: problem }),
+      },
+    },
     async (request, reply) => {
       const event = await library.get(request.params.id);
       return event ?? reply.code(404).send(noEvent(request.params.id));
@@ -99,7 +106,15 @@ export function apiRoutes(app: FastifyInstance, { library, state, hub }: RouteSo
 
   app.get<{ Params: Static<typeof legParams> }>(
     '/api/legs/:id/wave-speed',
-    { schema: { params: legParams } },
+    {
+      schema: {
+        params: legParams,
+        ...says('events', 'Control chart of the wave speed of a leg, a point a day.', {
+          200: waveSpeedAnswer,
+          404: problem,
+        }),
+      },
+    },
     async (request, reply) => {
       const { id } = request.params;
       const chart = await library.waveSpeed?.(id);
@@ -109,27 +124,25 @@ export function apiRoutes(app: FastifyInstance, { library, state, hub }: RouteSo
 
   app.get<{ Params: Static<typeof eventParams>; Querystring: Static<typeof traceQuery> }>(
     '/api/events/:id/trace',
-    { schema: { params: eventParams, querystring: traceQuery } },
+    {
+      schema: {
+        params: eventParams,
+        querystring: traceQuery,
+        ...says('events', 'Samples of an event for a picture: min and max of slices.', {
+          200: traceAnswer,
+          404: problem,
+        }),
+      },
+    },
     async (request, reply) => {
       const { id } = request.params;
-      const trace = await library.trace(id, { ...windowOf(request.query), points: request.query.points });
+      const trace = await library.trace(id, {
+        ...windowOf(request.query),
+        points: request.query.points ?? 2_000,
+      });
       return trace ?? reply.code(404).send(noEvent(id));
     },
   );
 
-  app.get<{ Params: Static<typeof eventParams>; Querystring: WindowQuery }>(
-    '/api/events/:id/export.csv',
-    { schema: { params: eventParams, querystring: exportQuery } },
-    async (request, reply) => {
-      const { id } = request.params;
-      const [event, trace] = await Promise.all([
-        library.get(id),
-        library.trace(id, { ...windowOf(request.query), points: everySample }),
-      ]);
-      if (event === null || trace === null) return reply.code(404).send(noEvent(id));
-      reply.header('content-type', 'text/csv; charset=utf-8');
-      reply.header('content-disposition', `attachment; filename="${id}.csv"`);
-      return reply.send(csvLines(trace, event.rig.channels));
-    },
-  );
+  exportRoutes(app, library);
 }

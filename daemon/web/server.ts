@@ -8,6 +8,7 @@ import Fastify, { type FastifyError, type FastifyInstance } from 'fastify';
 import { UnavailableError } from '../errors.ts';
 import { healthRoutes } from './health-routes.ts';
 import type { LiveHub } from './live.ts';
+import { describeApi } from './openapi.ts';
 import { refusal } from './origin.ts';
 import type { RigState } from './rig-state.ts';
 import { apiRoutes, type RouteSources } from './routes.ts';
@@ -85,6 +86,7 @@ export async function createServer(options: WebOptions): Promise<FastifyInstance
       app.websocketServer.close(done);
     },
   });
+  await describeApi(app);
   apiRoutes(app, options);
   healthRoutes(app, options);
   liveRoute(app, options.hub, options.state);

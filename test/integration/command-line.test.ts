@@ -9,7 +9,7 @@ import type { Verdict } from '../../daemon/analysis/verdict.ts';
 
 const checkout = join(import.meta.dirname, '../..');
 const record = 'test/golden/records/spring-100-1000Hz.csv';
-const commands = ['demo', 'run', 'check', 'rig', 'analyse', 'probe', 'doctor', 'replay'];
+const commands = ['demo', 'run', 'check', 'rig', 'analyse', 'export', 'probe', 'doctor', 'replay'];
 let folder = '';
 
 beforeAll(() => {

@@ -107,13 +107,29 @@ describe('answers', () => {
     expect([time_s[0] >= -0.1, time_s.at(-1) <= 0.5]).toEqual([true, true]);
   });
 
-  test('the export is every sample as CSV, to be saved', async () => {
+  test('the export is every sample as CSV, to be saved, and says what it is', async () => {
     const answer = await get('/api/events/event-0/export.csv?channels=a-outlet&from=0&to=0.01');
     expect(answer.headers['content-type']).toBe('text/csv; charset=utf-8');
     expect(answer.headers['content-disposition']).toBe('attachment; filename="event-0.csv"');
-    expect(answer.body.split('\r\n')[0]).toBe('time after trip [s],a-outlet [Pa]');
-    expect(answer.body.trim().split('\r\n')).toHaveLength(1 + 51);
+    const lines = answer.body.trim().split('\r\n');
+    const rows = lines.filter((line) => !line.startsWith('#'));
+    expect(rows[0]).toBe('time [s],time after trip [s],a-outlet [Pa],quality');
+    expect(rows).toHaveLength(1 + 51);
+    expect(lines[0]).toMatch(/^# Tripwave export, form 1/);
+    expect(lines.at(-1)).toContain('"a-outlet":{"samples":51,"lost":0');
   });
+
+  test.each(['csv', 'json', 'parquet'])(
+    'the size of an export as %s is known before it is made',
+    async (format) => {
+      const sizes = (await get('/api/events/event-0/export')).json();
+      const answer = await get(`/api/events/event-0/export.${format}`);
+      const ratio = answer.rawPayload.length / sizes[`${format}_bytes`];
+      expect(ratio).toBeGreaterThan(0.4);
+      expect(ratio).toBeLessThan(2);
+      expect(answer.headers['x-estimated-bytes']).toBe(String(sizes[`${format}_bytes`]));
+    },
+  );
 
   test('the page may load nothing from elsewhere and be framed by nobody', async () => {
     const answer = await get('/');
@@ -143,7 +159,7 @@ describe('ids from outside', () => {
     `${'x'.repeat(81)}`,
     'a b',
   ])('%s never reaches the store', async (id) => {
-    for (const tail of ['', '/trace', '/export.csv']) {
+    for (const tail of ['', '/trace', '/export', '/export.csv', '/export.parquet']) {
       const answer = await get(`/api/events/${id}${tail}`);
       expect([400, 404]).toContain(answer.statusCode);
       expect(answer.json().error).not.toContain('There is no event');
@@ -151,7 +167,7 @@ describe('ids from outside', () => {
   });
 
   test('one of the right form that is not there is 404 and named', async () => {
-    for (const tail of ['', '/trace', '/export.csv']) {
+    for (const tail of ['', '/trace', '/export', '/export.csv', '/export.parquet']) {
       const answer = await get(`/api/events/20260101T000000-a${tail}`);
       expect(answer.statusCode).toBe(404);
       expect(answer.json().error).toBe('There is no event "20260101T000000-a".');

@@ -1,0 +1,177 @@
+/**
+ * Schemas of what the API answers: the forms of `wire.ts` for the description in OpenAPI. A test holds real answers
+ * against them, so that no field goes undescribed.
+ */
+import Type, { type TSchema } from 'typebox';
+import { verdictAnswer } from './verdict-answer.ts';
+
+export const text = (description = '') => Type.String(description === '' ? {} : { description });
+export const number = (description = '') => Type.Number(description === '' ? {} : { description });
+export const orNull = (schema: TSchema) => Type.Union([schema, Type.Null()]);
+const counters = Type.Record(Type.String(), Type.Number(), {
+  description: 'Counts since the process started; they only grow.',
+});
+
+/** What every refusal carries. */
+export const problem = Type.Object({ error: text('What is wrong, and what is allowed or to be done.') });
+
+const sampling = Type.Object({
+  rate_Hz: number('of the outlet channel'),
+  needed_Hz: number('for a peak to be reported'),
+  recommended_Hz: number(),
+  plateau_s: number('from the step to its echo: 2 (L - x) / a'),
+  samples: number('on the plateau at rate_Hz'),
+  responseTime_s: number('of sensor and filter'),
+});
+
+export const rigAnswer = Type.Object({
+  name: text(),
+  place: text(),
+  software: text(),
+  channels: Type.Array(
+    Type.Object({
+      id: text('Tag.'),
+      name: text(),
+      quantity: text(),
+      unit: text('SI unit of every number of this channel; pressure is gauge.'),
+      displayUnit: text('What people want to see.'),
+      leg: orNull(Type.String()),
+      role: text('outlet, inlet, mid, meter, position, tank, contact, pressure-switch or other'),
+      range: Type.Array(Type.Number(), { minItems: 2, maxItems: 2 }),
+    }),
+  ),
+  legs: Type.Array(
+    Type.Object({
+      id: text(),
+      name: text(),
+      bore_m: number(),
+      length_m: number('valve seat to the end that reflects'),
+      waveSpeed_mps: number(),
+      waveSpeedHalfWidth_mps: number('of its 95 % interval'),
+      inertiaRatio: number('effective over geometric length of the column'),
+      sampling: orNull(sampling),
+      rating_Pa: orNull(Type.Number()),
+      valve: Type.Object({ id: text(), type: text(), size: text(), settings: text() }),
+    }),
+  ),
+  tripSetPoint_Pa: orNull(Type.Number()),
+  density_kgpm3: number(),
+  severity: Type.Object({ version: text(), mild_mps: number(), severe_mps: number() }),
+  anchor: Type.Object({
+    time_s: number("the recorder's clock"),
+    wall_ms: number('since 1970 at that instant'),
+  }),
+});
+
+export const statusAnswer = Type.Object({
+  phase: text('waiting, filling, running, tripped, recording, fault, analysing or recorder-gone'),
+  tripIn_s: orNull(Type.Number()),
+  lines: Type.Array(
+    Type.Object(
+      {
+        line: text(),
+        driver: text(),
+        link: Type.Object(
+          { state: text(), since_s: number("on the recorder's clock"), why: text('empty when open') },
+          { additionalProperties: true },
+        ),
+        counters,
+      },
+      { additionalProperties: true },
+    ),
+  ),
+  counters,
+  troubles: Type.Array(
+    Type.Object({ since_ms: number('since 1970'), what: text(), remedy: text('What to do.') }),
+  ),
+  channels: Type.Optional(
+    Type.Array(
+      Type.Object(
+        { channel: text(), class: text('status class as in NE 107'), text: text() },
+        { additionalProperties: true },
+      ),
+    ),
+  ),
+});
+
+const eventRow = {
+  id: text(),
+  wall_ms: number('trip instant, since 1970'),
+  source: text('what told of the trip'),
+  closedBecause: text(),
+  verdict: orNull(verdictAnswer),
+  shape: orNull(
+    Type.Object({
+      from_s: number('after the trip'),
+      to_s: number('after the trip'),
+      minmax_Pa: Type.Array(orNull(Type.Number()), { description: 'min, max of equal slices' }),
+    }),
+  ),
+};
+
+export const eventsAnswer = Type.Object({
+  events: Type.Array(Type.Object(eventRow, { additionalProperties: true }), {
+    description: 'Newest first; velocity histories are left out here.',
+  }),
+});
+
+export const eventAnswer = Type.Object(
+  {
+    ...eventRow,
+    trip_s: number("trip instant on the recorder's clock; times of the trace are relative to it"),
+    window: Type.Object({ from_s: number(), to_s: number() }),
+    rig: rigAnswer,
+  },
+  { additionalProperties: true },
+);
+
+export const traceAnswer = Type.Object({
+  channels: Type.Array(
+    Type.Object({
+      id: text(),
+      time_s: Type.Array(Type.Number(), { description: 'after the trip' }),
+      min: Type.Array(orNull(Type.Number())),
+      max: Type.Array(orNull(Type.Number())),
+    }),
+  ),
+});
+
+const mps = orNull(Type.Number());
+
+export const waveSpeedAnswer = Type.Object({
+  leg: text(),
+  days: Type.Array(
+    Type.Object(
+      {
+        day: text('UTC'),
+        events: Type.Integer(),
+        median_mps: number(),
+        low_mps: number(),
+        high_mps: number(),
+        expected_mps: number('without gas'),
+        freeGas_ratio: orNull(
+          Type.Number({ description: 'share of the volume at the pressure of the leg at rest' }),
+        ),
+        freeGasLow_ratio: mps,
+        freeGasHigh_ratio: mps,
+        ewma_mps: mps,
+        cusumHigh_mps: mps,
+        cusumLow_mps: mps,
+        side: orNull(Type.String()),
+      },
+      { additionalProperties: true },
+    ),
+  ),
+  chart: orNull(
+    Type.Object({
+      target_mps: number(),
+      deviation_mps: number(),
+      ewmaLow_mps: number(),
+      ewmaHigh_mps: number(),
+      decision_mps: number(),
+    }),
+  ),
+  baselineDays: Type.Integer(),
+  gasLimit_ratio: number(),
+  warning: orNull(Type.String()),
+});
