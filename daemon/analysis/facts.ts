@@ -36,7 +36,7 @@ export interface Facts {
   readonly motion: Motion | null;
   /** Flow through zero, at the seat, in s from the origin. */
   readonly reversal: Estimate | null;
-  /** Largest sample after the closing. */
+  /** Largest sample of the slam. */
   readonly peak: { readonly index: number; readonly at_s: number; readonly raw_Pa: number } | null;
   /** Static level 50 ms after seating, and what the outlet lies below it just before. */
   readonly static_Pa: number | null;
@@ -68,7 +68,7 @@ export function gather(frame: Frame, trip: Trip | null): Facts {
   const approach_mps =
     trip === null || frame.meter === null || meter === null ? null : approach(frame.meter, trip.at_s, meter);
   const settled = seat === null ? null : settle(frame, seat.at_s);
-  const peak = seat === null ? null : largestAfter(frame, seat);
+  const peak = seat === null ? null : largestAfter(frame, seat, trip);
   const static_Pa = seat === null || settled === null ? null : settled.level_Pa(seat.at_s + 0.05);
   const base = {
     frame,
@@ -107,9 +107,17 @@ function isFlowing(frame: Frame, trip: Trip | null, approach_mps: Estimate | nul
   return onLine(line, trip.at_s + 0.175) - later > Math.max(0.05e5, 3 * sigma);
 }
 
-function largestAfter(frame: Frame, seat: Seat): Facts['peak'] {
+/**
+ * Largest sample of the slam. A damped disc may stop the flow, be thrown back and touch later and more softly: unless the
+ * closure was sharp, the search begins a quarter of a second before the seating, but well after the trip.
+ */
+function largestAfter(frame: Frame, seat: Seat, trip: Trip | null): Facts['peak'] {
   const { samples, step_s } = frame.outlet;
-  const from_s = seat.at_s - 2 * step_s;
+  const seated_s = seat.at_s - 2 * step_s;
+  const from_s =
+    seat.isSoftened === false || trip === null
+      ? seated_s
+      : Math.min(seated_s, Math.max(trip.at_s + 0.1, seat.at_s - 0.25));
   const [first, end] = range(samples.time_s, { from_s, to_s: Number.POSITIVE_INFINITY });
   // Spikes are taken out of the search only where the ring is well resolved; see `makeFrame`.
   const values = frame.spikes > 0 && frame.constants.ring_s > 24 * step_s ? frame.calm.value : samples.value;

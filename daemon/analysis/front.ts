@@ -5,7 +5,7 @@
  */
 import { type ColumnFit, fitColumns } from './fit.ts';
 import { range, type Samples } from './samples.ts';
-import { coverage, together } from './uncertainty.ts';
+import { coverage, type Estimate, together } from './uncertainty.ts';
 
 /** What the fit may assume. Times in s. */
 export interface FrontSetting {
@@ -18,8 +18,8 @@ export interface FrontSetting {
   /** Windows before and after the front. */
   readonly before_s: number;
   readonly after_s: number;
-  /** Whether the pressure already rises before the seat is touched. */
-  readonly isSoftened: boolean;
+  /** Growth times of the rise before the seat is touched that are tried, in s; empty: there is none. */
+  readonly growths_s: readonly number[];
 }
 
 /** The fitted front, at the tap. */
@@ -32,29 +32,51 @@ export interface Front {
   /** After minus before. */
   readonly step_Pa: number;
   readonly stepUncertainty_Pa: number;
+  /** Response time of the sensor as it was used. */
+  readonly lag_s: number;
   /** What the doubt about the sensor's lag adds to either, included in them. */
   readonly atByLag_s: number;
   readonly stepByLag_Pa: number;
   /** Slope of the ramp after the front, in Pa/s. */
   readonly ramp_Paps: number;
   readonly sigma_Pa: number;
+  /** Sum of the squares of what is left, over so many samples. */
+  readonly squares_Pa2: number;
+  readonly count: number;
   readonly from_s: number;
   readonly to_s: number;
 }
 
-/** Growth times of the exponential of a softened closure that are tried, in s. */
-const growths_s = [0.0007, 0.0015, 0.003, 0.006, 0.012];
+/** Growth times of a softened closure, which throttles long before it seats, in s. */
+export const softenedGrowths_s = [0.0007, 0.0015, 0.003, 0.006, 0.012];
 
-/** Fits the front; null when fewer than three samples lie on either side, or nothing fits. */
+/**
+ * Growth times of the short throttling of a heavy disc just before it touches, in s. Faster ones would pass the doubt
+ * about the sensor's lag off as throttling.
+ */
+export const throttlingGrowths_s = [0.0015, 0.003, 0.006];
+
+/**
+ * Fits the front; null when fewer than three samples lie on either side, or nothing fits. The sensor's lag is an unknown
+ * with the configured one as its prior: a fast record shows the lag, a slow one leaves it where it was.
+ */
 export function fitFront(samples: Samples, setting: FrontSetting): Front | null {
-  const nominal = search(samples, setting, setting.lag_s);
-  if (nominal === null) return null;
-  const doubt_s = setting.lagHalfWidth_s / coverage;
-  const slower = doubt_s > 0 ? search(samples, setting, setting.lag_s + doubt_s) : null;
-  const byLag = (pick: (front: Front) => number) =>
-    slower === null ? 0 : Math.abs(pick(slower) - pick(nominal));
-  const atByLag_s = byLag((front) => front.at_s);
-  const stepByLag_Pa = byLag((front) => front.step_Pa);
+  const look = windowOf(samples, setting);
+  if (look === null) return null;
+  const { lag_s, lagHalfWidth_s, growths_s } = setting;
+  const growths = growths_s.length > 0 ? growths_s : [null];
+  const first = search(look, lag_s, growths, (look.low_s + look.high_s) / 2, look.high_s - look.low_s, 32);
+  if (first === null) return null;
+  const span_s = (look.high_s - look.low_s) / 8;
+  const at = (other_s: number) =>
+    search(look, other_s, [first.growth_s], first.at_s, 2 * span_s, 16) ?? first;
+  const doubt_s = lagHalfWidth_s / coverage;
+  if (doubt_s <= 0) return toFront(look, at(lag_s));
+  const known = lagOf(lag_s, doubt_s, at);
+  const nominal = toFront(look, at(known.value));
+  const slower = toFront(look, at(known.value + known.uncertainty));
+  const atByLag_s = Math.abs(slower.at_s - nominal.at_s);
+  const stepByLag_Pa = Math.abs(slower.step_Pa - nominal.step_Pa);
   return {
     ...nominal,
     atUncertainty_s: together(nominal.atUncertainty_s, atByLag_s),
@@ -64,36 +86,73 @@ export function fitFront(samples: Samples, setting: FrontSetting): Front | null 
   };
 }
 
+/** The lag that prior and samples agree on best, tried at seven places over +-2 standard uncertainties of the prior. */
+function lagOf(lag_s: number, doubt_s: number, at: (lag_s: number) => Trial): Estimate {
+  const places = [-2, -4 / 3, -2 / 3, 0, 2 / 3, 4 / 3, 2].filter((z) => lag_s + z * doubt_s > 0.1 * lag_s);
+  const squares = places.map((z) => at(lag_s + z * doubt_s).fit);
+  const least = Math.min(...squares.map((fit) => fit.sigma ** 2));
+  const costs = squares.map((fit, k) => fit.squares / Math.max(1e-12, least) + places[k] ** 2);
+  let best = 0;
+  for (let k = 1; k < costs.length; k++) if (costs[k] < costs[best]) best = k;
+  const k = Math.min(costs.length - 2, Math.max(1, best));
+  if (costs.length < 3) return { value: lag_s, uncertainty: doubt_s };
+  // A parabola through three places: its vertex, and how far from there it rises by 1.
+  const h = places[k + 1] - places[k];
+  const bend = (costs[k + 1] - 2 * costs[k] + costs[k - 1]) / (h * h);
+  if (bend <= 0) return { value: lag_s + places[best] * doubt_s, uncertainty: doubt_s };
+  const vertex = places[k] - (costs[k + 1] - costs[k - 1]) / (2 * h * bend);
+  const z = Math.min(places[places.length - 1], Math.max(places[0], vertex));
+  return { value: lag_s + z * doubt_s, uncertainty: Math.min(1, Math.sqrt(2 / bend)) * doubt_s };
+}
+
 interface Trial {
   readonly at_s: number;
+  readonly lag_s: number;
   readonly fit: ColumnFit;
   readonly growth_s: number | null;
 }
 
-function search(samples: Samples, setting: FrontSetting, lag_s: number): Front | null {
+/** The samples that are fitted, and the instants between which the front lies. */
+interface Look {
+  readonly time_s: Float64Array;
+  readonly y: Float64Array;
+  readonly low_s: number;
+  readonly high_s: number;
+}
+
+function windowOf(samples: Samples, setting: FrontSetting): Look | null {
   const from_s = setting.half_s - setting.before_s;
   const to_s = setting.half_s + setting.after_s;
   const [first, end] = range(samples.time_s, { from_s, to_s });
   const time_s = samples.time_s.subarray(first, end);
   const y = samples.value.subarray(first, end);
-  const low_s = setting.half_s - 1.5 * setting.step_s - 2 * lag_s;
+  const low_s = setting.half_s - 1.5 * setting.step_s - 2 * setting.lag_s;
   const high_s = setting.half_s + 0.75 * setting.step_s;
   let count = 0;
   for (const t of time_s) if (t > high_s) count++;
-  if (count < 3 || time_s.length - count < 3) return null;
-  const growths = setting.isSoftened ? growths_s : [null];
+  return count < 3 || time_s.length - count < 3 ? null : { time_s, y, low_s, high_s };
+}
+
+/** A grid of instants, then ever finer ones over smaller spans: the misfit has small dents at the samples. */
+function search(
+  look: Look,
+  lag_s: number,
+  growths: readonly (number | null)[],
+  about_s: number,
+  span_s: number,
+  firstPoints: number,
+): Trial | null {
   let best: Trial | null = null;
-  let span = high_s - low_s;
-  let middle = (low_s + high_s) / 2;
-  // A grid, then the same grid twice over ever smaller spans: the misfit has small dents at the samples.
+  let span = span_s;
+  let middle = about_s;
   for (let round = 0; round < 3; round++) {
-    const points = round === 0 ? 32 : 12;
+    const points = round === 0 ? firstPoints : 12;
     for (let k = 0; k <= points; k++) {
       const at_s = middle + span * (k / points - 0.5);
-      if (at_s < low_s || at_s > high_s) continue;
+      if (at_s < look.low_s || at_s > look.high_s) continue;
       for (const growth_s of growths) {
         if (round > 0 && best !== null && growth_s !== best.growth_s) continue;
-        const trial = attempt(time_s, y, at_s, lag_s, growth_s);
+        const trial = attempt(look.time_s, look.y, at_s, lag_s, growth_s);
         if (trial !== null && (best === null || trial.fit.squares < best.fit.squares)) best = trial;
       }
     }
@@ -101,7 +160,7 @@ function search(samples: Samples, setting: FrontSetting, lag_s: number): Front |
     middle = best.at_s;
     span /= 8;
   }
-  return best === null ? null : toFront(time_s, y, best, lag_s, { low_s, high_s });
+  return best;
 }
 
 function attempt(
@@ -112,7 +171,7 @@ function attempt(
   growth_s: number | null,
 ): Trial | null {
   const fit = fitColumns(columnsOf(time_s, at_s, lag_s, growth_s), y);
-  return fit === null ? null : { at_s, fit, growth_s };
+  return fit === null ? null : { at_s, lag_s, fit, growth_s };
 }
 
 /**
@@ -148,14 +207,9 @@ function columnsOf(
   return columns;
 }
 
-function toFront(
-  time_s: Float64Array,
-  y: Float64Array,
-  best: Trial,
-  lag_s: number,
-  bounds: { readonly low_s: number; readonly high_s: number },
-): Front {
-  const { fit, at_s, growth_s } = best;
+function toFront(look: Look, best: Trial): Front {
+  const { fit, at_s, lag_s, growth_s } = best;
+  const { time_s, y } = look;
   const c = fit.coefficients;
   const p = c.length;
   const before_Pa = c[0] + (p > 4 ? c[4] : 0);
@@ -168,11 +222,7 @@ function toFront(
   let moved_s = 0;
   let stepMoved_Pa = 0;
   for (const direction of [-1, 1]) {
-    for (
-      let size_s = (bounds.high_s - bounds.low_s) / 256;
-      size_s < bounds.high_s - bounds.low_s;
-      size_s *= 1.5
-    ) {
+    for (let size_s = (look.high_s - look.low_s) / 256; size_s < look.high_s - look.low_s; size_s *= 1.5) {
       const trial = attempt(time_s, y, at_s + direction * size_s, lag_s, growth_s);
       if (trial === null) break;
       const b = trial.fit.coefficients;
@@ -187,6 +237,7 @@ function toFront(
   }
   return {
     at_s,
+    lag_s,
     atUncertainty_s: moved_s,
     before_Pa,
     after_Pa: c[2],
@@ -196,6 +247,8 @@ function toFront(
     stepByLag_Pa: 0,
     ramp_Paps: c[3],
     sigma_Pa,
+    squares_Pa2: fit.squares,
+    count: fit.n,
     from_s: time_s[0],
     to_s: time_s[time_s.length - 1],
   };

@@ -39,7 +39,7 @@ export function inletVelocity(facts: Facts): Result {
       step_s: inlet.step_s,
       before_s: Math.max(0.012, 6 * inlet.step_s),
       after_s,
-      isSoftened: false,
+      growths_s: [],
     },
   );
   if (front === null) return withheld('the step at the inlet cannot be fitted');

@@ -2,7 +2,7 @@
 import { type Closure, cross } from './closure.ts';
 import { fitLine, onLine } from './fit.ts';
 import type { Frame } from './frame.ts';
-import { type Front, fitFront, riseTime_s } from './front.ts';
+import { type Front, fitFront, riseTime_s, softenedGrowths_s, throttlingGrowths_s } from './front.ts';
 import { indexAt, indexOfLargest, indexOfSmallest, meanOver } from './samples.ts';
 import { type Estimate, together } from './uncertainty.ts';
 
@@ -120,6 +120,13 @@ function touchedLater(frame: Frame, closure: Closure): Closure | null {
   return cross(frame.calm, later, w);
 }
 
+/** The front without throttling before it, unless that explains the samples far better (F of one more unknown, 15). */
+function plainer(sharp: Front, throttled: Front | null): Front {
+  if (throttled === null || throttled.step_Pa <= 0 || throttled.count < 8) return sharp;
+  const gain_Pa2 = sharp.squares_Pa2 - throttled.squares_Pa2;
+  return gain_Pa2 > (15 * throttled.squares_Pa2) / (throttled.count - 6) ? throttled : sharp;
+}
+
 /** Reads one closing off the outlet of a leg. */
 export function readSeat(frame: Frame, detected: Closure): Seat {
   const { closure, throttled_s, toTop_s, toEnd_s } = locate(frame, touchedLater(frame, detected) ?? detected);
@@ -136,14 +143,19 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
     after_s: Math.min(0.45 * plateau_s, Math.max(0.02, 8 * step_s)),
   };
   const canTell = perPlateau >= 8 && lag_s < 0.25 * plateau_s;
-  const sharp = canTell ? fitFront(outlet.samples, { ...setting, isSoftened: false }) : null;
+  const sharp = canTell ? fitFront(outlet.samples, { ...setting, growths_s: [] }) : null;
   const top_Pa = sharp?.after_Pa ?? outlet.samples.value[closure.index];
   const rise_s = canTell
     ? riseTime_s(outlet.samples, closure.half_s, Math.max(0.1, ring_s), 0.3 * plateau_s, top_Pa)
     : null;
   const bySlope = rise_s === null ? null : rise_s > Math.max(0.003, 3 * lag_s, 3 * step_s);
   const isSoftened = throttled_s > 0 ? true : bySlope;
-  const front = isSoftened === true ? fitFront(outlet.samples, { ...setting, isSoftened: true }) : sharp;
+  const front =
+    isSoftened === true
+      ? fitFront(outlet.samples, { ...setting, growths_s: softenedGrowths_s })
+      : sharp === null
+        ? null
+        : plainer(sharp, fitFront(outlet.samples, { ...setting, growths_s: throttlingGrowths_s }));
   // Without an inlet nothing tells a disc that was thrown back from one that touched; it comes again within 50 ms or so.
   const again_s = frame.inlet === null && isSoftened !== false ? 0.05 : 0;
   if (front !== null) {

@@ -196,7 +196,13 @@ function equivalent(facts: Facts, capture: Capture | null): Result {
     seat.front === null ? seat.beforeUncertainty_Pa / impedance : 0,
   );
   const low = together((capture.corrected_Pa - capture.low_Pa) / impedance, coverage * shared);
-  const high = together((capture.high_Pa - capture.corrected_Pa) / impedance, coverage * shared);
+  const peak_s = facts.peak?.at_s ?? seat.at_s;
+  // Where the largest pressure is another slam than that of the seating, what slowed the column before it is not known.
+  const isOther =
+    seat.isSoftened !== false && (peak_s < seat.at_s - 0.005 || peak_s > seat.at_s + frame.constants.ring_s);
+  const high =
+    together((capture.high_Pa - capture.corrected_Pa) / impedance, coverage * shared) +
+    (isOther ? pushed_Pa / impedance : 0);
   const ref_s = facts.trip?.at_s ?? 0;
   return bounded(
     value,

@@ -86,7 +86,7 @@ describe('front', () => {
     step_s: 0.0005,
     before_s: 0.012,
     after_s: 0.012,
-    isSoftened: false,
+    growths_s: [],
   };
 
   test('instant between samples, step and ramp without the lag', () => {
