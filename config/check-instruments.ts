@@ -1,8 +1,6 @@
 /** Can these instruments show what happens? Warnings only, each with its arithmetic, on a resolved rig. */
-import type { LinkSpec, ModbusLineSpec, SerialFramesLineSpec } from '../drivers/line-spec.ts';
-import { planBlocks } from '../drivers/modbus/poll-plan.ts';
-import { dataBytes } from '../drivers/modbus/protocol.ts';
-import { frameBytes } from '../drivers/serial-frames/frame.ts';
+import { type LineLoad, loadOf, samplesSent, scanBytes } from '../drivers/line-load.ts';
+import type { LineSpec, ModbusLineSpec, SerialFramesLineSpec } from '../drivers/line-spec.ts';
 import type { Findings } from './fault.ts';
 import type { LegConfig, RigConfig } from './rig.ts';
 import { outletSampling, plateauSamples } from './sampling.ts';
@@ -18,8 +16,7 @@ export function checkInstruments(rig: RigConfig, paths: Paths, findings: Finding
     checkRanges(rig, leg, paths, findings);
   });
   rig.lines.forEach((line, i) => {
-    if (line.driver === 'modbus') checkPollPlan(line, `lines[${i}]`, findings);
-    if (line.driver === 'serial-frames') checkStream(line, `lines[${i}]`, findings);
+    checkLoad(line, `lines[${i}]`, findings);
   });
 }
 
@@ -64,62 +61,33 @@ function checkRanges(rig: RigConfig, leg: LegConfig, paths: Paths, findings: Fin
   }
 }
 
-function bitsPerCharacter(link: Extract<LinkSpec, { kind: 'serial' }>): number {
-  return 1 + link.dataBits + (link.parity === 'none' ? 0 : 1) + link.stopBits;
+function checkLoad(line: LineSpec, path: string, findings: Findings): void {
+  const load = loadOf(line);
+  if (load === null || load.share_ratio <= 1 || line.driver === 'recording') return;
+  if (line.driver === 'modbus') findings.warn(`${path}.units`, pollsText(load, line));
+  else findings.warn(`${path}.baud`, streamText(load, line));
 }
 
-/** Time for one character on the wire, in s, and the silence of 3.5 characters (Modbus over Serial Line V1.02, 2.5.1.1). */
-function characterTimes(link: Extract<LinkSpec, { kind: 'serial' }>): {
-  character_s: number;
-  silence_s: number;
-} {
-  const character_s = bitsPerCharacter(link) / link.baud;
-  return { character_s, silence_s: link.baud <= 19200 ? 3.5 * character_s : 1.75e-3 };
-}
-
-/** Every request costs (8 + 5 + data bytes) characters and two silences; the device's own time comes on top. */
-function checkPollPlan(line: ModbusLineSpec, path: string, findings: Findings): void {
-  if (line.link.kind !== 'serial') return;
-  const { character_s, silence_s } = characterTimes(line.link);
-  let load = 0;
-  const parts: string[] = [];
-  for (const unit of line.units) {
-    const blocks = planBlocks(unit);
-    const busy_s = blocks.reduce(
-      (sum, { table, count }) =>
-        sum + (13 + dataBytes(table, count)) * character_s + 2 * silence_s + unit.gap_s,
-      0,
-    );
-    load += busy_s / unit.poll_s;
-    parts.push(
-      `${unit.id}: ${blocks.length} request${blocks.length === 1 ? '' : 's'}, ${short(busy_s * 1e3)} ms of every ${short(unit.poll_s * 1e3)} ms`,
-    );
-  }
-  if (load <= 1) return;
-  findings.warn(
-    `${path}.units`,
-    `the polls cannot fit the line: ${parts.join('; ')}; together ${Math.round(load * 100)} % at ${line.link.baud} baud before the devices' own time. ` +
-      'Poll slower, raise the baud rate, or put channels side by side',
+function pollsText({ parts, share_ratio }: LineLoad, { link }: ModbusLineSpec): string {
+  const each = parts.map(
+    ({ id, requests, busy_s, period_s }) =>
+      `${id}: ${requests} request${requests === 1 ? '' : 's'}, ${short(busy_s * 1e3)} ms of every ${short(period_s * 1e3)} ms`,
+  );
+  const speed = link.kind === 'serial' ? ` at ${link.baud} baud` : '';
+  return (
+    `the polls cannot fit the line: ${each.join('; ')}; together ${Math.round(share_ratio * 100)} %${speed} before the devices' own time. ` +
+    'Poll slower, raise the baud rate, or put channels side by side'
   );
 }
 
-/** Scans that a converter may be expected to send in one frame. */
-const scansPerFrame = 25;
-
-/** The converter sends every sample up to the highest one that is used. */
-function checkStream(line: SerialFramesLineSpec, path: string, findings: Findings): void {
-  if (line.link.kind !== 'serial' || line.framing.kind !== 'binary') return;
-  const samples = Math.max(
-    0,
-    ...line.channels.map(({ source, index }) => (source === 'analog' ? index + 1 : 0)),
-  );
-  const bytes = frameBytes(samples, scansPerFrame, false) / scansPerFrame;
-  const needed_baud = line.rate_Hz * bytes * bitsPerCharacter(line.link);
-  if (needed_baud <= line.link.baud) return;
-  findings.warn(
-    `${path}.baud`,
-    `the stream cannot fit the line: ${short(line.rate_Hz)} scans/s of ${short(bytes)} bytes or more (${samples} samples) ` +
-      `need ${Math.ceil(needed_baud)} baud, the line has ${line.link.baud}`,
+function streamText({ share_ratio }: LineLoad, line: SerialFramesLineSpec): string {
+  const { link, rate_Hz, channels } = line;
+  const baud = link.kind === 'serial' ? link.baud : 0;
+  const samples = samplesSent(channels);
+  const bytes = scanBytes(samples);
+  return (
+    `the stream cannot fit the line: ${short(rate_Hz)} scans/s of ${short(bytes)} bytes or more (${samples} samples) ` +
+    `need ${Math.ceil(share_ratio * baud - 1e-6)} baud, the line has ${baud}`
   );
 }
 

@@ -123,6 +123,7 @@ function framesSpec(line: SerialFramesLineText): LineSpec {
         : { kind: 'ascii', delimiter: line.delimiter, decimalComma: line.decimalComma },
     rate_Hz: line.rate,
     delay_s: line.delay,
+    ...(line.ignoresBaud ? { ignoresBaud: true } : {}),
     channels: line.channels.map(
       ({ id, analog, digital }): FrameChannelSpec =>
         analog === undefined

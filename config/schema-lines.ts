@@ -43,6 +43,11 @@ const serialFramesLine = Type.Object(
       default: '0 s',
       description: 'Fixed time between the sampling of a scan and its sending.',
     }),
+    ignoresBaud: Type.Boolean({
+      default: false,
+      description:
+        'The port carries bytes at a speed of its own, as USB inside the device does: no time on the wire is taken off the instants of the scans.',
+    }),
     channels: Type.Array(frameChannel, { minItems: 1 }),
   },
   { additionalProperties: false },

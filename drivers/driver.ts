@@ -66,6 +66,8 @@ export interface LinkState {
   readonly since_s: number;
   /** One sentence for a technician: what is wrong and what to do; empty when open. */
   readonly why: string;
+  /** When the line is tried again by itself, monotonic s; absent where no attempt is planned. */
+  readonly nextTry_s?: number;
 }
 
 /** Receives what a driver produces. Neither call may throw or block. */
@@ -101,6 +103,14 @@ export interface Driver {
   start(sink: DriverSink): void;
   /** Resolves when nothing more will be delivered and the port is released. */
   stop(): Promise<void>;
+}
+
+/** Samples per second that the groups ask for together. */
+export function summedRate_Hz(groups: readonly GroupSpec[]): number {
+  return groups.reduce(
+    (sum, { channels, nominalInterval_s }) => sum + channels.length / nominalInterval_s,
+    0,
+  );
 }
 
 /** The recorder's clock: CLOCK_MONOTONIC in s. Shared by all processes of one machine. */

@@ -147,6 +147,8 @@ export interface SerialFramesLineSpec {
   readonly rate_Hz: number;
   /** Fixed delay between the sampling of a scan and its arrival, besides what is estimated, in s. */
   readonly delay_s: number;
+  /** The port carries bytes at a speed of its own, as USB inside the device does: no time on the wire is taken off. Absent: no. */
+  readonly ignoresBaud?: boolean;
   readonly channels: readonly FrameChannelSpec[];
 }
 

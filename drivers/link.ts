@@ -10,6 +10,7 @@
  */
 import { type FSWatcher, watch } from 'node:fs';
 import { basename, dirname } from 'node:path';
+import { characterTime_s } from './character-time.ts';
 import { type Counters, type LinkState, monotonic_s } from './driver.ts';
 import type { LinkSpec } from './line-spec.ts';
 import { openTransport, type Transport } from './transport.ts';
@@ -17,7 +18,7 @@ import { openTransport, type Transport } from './transport.ts';
 export interface LinkEvents {
   /** `chunk` is the link's own buffer: valid until the call returns. `time_s`: monotonic instant of arrival. */
   data(chunk: Uint8Array, time_s: number): void;
-  /** Every change of the link's state, among them `open` and `stopped`. */
+  /** Every change of the link's state, among them `open` and `stopped`, and of the instant of the next try. */
   state(state: LinkState): void;
 }
 
@@ -31,16 +32,6 @@ const backOff_s = { shortest: 0.25, longest: 10 } as const;
 
 /** Least time between two attempts when the folder keeps changing, in s. */
 const hurry_s = 0.1;
-
-/** Bits of one character on the wire: start bit, data, parity, stop. */
-export function characterBits(spec: Extract<LinkSpec, { kind: 'serial' }>): number {
-  return 1 + spec.dataBits + (spec.parity === 'none' ? 0 : 1) + spec.stopBits;
-}
-
-/** Time of one character on the wire in s; 0 for TCP, where the wire is not ours. */
-export function characterTime_s(spec: LinkSpec): number {
-  return spec.kind === 'serial' ? characterBits(spec) / spec.baud : 0;
-}
 
 /** What a failed attempt to open means, in the words of `LinkState`. */
 export function describeOpenError(spec: LinkSpec, error: Error): Pick<LinkState, 'state' | 'why'> {
@@ -87,6 +78,7 @@ export class Link {
   #releasing: Promise<void> = Promise.resolve();
   #state: LinkState['state'] | null = null;
   #why = '';
+  #since_s = 0;
   #isStopped = false;
   /** End of the last transmission by the arithmetic of the baud rate. */
   #sent_s = 0;
@@ -197,8 +189,7 @@ export class Link {
       this.#counters['openErrorsSeen']! += 1;
       const described = describeOpenError(this.spec, error as Error);
       if (this.#isStopped) return;
-      this.#setState(described.state, described.why);
-      this.#wait();
+      this.#wait(described.state, described.why);
       return;
     }
     this.#transport = transport;
@@ -218,17 +209,17 @@ export class Link {
     });
     // A line that stood for a while earns a quick retry; one that falls at once keeps its longer back-off.
     if (monotonic_s() - this.#attempt_s > backOff_s.longest) this.#backOff_s = backOff_s.shortest;
-    this.#setState('reconnecting', `The line was lost (${error.message}); trying again.`);
-    this.#wait();
+    this.#wait('reconnecting', `The line was lost (${error.message}): check the plug and the supply.`);
   }
 
-  /** Waits for the back-off to pass, or for the device's name to appear in its folder. */
-  #wait(): void {
+  /** Waits in this state for the back-off to pass, or for the device's name to appear in its folder. */
+  #wait(state: LinkState['state'], why: string): void {
     this.#stopWaiting();
     const wait_s = this.#backOff_s * (0.5 + 0.5 * Math.random());
     this.#backOff_s = Math.min(this.#backOff_s * 2, backOff_s.longest);
     this.#timer = setTimeout(() => this.#tryOpen(), wait_s * 1000);
     if (this.spec.kind === 'serial') this.#watch(this.spec.path);
+    this.#emit(state, why, monotonic_s() + wait_s);
   }
 
   /** Watches the nearest folder that exists: `/dev/serial/by-id` itself goes when its last adapter is unplugged. */
@@ -264,9 +255,16 @@ export class Link {
     this.#emit(state, why);
   }
 
-  #emit(state: LinkState['state'], why: string): void {
+  /** A state that only gets another `nextTry_s` keeps its `since_s`. */
+  #emit(state: LinkState['state'], why: string, nextTry_s?: number): void {
+    if (state !== this.#state) this.#since_s = monotonic_s();
     this.#state = state;
     this.#why = why;
-    this.#events.state({ state, since_s: monotonic_s(), why });
+    this.#events.state({
+      state,
+      since_s: this.#since_s,
+      why,
+      ...(nextTry_s === undefined ? {} : { nextTry_s }),
+    });
   }
 }

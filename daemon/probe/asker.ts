@@ -1,8 +1,9 @@
 /** One question at a time to an unknown bus, gently: a rest before each, a quarantine after each that was not answered. */
 import { setTimeout as delay } from 'node:timers/promises';
+import { characterTime_s } from '../../drivers/character-time.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
 import type { LinkSpec } from '../../drivers/line-spec.ts';
-import { characterTime_s, describeOpenError } from '../../drivers/link.ts';
+import { describeOpenError } from '../../drivers/link.ts';
 import { exceptionBit, exceptionName, silence_s } from '../../drivers/modbus/protocol.ts';
 import { openTransport, type Transport } from '../../drivers/transport.ts';
 import { UnavailableError } from '../errors.ts';

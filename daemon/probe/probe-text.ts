@@ -1,5 +1,5 @@
 /** What a probe saw, for a person. */
-import { characterTime_s } from '../../drivers/link.ts';
+import { characterTime_s } from '../../drivers/character-time.ts';
 import { silence_s } from '../../drivers/modbus/protocol.ts';
 import { registerName, valueAt, wideTypes, wordOrders } from './decodings.ts';
 import type { Seen, SeenPlace, SeenUnit } from './probe.ts';

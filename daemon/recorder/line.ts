@@ -1,10 +1,20 @@
 /** The straight way of a block: history, calibration, detection, summary. One per driver. */
 import type { ChannelConfig, RigConfig } from '../../config/rig.ts';
-import type { Driver, DriverSink, GroupSpec, LinkState, RawBlock } from '../../drivers/driver.ts';
+import {
+  type Driver,
+  type DriverSink,
+  type GroupSpec,
+  type LinkState,
+  monotonic_s,
+  type RawBlock,
+} from '../../drivers/driver.ts';
+import { loadOf } from '../../drivers/line-load.ts';
+import type { LineSpec } from '../../drivers/line-spec.ts';
 import type { TraceGroup } from '../store/trace.ts';
 import { Calibrator } from './calibrate.ts';
 import type { TripDetector } from './detect.ts';
 import { HistoryRing } from './history.ts';
+import { BudgetWatch } from './line-budget.ts';
 import { type LoopWatch, loopWatches } from './loop-watch.ts';
 import type { LineStatus } from './messages.ts';
 import type { Summariser } from './summary.ts';
@@ -33,13 +43,15 @@ export class Line implements DriverSink {
   readonly groups: readonly LineGroup[];
   link: LinkState;
   private readonly kind: string;
+  /** Null for a recording, which is read as fast as it is told to. */
+  private readonly budget: BudgetWatch | null;
   private readonly shared: LineShared;
   private readonly firstGroup: number;
 
   /** `firstGroup`: place of the driver's first group among the groups of all lines. */
   constructor(
     config: RigConfig,
-    spec: { readonly id: string; readonly driver: string },
+    spec: LineSpec,
     driver: Driver,
     firstGroup: number,
     history_s: number,
@@ -48,6 +60,8 @@ export class Line implements DriverSink {
     this.id = spec.id;
     this.kind = spec.driver;
     this.driver = driver;
+    this.budget =
+      spec.driver === 'recording' ? null : new BudgetWatch(driver.groups, loadOf(spec)?.share_ratio ?? null);
     this.shared = shared;
     this.firstGroup = firstGroup;
     this.link = { state: 'opening', since_s: 0, why: 'not started yet' };
@@ -68,6 +82,7 @@ export class Line implements DriverSink {
     if (scans === 0) return;
     // With one scan the spacing means nothing; the group's own keeps the arithmetic finite.
     const interval_s = scans > 1 ? block.interval_s : group.spec.nominalInterval_s;
+    this.budget?.take(block);
     group.history.append(block);
     group.calibrator.calibrate(block);
     const { values } = group.calibrator;
@@ -91,12 +106,22 @@ export class Line implements DriverSink {
   }
 
   state(state: LinkState): void {
+    const isNew = state.state !== this.link.state || state.why !== this.link.why;
     this.link = state;
-    this.shared.onState(this);
+    // Only the next try is another: nothing to write down.
+    if (isNew) this.shared.onState(this);
   }
 
   get status(): LineStatus {
-    return { line: this.id, driver: this.kind, link: this.link, counters: { ...this.driver.counters } };
+    const { readings, counters } = this.driver;
+    return {
+      line: this.id,
+      driver: this.kind,
+      link: this.link,
+      counters: { ...counters },
+      ...(readings === undefined || Object.keys(readings).length === 0 ? {} : { readings: { ...readings } }),
+      ...(this.budget === null ? {} : { budget: this.budget.read(monotonic_s()) }),
+    };
   }
 }
 

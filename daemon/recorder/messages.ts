@@ -1,7 +1,7 @@
 /** What the recorder and the server say to each other over the process channel. Structured clone; no class instances. */
 
 import type { RigConfig } from '../../config/rig.ts';
-import type { Counters, LinkState } from '../../drivers/driver.ts';
+import type { Counters, LinkState, Readings } from '../../drivers/driver.ts';
 import type { StatusClass } from '../analysis/current-loop.ts';
 
 /** min, max, last, mean of each channel over one summary period, in SI, in the order of `RigConfig.channels`. */
@@ -26,6 +26,22 @@ export interface LineStatus {
   readonly driver: string;
   readonly link: LinkState;
   readonly counters: Counters;
+  /** Latest numbers of the driver, such as the drift of a converter's clock (`drift_ppm`); absent when it has none. */
+  readonly readings?: Readings;
+  /** Absent for a recording. */
+  readonly budget?: LineBudget;
+}
+
+/** Samples per second of a line, all its channels together. */
+export interface LineBudget {
+  /** What the wire could carry of this plan by its speed, before the devices' own time; null where that is not known. */
+  readonly carried_Hz: number | null;
+  readonly asked_Hz: number;
+  /** Over the last `span_s`; null in the first second. */
+  readonly reached_Hz: number | null;
+  /** Known to be lost in the last `span_s`. */
+  readonly samplesLost: number;
+  readonly span_s: number;
 }
 
 export type RigPhase = 'waiting' | 'filling' | 'running' | 'tripped' | 'recording' | 'fault';
@@ -49,6 +65,18 @@ export interface ChannelStatus {
   readonly class: StatusClass;
   /** What is the matter, for a technician; empty when there is nothing to say. */
   readonly text: string;
+  /** Absent on a channel that was never calibrated. */
+  readonly calibration?: CalibrationState;
+}
+
+/** The calibration that a channel reads by. */
+export interface CalibrationState {
+  /** 1 is the oldest of the channel. */
+  readonly version: number;
+  readonly from_ms: number;
+  readonly due_ms: number | null;
+  /** What it found wrong under the one before, where that is largest in the range, in SI; null for the first. */
+  readonly drift: { readonly value: number; readonly days: number; readonly isLarge: boolean } | null;
 }
 
 export interface HelloMessage {

@@ -1,7 +1,8 @@
 /** The lines and what was counted since start: quiet, unfolded by whoever wants to know. */
 import type { LineStatus, RigView, StatusView } from '../../daemon/web/wire.ts';
-import { clockTime } from '../format/time.ts';
-import { counterWords, isLossCounter, linkWords } from '../format/words.ts';
+import { linkSentence } from '../format/line-words.ts';
+import { counterWords, isLossCounter } from '../format/words.ts';
+import { LineAccount } from './line-account.tsx';
 
 export function Lines({ rig, status }: { rig: RigView; status: StatusView }) {
   const open = status.lines.filter(({ link }) => link.state === 'open').length;
@@ -16,7 +17,7 @@ export function Lines({ rig, status }: { rig: RigView; status: StatusView }) {
       </summary>
       <div class="lines-body">
         {status.lines.map((line) => (
-          <Line key={line.line} line={line} since_ms={wallOf(line.link.since_s)} />
+          <Line key={line.line} line={line} wallOf={wallOf} />
         ))}
         <section aria-label="Recorder and server">
           <h3>Recorder and server</h3>
@@ -27,19 +28,14 @@ export function Lines({ rig, status }: { rig: RigView; status: StatusView }) {
   );
 }
 
-function Line({ line, since_ms }: { line: LineStatus; since_ms: number }) {
-  const { link } = line;
-  const isTried = link.state !== 'open' && link.state !== 'ended' && link.state !== 'stopped';
+function Line({ line, wallOf }: { line: LineStatus; wallOf: (time_s: number) => number }) {
   return (
     <section aria-label={`Line ${line.line}`}>
       <h3>
         {line.line} <span class="unit">{line.driver}</span>
       </h3>
-      <p>
-        {linkWords[link.state]} since {clockTime(since_ms)}
-        {link.why !== '' && `. ${link.why}`}
-        {isTried && link.why === '' && '. It is tried again by itself.'}
-      </p>
+      <p>{linkSentence(line, wallOf)}</p>
+      <LineAccount line={line} />
       <Counts counters={line.counters} />
     </section>
   );

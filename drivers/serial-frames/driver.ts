@@ -13,28 +13,41 @@ const standstill_s = 0.6;
 /** No scan for so long, in s, or 20 scan periods: the line is silent. */
 const silence_s = 1;
 
+/** A TCP connection that has been silent for so long is opened anew, in s: the far end may have forgotten it without a word. */
+const defaultStaleConnection_s = 30;
+
 /** Makes the reader of one line. It reads only; nothing is ever sent to the converter. */
-export function createSerialFramesDriver(spec: SerialFramesLineSpec): Driver {
-  return new SerialFramesDriver(spec);
+export function createSerialFramesDriver(
+  spec: SerialFramesLineSpec,
+  staleConnection_s = defaultStaleConnection_s,
+): Driver {
+  return new SerialFramesDriver(spec, staleConnection_s);
 }
 
 class SerialFramesDriver implements Driver {
   readonly groups: readonly GroupSpec[];
   readonly counters: Record<string, number> = {};
   readonly #spec: SerialFramesLineSpec;
+  readonly #staleConnection_s: number;
   readonly #stream: ScanStream;
   readonly #receiver: Receiver;
   readonly #link: Link;
   #sink: DriverSink | null = null;
   #stopping: Promise<void> | null = null;
   #linkState: LinkState['state'] = 'opening';
-  #isSilent = false;
+  /** Since when nothing usable has come though the line is open; null while something does. Outlasts a renewed connection. */
+  #silentSince_s: number | null = null;
+  #why = '';
+  /** The link is being opened anew because it is silent. */
+  #isRenewing = false;
+  #renewed_s = 0;
   #timer: NodeJS.Timeout | null = null;
   #heard_s = 0;
   #unitsHeard = 0;
   #bytesHeard = 0;
 
-  constructor(spec: SerialFramesLineSpec) {
+  constructor(spec: SerialFramesLineSpec, staleConnection_s: number) {
+    this.#staleConnection_s = staleConnection_s;
     const isText = spec.framing.kind === 'ascii';
     this.#spec = spec;
     this.groups = [
@@ -56,7 +69,8 @@ class SerialFramesDriver implements Driver {
       this.#sink?.block(block);
     });
     const make = isText ? AsciiReceiver : BinaryReceiver;
-    this.#receiver = new make(spec, this.#link.characterTime_s, this.counters, this.#stream);
+    const characterTime_s = spec.ignoresBaud === true ? 0 : this.#link.characterTime_s;
+    this.#receiver = new make(spec, characterTime_s, this.counters, this.#stream);
   }
 
   get readings(): Readonly<Record<string, number>> {
@@ -91,17 +105,27 @@ class SerialFramesDriver implements Driver {
     this.#unitsHeard = this.#receiver.unitsAccepted;
     this.#heard_s = time_s;
     this.#bytesHeard = this.counters['bytesReceived'];
-    if (this.#isSilent) this.#say('open', '');
-    this.#isSilent = false;
+    if (this.#silentSince_s !== null) this.#sink?.state({ state: 'open', since_s: monotonic_s(), why: '' });
+    this.#silentSince_s = null;
   }
 
   #follow(state: LinkState): void {
     this.#linkState = state.state;
-    this.#isSilent = false;
     if (state.state === 'open') {
       this.#receiver.reopened();
       this.#heard_s = state.since_s;
+      this.#renewed_s = state.since_s;
       this.#bytesHeard = this.counters['bytesReceived'];
+      if (this.#isRenewing && this.#silentSince_s !== null) {
+        // Open again, and so far as silent as before.
+        this.#isRenewing = false;
+        this.#saySilent();
+        return;
+      }
+    }
+    if (state.state !== 'open' && !(this.#isRenewing && state.state === 'reconnecting')) {
+      this.#isRenewing = false;
+      this.#silentSince_s = null;
     }
     this.#sink?.state(state);
   }
@@ -110,18 +134,30 @@ class SerialFramesDriver implements Driver {
   #listen(): void {
     const limit_s = Math.max(silence_s, 20 / this.#spec.rate_Hz);
     const now_s = monotonic_s();
-    if (this.#linkState !== 'open' || this.#isSilent || now_s - this.#heard_s < limit_s) return;
-    this.#isSilent = true;
+    if (this.#linkState !== 'open' || now_s - this.#heard_s < limit_s) return;
     const why =
       this.#receiver.problem !== ''
         ? this.#receiver.problem
         : this.counters['bytesReceived'] === this.#bytesHeard
           ? 'Nothing arrives: check that the converter is on and streams.'
           : 'Bytes arrive but no valid frame: check the speed, the framing and the cable.';
-    this.#say('silent', why);
+    if (this.#silentSince_s === null || why !== this.#why) {
+      this.#silentSince_s ??= now_s;
+      this.#why = why;
+      this.#saySilent();
+    }
+    if (this.#spec.link.kind !== 'tcp' || now_s - this.#renewed_s < this.#staleConnection_s) return;
+    this.#isRenewing = true;
+    this.#link.reopen(`nothing usable came for ${this.#staleConnection_s} s`);
   }
 
-  #say(state: LinkState['state'], why: string): void {
-    this.#sink?.state({ state, since_s: monotonic_s(), why });
+  #saySilent(): void {
+    const nextTry_s = this.#renewed_s + this.#staleConnection_s;
+    this.#sink?.state({
+      state: 'silent',
+      since_s: this.#silentSince_s!,
+      why: this.#why,
+      ...(this.#spec.link.kind === 'tcp' ? { nextTry_s } : {}),
+    });
   }
 }

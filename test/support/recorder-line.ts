@@ -55,7 +55,15 @@ export class RecorderLine {
     };
     this.line = new Line(
       config,
-      { id: 'stream', driver: 'none' },
+      {
+        driver: 'serial-frames',
+        id: 'stream',
+        link: { kind: 'tcp', host: '127.0.0.1', port: 1 },
+        framing: { kind: 'binary' },
+        rate_Hz: 1000,
+        delay_s: 0,
+        channels: [],
+      },
       driver,
       0,
       config.windows.history_s,

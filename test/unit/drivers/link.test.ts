@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest';
+import { characterBits, characterTime_s } from '../../../drivers/character-time.ts';
 import type { LinkSpec } from '../../../drivers/line-spec.ts';
-import { characterBits, characterTime_s, describeOpenError } from '../../../drivers/link.ts';
+import { describeOpenError } from '../../../drivers/link.ts';
 
 const serial = {
   kind: 'serial',
