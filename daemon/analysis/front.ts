@@ -31,6 +31,8 @@ export interface Front {
   readonly after_Pa: number;
   /** After minus before. */
   readonly step_Pa: number;
+  /** How far the throttling had raised the pressure before the front; 0 without one. */
+  readonly throttled_Pa: number;
   readonly stepUncertainty_Pa: number;
   /** Response time of the sensor as it was used. */
   readonly lag_s: number;
@@ -242,6 +244,7 @@ function toFront(look: Look, best: Trial): Front {
     before_Pa,
     after_Pa: c[2],
     step_Pa: c[2] - before_Pa,
+    throttled_Pa: Math.max(0, before_Pa - c[0]),
     stepUncertainty_Pa: together(sigma_Pa * Math.sqrt(Math.max(0, spread)), stepMoved_Pa),
     atByLag_s: 0,
     stepByLag_Pa: 0,

@@ -6,12 +6,15 @@ import { indexOfSmallest, range } from './samples.ts';
 import { bounded, coverage, measured, ofInterval, together, withheld } from './uncertainty.ts';
 import type { Result } from './verdict.ts';
 
-/** Below this gauge pressure the water at the inlet begins to part, and its step is cut off, in Pa. */
-export const partingLevel_Pa = -0.8e5;
+/**
+ * Below this gauge pressure the step at the inlet may be cut off by water that parts, in Pa: a sensor with lag does not
+ * follow a short fall down to vapour pressure.
+ */
+export const partingLevel_Pa = -0.45e5;
 
 /**
- * Reverse velocity from the fall at the inlet over density * wave speed. Valid while the inlet stays above -0.8 bar;
- * below, the fall was cut off and the number is a lower bound. The short pipe to the pump reflects soon, so the fit uses
+ * Reverse velocity from the fall at the inlet over density * wave speed. Valid while the inlet stays well above vapour
+ * pressure; near it the fall was cut off and the number is a lower bound. The short pipe to the pump reflects soon, so the fit uses
  * 0.7 of 2L/a of that pipe, and wants three samples there.
  */
 export function inletVelocity(facts: Facts): Result {
@@ -51,11 +54,11 @@ export function inletVelocity(facts: Facts): Result {
     to_s: seat.at_s + Math.max(free_s, 3 * inlet.step_s),
   });
   const k = indexOfSmallest(inlet.samples.value, first, end);
-  const isParted = k >= 0 && inlet.samples.value[k] < partingLevel_Pa;
+  const isParted = k >= 0 && Math.min(inlet.samples.value[k], -front.after_Pa) < partingLevel_Pa;
   const doubt = together(
     front.stepUncertainty_Pa / impedance,
     value * (ofInterval(leg.waveSpeedHalfWidth_mps) / leg.waveSpeed_mps),
-    0.09 * value + 0.006,
+    0.11 * value + 0.012,
   );
   if (isParted) {
     return bounded(

@@ -133,7 +133,9 @@ function seatSighting(frame: Frame, seat: Seat, settled: Settled): Sighting | nu
   const { front } = seat;
   if (front === null || isCut(frame, seat)) return null;
   if (seat.isSoftened === false) {
-    const velocity = -front.step_Pa / impedance;
+    // The column as a whole still carries part of what a short throttling had stopped at the valve.
+    const carried_mps = (0.5 * front.throttled_Pa) / impedance;
+    const velocity = -front.step_Pa / impedance - carried_mps;
     const slowing_mps2 = (settled.level_Pa(front.at_s) - front.before_Pa) / (density_kgpm3 * inertiaLength_m);
     const k = Math.max(0, indexAt(outlet.samples.time_s, front.at_s) - 1);
     const at_s = outlet.samples.time_s[k];
@@ -146,7 +148,9 @@ function seatSighting(frame: Frame, seat: Seat, settled: Settled): Sighting | nu
         uncertainty: together(
           front.stepUncertainty_Pa / impedance,
           velocity * wave,
-          0.004,
+          0.6 * carried_mps,
+          // What a real front differs from the model by.
+          0.004 + 0.03 * Math.abs(velocity),
           0.2 * slowing_mps2 * early_s,
         ),
       },

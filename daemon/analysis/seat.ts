@@ -2,8 +2,15 @@
 import { type Closure, cross } from './closure.ts';
 import { fitLine, onLine } from './fit.ts';
 import type { Frame } from './frame.ts';
-import { type Front, fitFront, riseTime_s, softenedGrowths_s, throttlingGrowths_s } from './front.ts';
-import { indexAt, indexOfLargest, indexOfSmallest, meanOver } from './samples.ts';
+import {
+  type Front,
+  type FrontSetting,
+  fitFront,
+  riseTime_s,
+  softenedGrowths_s,
+  throttlingGrowths_s,
+} from './front.ts';
+import { indexAt, indexOfLargest, indexOfSmallest, meanOver, type Samples } from './samples.ts';
 import { type Estimate, together } from './uncertainty.ts';
 
 /** A closing with everything that was read off it. Times in s from the record's origin. */
@@ -120,11 +127,18 @@ function touchedLater(frame: Frame, closure: Closure): Closure | null {
   return cross(frame.calm, later, w);
 }
 
-/** The front without throttling before it, unless that explains the samples far better (F of one more unknown, 15). */
-function plainer(sharp: Front, throttled: Front | null): Front {
-  if (throttled === null || throttled.step_Pa <= 0 || throttled.count < 8) return sharp;
-  const gain_Pa2 = sharp.squares_Pa2 - throttled.squares_Pa2;
-  return gain_Pa2 > (15 * throttled.squares_Pa2) / (throttled.count - 6) ? throttled : sharp;
+/** A front with throttling before it where that explains the samples far better (F of one more unknown, 15); else null. */
+function throttledFront(samples: Samples, setting: FrontSetting, sharp: Front): Front | null {
+  const growing = { ...setting, growths_s: throttlingGrowths_s };
+  const isBetter = (front: Front | null): front is Front =>
+    front !== null &&
+    front.step_Pa > 0 &&
+    front.count > 7 &&
+    sharp.squares_Pa2 - front.squares_Pa2 > (15 * front.squares_Pa2) / (front.count - 6);
+  // With the lag that the sharp front showed first: most fronts end here.
+  if (!isBetter(fitFront(samples, { ...growing, lag_s: sharp.lag_s, lagHalfWidth_s: 0 }))) return null;
+  const front = fitFront(samples, growing);
+  return isBetter(front) ? front : null;
 }
 
 /** Reads one closing off the outlet of a leg. */
@@ -142,8 +156,9 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
     before_s: Math.max(0.012, 6 * step_s),
     after_s: Math.min(0.45 * plateau_s, Math.max(0.02, 8 * step_s)),
   };
+  const sharpSetting = { ...setting, growths_s: [] };
   const canTell = perPlateau >= 8 && lag_s < 0.25 * plateau_s;
-  const sharp = canTell ? fitFront(outlet.samples, { ...setting, growths_s: [] }) : null;
+  const sharp = canTell ? fitFront(outlet.samples, sharpSetting) : null;
   const top_Pa = sharp?.after_Pa ?? outlet.samples.value[closure.index];
   const rise_s = canTell
     ? riseTime_s(outlet.samples, closure.half_s, Math.max(0.1, ring_s), 0.3 * plateau_s, top_Pa)
@@ -155,7 +170,7 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
       ? fitFront(outlet.samples, { ...setting, growths_s: softenedGrowths_s })
       : sharp === null
         ? null
-        : plainer(sharp, fitFront(outlet.samples, { ...setting, growths_s: throttlingGrowths_s }));
+        : (throttledFront(outlet.samples, sharpSetting, sharp) ?? sharp);
   // Without an inlet nothing tells a disc that was thrown back from one that touched; it comes again within 50 ms or so.
   const again_s = frame.inlet === null && isSoftened !== false ? 0.05 : 0;
   if (front !== null) {
@@ -171,8 +186,9 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
         0.1 * step_s,
         isSoftened === true ? 0.1 * (rise_s ?? 0) : 1e-4,
       ),
-      // A cushion may stop the flow a little off the seat and touch while the pressure already falls.
-      late_s: isSoftened === true ? Math.max(again_s, toEnd_s - (closure.half_s - detected.half_s)) : 0,
+      // A cushion may stop the flow a little off the seat and touch while the pressure already falls, or after that.
+      late_s:
+        isSoftened === true ? Math.max(again_s, 1.6 * (toEnd_s - (closure.half_s - detected.half_s))) : 0,
       early_s: 0,
       before_Pa: front.before_Pa,
       beforeUncertainty_Pa: together(front.sigma_Pa, isSoftened === true ? 0.2 * front.step_Pa : 0),
@@ -188,9 +204,9 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
     uncertainty_s: together((perPlateau < 2 ? 0.5 : 0.42) * step_s, 3e-4),
     late_s:
       isSoftened === true
-        ? Math.max(again_s, toEnd_s - throttled_s)
+        ? Math.max(again_s, 1.6 * (toEnd_s - throttled_s))
         : isSoftened === null
-          ? Math.max(again_s, toTop_s, toEnd_s, 0.5 * step_s)
+          ? Math.max(again_s, toTop_s, 1.4 * toEnd_s, 0.5 * step_s)
           : 0,
     // The steepest of so few steps may be one too late.
     early_s: isSoftened === null ? 0.6 * step_s : throttled_s,
