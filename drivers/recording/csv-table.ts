@@ -231,6 +231,16 @@ export class TableReader {
     return null;
   }
 
+  /** Times that never move, or whose digits a wild first time has used up, cannot be repaired. */
+  #requireRising(): void {
+    for (let row = 1; row < this.#rows; row++) {
+      if (this.#time_s[row] > this.#time_s[row - 1]) continue;
+      throw new DataError(
+        `line ${this.#lines[row]}: the time does not rise; correct the time column, or give a rate`,
+      );
+    }
+  }
+
   #finish(): CsvTable {
     const {
       names,
@@ -249,12 +259,11 @@ export class TableReader {
       timeFrom = 'column-spread';
       resolution_s = spreadStandingTimes(this.#time_s, this.#rows);
     } else if (this.#standing > 0) {
-      for (const refused of dropStandingTimes(this.#time_s, this.#lines, this.#rows, (from, to) =>
+      const dropped = dropStandingTimes(this.#time_s, this.#lines, this.#rows, (from, to) =>
         this.#moveRow(from, to),
-      )) {
-        this.#refuse(refused.line, refused.why);
-      }
-      this.#rows -= this.#standing;
+      );
+      for (const { line, why } of dropped) this.#refuse(line, why);
+      this.#rows -= dropped.length;
     }
     const rows = this.#rows;
     if (rows < 2) {
@@ -263,6 +272,7 @@ export class TableReader {
         `${rows} usable rows, at least 2 are needed${first.length > 0 ? `; refused were ${first.join('; ')}` : ''}`,
       );
     }
+    this.#requireRising();
     const values = new Map<string, Float64Array>();
     const missing = new Map<string, Uint8Array>();
     const skippedColumns: string[] = [];

@@ -1,4 +1,5 @@
 /** One fuzz target in a process of its own; see run.ts. */
+import { inspect } from 'node:util';
 import { targets } from './targets.ts';
 
 export interface FuzzTask {
@@ -44,10 +45,7 @@ try {
     tell({ kind: 'progress', done, memory_MB: memory_MB() });
   });
 } catch (failure) {
-  error =
-    failure instanceof Error
-      ? `${failure.name}: ${failure.message}\n${failure.stack ?? ''}`
-      : String(failure);
+  error = inspect(failure, { breakLength: Infinity });
 }
 const seconds = Math.round((performance.now() - started_ms) / 100) / 10;
 tell({ kind: 'end', error, seconds, memory_MB: memory_MB(), counts });
