@@ -5,6 +5,7 @@
  * repeats by it. `seq` grows from message to message; a jump is a message that was shed or that this receiver does not get.
  */
 import type { PublishKind } from '../../config/publish.ts';
+import type { QuantityKind } from '../../config/rig.ts';
 import type { Counters, LinkState } from '../../drivers/driver.ts';
 import type { Verdict } from '../analysis/verdict.ts';
 import type { RigPhase } from '../recorder/messages.ts';
@@ -18,6 +19,8 @@ export type WorstFlag = 'good' | 'suspect' | 'clipped' | 'invalid';
  */
 export interface ChannelRollup {
   readonly channel: string;
+  /** Decides the unit: Pa (gauge), m/s, m3/s, m, K, rad/s, ratio (position 1 is open, state 0 or 1). */
+  readonly quantity: QuantityKind;
   readonly min: number | null;
   readonly max: number | null;
   readonly mean: number | null;

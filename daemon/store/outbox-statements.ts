@@ -19,6 +19,7 @@ export class OutboxStatements {
   readonly one: StatementSync;
   readonly markTold: StatementSync;
   readonly isTold: StatementSync;
+  readonly isKnown: StatementSync;
   readonly places: StatementSync;
   readonly putPlace: StatementSync;
   readonly dropPlace: StatementSync;
@@ -46,6 +47,7 @@ export class OutboxStatements {
     this.one = prepare('SELECT kind, at_ms FROM message WHERE seq = ?');
     this.markTold = prepare('INSERT INTO told (event, revision) VALUES (?, ?)');
     this.isTold = prepare('SELECT 1 FROM told WHERE event = ? AND revision = ?');
+    this.isKnown = prepare('SELECT 1 FROM told WHERE event = ? LIMIT 1');
     this.places = prepare('SELECT name, place, counters FROM sink');
     this.putPlace = prepare(
       `INSERT INTO sink (name, place, counters) VALUES (?, ?, ?)

@@ -84,10 +84,14 @@ export class Outbox {
     if (drafts.length > 0) this.#append(drafts, isKept, () => undefined);
   }
 
-  /** The same for a verdict, once only: false, and nothing appended, when this revision has been told before. */
-  tell(told: Told, drafts: readonly Draft[]): boolean {
+  /**
+   * The same for an event, kept, and once only: false, and nothing appended, when this revision has been told before.
+   * `drafts` is asked with whether this is the first that is told of the event.
+   */
+  tell(told: Told, drafts: (isFirst: boolean) => readonly Draft[]): boolean {
     if (this.hasTold(told)) return false;
-    this.#append(drafts, true, () => void this.#sql.markTold.run(told.event, told.revision));
+    const isFirst = this.#sql.isKnown.get(told.event) === undefined;
+    this.#append(drafts(isFirst), true, () => void this.#sql.markTold.run(told.event, told.revision));
     return true;
   }
 

@@ -5,6 +5,7 @@
  * second in which its middle lies. A clock set back makes the same second twice, one after the other; a clock set forward
  * leaves a gap. A summary that never came (no credit, a restart) is missing in `count`.
  */
+import type { ChannelConfig } from '../../config/rig.ts';
 import { quality } from '../../drivers/driver.ts';
 import type { ChannelRollup, WorstFlag } from '../publish/messages.ts';
 
@@ -27,18 +28,20 @@ export interface SecondRollup {
 /** Significant digits kept: a 24-bit converter has 7.2, and the text of a double would be twice as long. */
 const digits = 9;
 
+type Channel = Pick<ChannelConfig, 'id' | 'quantity'>;
+
 /** Numbers kept per channel: min, max, last, sum, count, quality bits. */
 const fields = 6;
 
 export class SecondRollups {
-  readonly #channels: readonly string[];
+  readonly #channels: readonly Channel[];
   readonly #slots: Float64Array;
   readonly #onSecond: (second: SecondRollup) => void;
   /** The second that is open, in s since 1970; NaN when none is. */
   #second = Number.NaN;
 
   /** `channels` in the order of the summaries. */
-  constructor(channels: readonly string[], onSecond: (second: SecondRollup) => void) {
+  constructor(channels: readonly Channel[], onSecond: (second: SecondRollup) => void) {
     this.#channels = channels;
     this.#onSecond = onSecond;
     this.#slots = new Float64Array(channels.length * fields);
@@ -86,16 +89,21 @@ export class SecondRollups {
   }
 }
 
-function rollupOf(channel: string, slots: Float64Array, at: number): readonly ChannelRollup[] {
+function rollupOf(
+  { id: channel, quantity }: Channel,
+  slots: Float64Array,
+  at: number,
+): readonly ChannelRollup[] {
   const count = slots[at + 4];
   const worst = worstOf(slots[at + 5]);
   if (count === 0) {
     if (worst === 'good') return [];
-    return [{ channel, min: null, max: null, mean: null, last: null, count, worst }];
+    return [{ channel, quantity, min: null, max: null, mean: null, last: null, count, worst }];
   }
   return [
     {
       channel,
+      quantity,
       min: round(slots[at]),
       max: round(slots[at + 1]),
       mean: round(slots[at + 3] / count),

@@ -85,6 +85,7 @@ export class RigState {
     const troubles = this.troubles.list(this.#status, this.#hello?.anchor ?? null, now_ms);
     if (silent) {
       troubles.unshift({
+        key: 'recorder',
         since_ms: this.#heard_ms,
         what: 'The recorder does not report: nothing on this page is live.',
         remedy: 'Look at its log; it starts this server again when it is back.',

@@ -1,9 +1,7 @@
 /** What is wrong now, since when, and what to do: one list for every screen. */
 import type { LinkState } from '../../drivers/driver.ts';
 import type { StatusMessage, WallAnchor } from '../recorder/messages.ts';
-import type { StatusView } from './wire.ts';
-
-export type Trouble = StatusView['troubles'][number];
+import type { Trouble } from './wire.ts';
 
 /** A loss is told for this long; what was lost before stands only in the counters since start, in ms. */
 const lossShown_ms = 60_000;
@@ -26,7 +24,7 @@ const linkWords: Record<LinkState['state'], string> = {
 };
 
 const linkRemedy: Partial<Record<LinkState['state'], string>> = {
-  reconnecting: 'Check plug and cable; it is tried again by itself.',
+  reconnecting: 'Check plug and cable.',
   absent: 'Plug the device in or correct its path in the configuration.',
   busy: 'Close the program that holds the port.',
   denied: 'Add this user to the group that owns the port (often dialout).',
@@ -41,6 +39,10 @@ const lossyCounters: Readonly<Record<string, { readonly of: string; readonly rem
   slotsLost: {
     of: 'requestsSent',
     remedy: 'The devices answer more slowly than they are polled. Poll slower or raise the baud rate.',
+  },
+  bytesSkipped: {
+    of: 'bytesReceived',
+    remedy: 'Much of what arrives is damaged. Check the speed, the shield and the earth of the cable.',
   },
   summariesDropped: {
     of: 'summariesSent',
@@ -71,7 +73,7 @@ export class TroubleWatch {
 
   /** A trouble that someone else noticed; raising the same key again keeps the first `since_ms`. */
   raise(key: string, what: string, remedy: string, now_ms: number): void {
-    this.#raised.set(key, { since_ms: this.#raised.get(key)?.since_ms ?? now_ms, what, remedy });
+    this.#raised.set(key, { key, since_ms: this.#raised.get(key)?.since_ms ?? now_ms, what, remedy });
   }
 
   clear(key: string): void {
@@ -95,8 +97,14 @@ export class TroubleWatch {
     for (const { line, driver, link } of status?.lines ?? []) {
       if (link.state === 'open' || link.state === 'opening') continue;
       const since_ms = anchor === null ? now_ms : anchor.wall_ms + (link.since_s - anchor.time_s) * 1000;
-      const remedy = link.why || linkRemedy[link.state] || '';
-      found.push({ since_ms, what: `Line ${line} (${driver}) ${linkWords[link.state]}.`, remedy });
+      const again = link.nextTry_s === undefined ? '' : ' It is tried again by itself.';
+      const remedy = `${link.why || linkRemedy[link.state] || ''}${again}`;
+      found.push({
+        key: `line ${line}`,
+        since_ms,
+        what: `Line ${line} (${driver}) ${linkWords[link.state]}.`,
+        remedy,
+      });
     }
     for (const [key, { grown }] of this.#losses) {
       const recent = grown.filter(({ at_ms }) => now_ms - at_ms <= lossShown_ms);
@@ -104,6 +112,7 @@ export class TroubleWatch {
       if (first === undefined) continue;
       const lost = recent.reduce((sum, each) => sum + each.lost, 0);
       found.push({
+        key,
         since_ms: first.at_ms,
         what: `${capital(key)}: ${lost} in the last minute, ${rate(lost / (lossShown_ms / 1000))} a second.`,
         remedy: 'The gaps are marked in the records. Check cabling and the load of this machine.',
@@ -161,6 +170,7 @@ function sustained(key: string, shares: readonly Share[], now_ms: number): Troub
   if (share < sustainedShare) return null;
   const where = key.slice(name.length + 1);
   return {
+    key,
     since_ms: oldest.at_ms,
     what: `${capital(words(name))} on ${where}: ${Math.round(share * 100)} % over the last minute.`,
     remedy: lossy.remedy,

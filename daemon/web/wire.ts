@@ -19,7 +19,7 @@ export type {
   Verdict,
   Withheld,
 } from '../analysis/verdict.ts';
-export type { ChannelStatus, LineStatus, RigPhase } from '../recorder/messages.ts';
+export type { ChannelStatus, LineBudget, LineStatus, RigPhase } from '../recorder/messages.ts';
 
 export interface ChannelView {
   readonly id: string;
@@ -91,6 +91,32 @@ export interface RigView {
   readonly anchor: { readonly time_s: number; readonly wall_ms: number };
 }
 
+export interface Trouble {
+  /** The same for as long as it stands. */
+  readonly key: string;
+  readonly since_ms: number;
+  readonly what: string;
+  readonly remedy: string;
+}
+
+/** One receiver outside, and what waits for it. */
+export interface SinkView {
+  readonly name: string;
+  readonly kind: string;
+  /** Where to; no secret in it. */
+  readonly address: string;
+  readonly state: 'connecting' | 'up' | 'down' | 'stopped';
+  readonly since_ms: number;
+  /** Why it is down; empty otherwise. */
+  readonly why: string;
+  /** When it is tried again; null when it is not down, or is being tried. */
+  readonly nextTry_ms: number | null;
+  /** Messages that wait for it (an upper bound), and the time that the oldest tells of; null when none waits. */
+  readonly waiting: number;
+  readonly oldest_ms: number | null;
+  readonly counters: Readonly<Record<string, number>>;
+}
+
 export interface StatusView {
   /** `analysing`: the record is closed, its verdict is being made. */
   readonly phase: RigPhase | 'analysing' | 'recorder-gone';
@@ -98,7 +124,9 @@ export interface StatusView {
   readonly lines: readonly LineStatus[];
   readonly counters: Readonly<Record<string, number>>;
   /** What is wrong now, oldest first, each with its remedy. */
-  readonly troubles: readonly { readonly since_ms: number; readonly what: string; readonly remedy: string }[];
+  readonly troubles: readonly Trouble[];
+  /** Receivers outside; absent when nothing is published. GET /api/sinks gives `{sinks: SinkView[]}`. */
+  readonly sinks?: readonly SinkView[];
   /** Instruments with a current loop or a calibration, by NE 107 class; absent when there is none. */
   readonly channels?: readonly ChannelStatus[];
 }

@@ -6,6 +6,7 @@ import { quality } from '../../drivers/driver.ts';
 
 /** Scans of two channels at 200 Hz, each with its bits. */
 const rate_Hz = 200;
+const channels = ['a', 'b'].map((id) => ({ id, quantity: 'pressure' as const }));
 const scan = fc.record({
   values: fc.tuple(fc.integer({ min: -1e6, max: 1e6 }), fc.integer({ min: -1e6, max: 1e6 })),
   bits: fc.constantFrom(0, 0, 0, quality.suspect, quality.clipped, quality.invalid),
@@ -25,7 +26,7 @@ test('the seconds equal a brute-force computation over the raw samples, however 
       fc.integer({ min: 0, max: 999 }),
       (scans, cuts, shift_ms) => {
         const seconds: SecondRollup[] = [];
-        const rollups = new SecondRollups(['a', 'b'], (second) => seconds.push(second));
+        const rollups = new SecondRollups(channels, (second) => seconds.push(second));
         const summariser = new Summariser(2, 1, ({ time_s, ...part }) => {
           rollups.add((time_s + 0.025) * 1000 + shift_ms, part);
         });
@@ -64,6 +65,7 @@ test('the seconds equal a brute-force computation over the raw samples, however 
             const has = column.length > 0;
             return {
               channel,
+              quantity: 'pressure',
               min: has ? Math.min(...column) : null,
               max: has ? Math.max(...column) : null,
               mean: has ? expect.closeTo(column.reduce((sum, x) => sum + x, 0) / column.length, 2) : null,
@@ -82,7 +84,7 @@ test('the seconds equal a brute-force computation over the raw samples, however 
 
 test('a clock that is set back makes its seconds again, one that is set forward leaves a gap', () => {
   const at: number[] = [];
-  const rollups = new SecondRollups(['a'], ({ at_ms }) => at.push(at_ms));
+  const rollups = new SecondRollups(channels.slice(0, 1), ({ at_ms }) => at.push(at_ms));
   const part = { values: new Float64Array(4), counts: Uint32Array.of(1), flags: new Uint8Array(1) };
   for (const middle_ms of [10_025, 10_975, 11_025, 11_500, 10_500, 11_500, 95_025])
     rollups.add(middle_ms, part);

@@ -26,7 +26,12 @@ test('an open line is no trouble; a silent one is, with its own remedy and since
     why: 'Nothing has come for 5 s; check its power.',
   };
   expect(watch.list(status(0, silent), anchor, 2_000_000)).toEqual([
-    { since_ms: 1_030_000, what: 'Line stream (serial-frames) is open but silent.', remedy: silent.why },
+    {
+      key: 'line stream',
+      since_ms: 1_030_000,
+      what: 'Line stream (serial-frames) is open but silent.',
+      remedy: silent.why,
+    },
   ]);
 });
 

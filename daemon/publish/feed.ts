@@ -1,0 +1,73 @@
+/** What the recorder says -> messages. Pure but for what it remembers of the last state, to tell changes only. */
+import type { StatusMessage } from '../recorder/messages.ts';
+import type { Ingested } from '../store/ingest.ts';
+import type { Draft } from '../store/outbox-types.ts';
+import type { StatusView } from '../web/wire.ts';
+import type { LinkPayload } from './messages.ts';
+
+/** What stands still is told again so often, in ms, so that a receiver sees that it still stands. */
+const repeat_ms = 60_000;
+
+/** Remembers what was told last. */
+export class StateFeed {
+  #links = new Map<string, { readonly state: string; readonly told_ms: number }>();
+  #phase = { phase: '', told_ms: Number.NEGATIVE_INFINITY };
+  #alarms = new Map<string, StatusView['troubles'][number]>();
+
+  /** State of the lines and of the rig: changes, and once a minute. `wallOf_ms` turns the recorder's clock into wall time. */
+  status(
+    { lines }: Pick<StatusMessage, 'lines'>,
+    phase: StatusView['phase'],
+    now_ms: number,
+    wallOf_ms: (time_s: number) => number,
+  ): Draft[] {
+    const drafts: Draft[] = [];
+    for (const { line, driver, link, counters } of lines) {
+      const last = this.#links.get(line);
+      if (last !== undefined && last.state === link.state && now_ms - last.told_ms < repeat_ms) continue;
+      this.#links.set(line, { state: link.state, told_ms: now_ms });
+      const { state, why } = link;
+      const since_ms = Math.round(wallOf_ms(link.since_s));
+      const payload: LinkPayload = { kind: 'link', line, driver, state, since_ms, why, counters };
+      drafts.push({ at_ms: now_ms, payload });
+    }
+    if (phase !== this.#phase.phase || now_ms - this.#phase.told_ms >= repeat_ms) {
+      this.#phase = { phase, told_ms: now_ms };
+      drafts.push({ at_ms: now_ms, payload: { kind: 'phase', phase } });
+    }
+    return drafts;
+  }
+
+  /** Troubles that came or went since the last call. */
+  alarms(troubles: StatusView['troubles'], now_ms: number): Draft[] {
+    const drafts: Draft[] = [];
+    const now = new Map(troubles.map((trouble) => [trouble.key, trouble]));
+    for (const [key, trouble] of now) {
+      if (!this.#alarms.has(key)) drafts.push(alarm(trouble, true, now_ms));
+    }
+    for (const [key, trouble] of this.#alarms) {
+      if (!now.has(key)) drafts.push(alarm(trouble, false, now_ms));
+    }
+    this.#alarms = now;
+    return drafts;
+  }
+}
+
+function alarm(trouble: StatusView['troubles'][number], isActive: boolean, now_ms: number): Draft {
+  const { key, since_ms, what, remedy } = trouble;
+  return { at_ms: now_ms, payload: { kind: 'alarm', key, isActive, since_ms, what, remedy } };
+}
+
+/** A closed event as messages: itself when it is told first, and this revision of its verdict. */
+export function eventDrafts({ row, trouble }: Pick<Ingested, 'row' | 'trouble'>, isFirst: boolean): Draft[] {
+  const { id, wall_ms, source, closedBecause, verdict } = row;
+  const drafts: Draft[] = [];
+  if (isFirst) {
+    drafts.push({ at_ms: wall_ms, payload: { kind: 'event', event: id, source, closedBecause, trouble } });
+  }
+  if (verdict !== null) {
+    const legs = verdict.legs.map((leg) => ({ ...leg, velocity: { time_s: [], value: [] } }));
+    drafts.push({ at_ms: wall_ms, payload: { kind: 'verdict', event: id, verdict: { ...verdict, legs } } });
+  }
+  return drafts;
+}
