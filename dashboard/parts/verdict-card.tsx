@@ -1,6 +1,7 @@
 /** What is said of one leg in one event. */
 import { useState } from 'preact/hooks';
 import type { LegVerdict, RigView } from '../../daemon/web/wire.ts';
+import { flagWords } from '../format/flag-words.ts';
 import { resultPhrase } from '../format/result.ts';
 import { meanings, type ResultKey } from '../format/words.ts';
 import { useUnits } from '../state/house.ts';
@@ -150,7 +151,7 @@ export function Flags({ leg }: { leg: LegVerdict }) {
   return (
     <ul class="flags" aria-label="Reservations">
       {leg.flags.map(({ code, text, withholds }) => (
-        <li key={code}>
+        <li key={text} title={flagWords[code]?.[1]}>
           <WarningMark />
           <span>
             {text}

@@ -1,6 +1,7 @@
 /** The list of events: one row a verdict, that second in small, filter by typing, all by keyboard. */
 import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
 import type { EventRow, LegVerdict, RigView } from '../../daemon/web/wire.ts';
+import { flagLabel } from '../format/flag-words.ts';
 import { resultText } from '../format/result.ts';
 import { calendarDay, clockTime, isToday } from '../format/time.ts';
 import type { ResultKey } from '../format/words.ts';
@@ -126,7 +127,7 @@ function linesOf(row: EventRow, rig: RigView | null): Line[] {
   return active.map((leg) => {
     const view = rig?.legs.find(({ id }) => id === leg.leg);
     const valve = view === undefined ? leg.valve : Object.values(view.valve).join(' ');
-    const flags = leg.flags.map(({ code }) => code.replaceAll('-', ' ')).join(' ');
+    const flags = leg.flags.map(({ code }) => `${flagLabel(code)} ${code.replaceAll('-', ' ')}`).join(' ');
     const text = `${when} ${view?.name ?? leg.leg} ${valve} ${leg.severity.words} ${flags}`.toLowerCase();
     return { key: `${row.id}/${leg.leg}`, row, leg, text };
   });
@@ -193,7 +194,7 @@ function EventLine({
           <td class="reservations">
             {leg.flags.length > 0 && (
               <span title={leg.flags.map(({ text }) => text).join('\n')}>
-                {leg.flags.map(({ code }) => code.replaceAll('-', ' ')).join(', ')}
+                {[...new Set(leg.flags.map(({ code }) => flagLabel(code)))].join(', ')}
               </span>
             )}
           </td>

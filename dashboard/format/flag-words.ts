@@ -1,0 +1,64 @@
+/** What each flag is called in a list, and what it means to whoever reads the verdict. */
+import type { LegVerdict } from '../../daemon/web/wire.ts';
+
+export type FlagCode = LegVerdict['flags'][number]['code'];
+
+/** Short label and one sentence, by code; the flag's own text carries the figures. */
+export const flagWords: Readonly<Record<FlagCode, readonly [label: string, meaning: string]>> = {
+  'sampling-too-slow': [
+    'Sampling too slow',
+    'Too few samples fall on the plateau of the slam to trust its peak.',
+  ],
+  'sampling-marginal': ['Sampling marginal', 'The plateau of the slam is resolved, but only just.'],
+  'repeated-values': [
+    'Repeated values',
+    'The device is asked more often than it measures; its own rate is used.',
+  ],
+  'sensor-slow': ['Slow sensor', 'The response time of the sensor hides part of the peak.'],
+  clipped: ['Clipped', 'Samples stand at an end of the measuring range: the true value lies beyond it.'],
+  'meter-lag-dominates': ['Slow meter', 'The flow meter answers more slowly than the flow changes.'],
+  'samples-lost': ['Samples lost', 'The record has gaps.'],
+  'softened-closure': ['Softened closure', 'The valve throttled before it shut: no sudden stop.'],
+  'softened-unknown': ['Closure unclear', 'The record does not tell a sudden stop from a softened one.'],
+  'cavitation-suspected': ['Cavitation', 'A tap fell to the vapour pressure of the water.'],
+  'taps-disagree': ['Taps disagree', 'Inlet and outlet give different velocities at seating.'],
+  'taps-swapped': ['Taps swapped', 'Outlet and inlet look exchanged.'],
+  'instruments-misaligned': [
+    'Clocks disagree',
+    'An instrument tells the same thing earlier or later than the others.',
+  ],
+  'tapping-line-rings': ['Tapping line rings', 'The line to the sensor swings: gas in it?'],
+  'no-reversal': ['No reversal', 'The flow does not surely turn before the seating.'],
+  'did-not-close': ['Did not close', 'No seating was found.'],
+  'no-measurable-slam': ['No measurable slam', 'The valve shut too softly to be measured.'],
+  'multiple-impacts': ['Several impacts', 'The valve struck its seat more than once.'],
+  'spikes-removed': ['Spikes removed', 'Lone samples no wave could make were left out.'],
+  'closed-before-reversal': ['Closed early', 'The valve shut while water still ran forward.'],
+  'wave-speed-differs': [
+    'Wave speed differs',
+    'The ringing does not fit the configured wave speed or length.',
+  ],
+  'momentum-imbalance': [
+    'Momentum off',
+    'What pushed the column does not account for its change of velocity: check leg length, bore and scale of the meter.',
+  ],
+  'meter-lag-differs': [
+    'Meter lag differs',
+    'The meter decays faster or slower than its configured response time.',
+  ],
+  'statics-differ': ['Static levels differ', 'Legs that end in the same tank settle at different levels.'],
+  'tank-rise-differs': [
+    'Tank rise differs',
+    'The tank rises faster or slower than what the meters pump into it.',
+  ],
+  'no-contact': ['No trip contact', 'The trip is read from the pressure and is less sure.'],
+  'no-meter': ['No flow meter', 'The velocity before the trip comes from the pressure.'],
+  'no-inlet': ['No inlet tap', 'No second opinion from before the valve.'],
+  'no-tank': ['No tank pressure', 'The level behind the column is estimated.'],
+  'leg-idle': ['Idle', 'No water was flowing through this leg.'],
+};
+
+/** Label of a flag; a code of newer software is shown as it is. */
+export function flagLabel(code: string): string {
+  return Object.hasOwn(flagWords, code) ? flagWords[code as FlagCode][0] : code.replaceAll('-', ' ');
+}
