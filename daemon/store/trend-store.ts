@@ -1,0 +1,276 @@
+/**
+ * Trends of all channels for years: rollups of 1 s, 1 min and 1 h in `trends.db`. The newest stand as rows and take late
+ * data; older ones are packed into blobs of an hour, a day or 30 days. Synchronous: one call, one transaction.
+ */
+import { mkdirSync } from 'node:fs';
+import { join } from 'node:path';
+import { DatabaseSync, type StatementSync } from 'node:sqlite';
+import { UnavailableError } from '../errors.ts';
+import { packRollups, unpackRollups } from './trend-pack.ts';
+import { coarser, merged, type Rollup, type TrendLevel_s, trendLevels_s } from './trend-rollup.ts';
+
+const schemaVersion = 1;
+
+const tables = `
+  CREATE TABLE channel (id INTEGER PRIMARY KEY, tag TEXT NOT NULL UNIQUE) STRICT;
+  CREATE TABLE newest (
+    level_s INTEGER NOT NULL, channel INTEGER NOT NULL, start_s INTEGER NOT NULL,
+    count INTEGER NOT NULL, min REAL, max REAL, mean REAL, squares REAL NOT NULL, flags INTEGER NOT NULL,
+    PRIMARY KEY (level_s, channel, start_s)
+  ) STRICT, WITHOUT ROWID;
+  CREATE TABLE packed (
+    level_s INTEGER NOT NULL, channel INTEGER NOT NULL, start_s INTEGER NOT NULL, rollups BLOB NOT NULL,
+    PRIMARY KEY (level_s, channel, start_s)
+  ) STRICT, WITHOUT ROWID;
+  CREATE TABLE place (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;
+  CREATE TABLE schema_version (version INTEGER NOT NULL) STRICT;
+`;
+
+/** Length of a blob by level, in s. */
+const blob_s: Readonly<Record<TrendLevel_s, number>> = { 1: 3600, 60: 86_400, 3600: 30 * 86_400 };
+
+/** How long each level is kept, in s. */
+export type TrendKeep_s = Readonly<Record<TrendLevel_s, number>>;
+
+/** A month of seconds, three years of minutes, hours for longer than a station lives. */
+export const ordinaryKeep_s: TrendKeep_s = { 1: 31 * 86_400, 60: 3 * 366 * 86_400, 3600: 100 * 366 * 86_400 };
+
+/** Rollups read for one answer at most; more are taken from a coarser level. */
+const mostRead = 20_000;
+
+/** A trend for a picture. */
+export interface Trend {
+  /** Length of the stretches, in s: a multiple of a level. */
+  readonly step_s: number;
+  /** Ascending; where nothing was recorded there is no rollup. */
+  readonly rollups: readonly Rollup[];
+}
+
+/** What is to be added in one transaction: rollups by channel and level, and where the reader stands after them. */
+export interface TrendAddition {
+  readonly rollups: ReadonlyMap<string, Readonly<Record<TrendLevel_s, readonly Rollup[]>>>;
+  /** Name -> text; kept together with the rollups, so that none is counted twice after a kill. */
+  readonly places: Readonly<Record<string, string>>;
+}
+
+export class TrendStore {
+  readonly #database: DatabaseSync;
+  readonly #keep_s: TrendKeep_s;
+  readonly #one: StatementSync;
+  readonly #put: StatementSync;
+  readonly #rows: StatementSync;
+  readonly #blobs: StatementSync;
+  readonly #ids = new Map<string, number>();
+
+  /** Opens or makes `trends.db`. Throws `UnavailableError` when it belongs to a newer version. */
+  constructor(dataFolder: string, keep_s: TrendKeep_s = ordinaryKeep_s) {
+    mkdirSync(dataFolder, { recursive: true });
+    const path = join(dataFolder, 'trends.db');
+    this.#keep_s = keep_s;
+    this.#database = new DatabaseSync(path, { timeout: 5000 });
+    // Not FULL: after a power cut the last transactions are read from the disk ring again.
+    this.#database.exec(
+      'PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL; PRAGMA journal_size_limit = 16777216;',
+    );
+    this.#prepare(path);
+    this.#one = this.#database.prepare(
+      'SELECT * FROM newest WHERE level_s = ? AND channel = ? AND start_s = ?',
+    );
+    this.#put = this.#database.prepare('INSERT OR REPLACE INTO newest VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)');
+    this.#rows = this.#database.prepare(
+      'SELECT * FROM newest WHERE level_s = ? AND channel = ? AND start_s >= ? AND start_s < ? ORDER BY start_s',
+    );
+    this.#blobs = this.#database.prepare(
+      'SELECT start_s, rollups FROM packed WHERE level_s = ? AND channel = ? AND start_s > ? AND start_s < ? ORDER BY start_s',
+    );
+    for (const row of this.#database.prepare('SELECT id, tag FROM channel').all()) {
+      this.#ids.set(String(row['tag']), Number(row['id']));
+    }
+  }
+
+  /** Tags of all channels that have a trend. */
+  get channels(): readonly string[] {
+    return [...this.#ids.keys()].sort();
+  }
+
+  add({ rollups, places }: TrendAddition): void {
+    this.#transaction(() => {
+      for (const [tag, levels] of rollups) {
+        const channel = this.#idOf(tag);
+        for (const level_s of trendLevels_s) {
+          for (const rollup of levels[level_s]) this.#merge(level_s, channel, rollup);
+        }
+      }
+      const put = this.#database.prepare('INSERT OR REPLACE INTO place VALUES (?, ?)');
+      for (const [name, value] of Object.entries(places)) put.run(name, value);
+    });
+  }
+
+  /** What `add` kept under a name. */
+  place(name: string): string | null {
+    const row = this.#database.prepare('SELECT value FROM place WHERE name = ?').get(name);
+    return row === undefined ? null : String(row['value']);
+  }
+
+  /**
+   * Rollups of one level that begin in [from_s, to_s), ascending, in s since 1970.
+   */
+  read(tag: string, level_s: TrendLevel_s, from_s: number, to_s: number): Rollup[] {
+    const channel = this.#ids.get(tag);
+    if (channel === undefined) return [];
+    const rows = this.#rows.all(level_s, channel, from_s, to_s).map(rollupOfRow);
+    const packed = this.#blobs
+      .all(level_s, channel, from_s - blob_s[level_s], to_s)
+      .flatMap((row) => unpackRollups(row['rollups'] as Uint8Array, level_s))
+      .filter(({ start_s }) => start_s >= from_s && start_s < to_s);
+    if (rows.length === 0) return packed;
+    // Late data may stand as rows beside the blob of their hour.
+    return packed.length === 0 ? rows : coarser([...packed, ...rows], level_s);
+  }
+
+  /** At most some `points` stretches of [from_s, to_s), from the finest level that is still kept and quick to read. */
+  trend(tag: string, from_s: number, to_s: number, points: number): Trend {
+    const wanted_s = Math.max(1, (to_s - from_s) / points);
+    const readable = trendLevels_s.filter((level_s) => (to_s - from_s) / level_s <= mostRead);
+    const fine = readable.filter((level_s) => level_s <= wanted_s).at(-1) ?? readable[0] ?? 3600;
+    const from = trendLevels_s.indexOf(fine);
+    for (const level_s of trendLevels_s.slice(from)) {
+      const step_s = Math.max(1, Math.ceil(wanted_s / level_s)) * level_s;
+      const rollups = this.read(tag, level_s, from_s, to_s);
+      if (this.#covers(tag, level_s, from_s) || level_s === trendLevels_s.at(-1)) {
+        return { step_s, rollups: step_s === level_s ? rollups : coarser(rollups, step_s) };
+      }
+    }
+    return { step_s: wanted_s, rollups: [] };
+  }
+
+  /** Packs what is old enough to be complete and drops what is older than it is kept. `now_s` since 1970. */
+  tidy(now_s: number): void {
+    this.#transaction(() => {
+      for (const level_s of trendLevels_s) {
+        this.#packLevel(level_s, now_s);
+        this.#database
+          .prepare('DELETE FROM packed WHERE level_s = ? AND start_s < ?')
+          .run(level_s, now_s - this.#keep_s[level_s] - blob_s[level_s]);
+      }
+    });
+  }
+
+  /** What the packed rollups of a level take, in bytes. */
+  packed_bytes(level_s: TrendLevel_s): number {
+    const row = this.#database
+      .prepare('SELECT sum(length(rollups)) AS bytes FROM packed WHERE level_s = ?')
+      .get(level_s);
+    return Number(row?.['bytes'] ?? 0);
+  }
+
+  close(): void {
+    this.#database.close();
+  }
+
+  /** Whether this level still reaches back to `from_s`, or at least as far as the coarser ones do. */
+  #covers(tag: string, level_s: TrendLevel_s, from_s: number): boolean {
+    const oldest = this.#oldest(tag, level_s);
+    if (oldest === null) return false;
+    const next = trendLevels_s[trendLevels_s.indexOf(level_s) + 1];
+    const before = next === undefined ? null : this.#oldest(tag, next);
+    return oldest <= from_s || before === null || oldest <= before + (next ?? 0);
+  }
+
+  #oldest(tag: string, level_s: TrendLevel_s): number | null {
+    const channel = this.#ids.get(tag);
+    if (channel === undefined) return null;
+    const found = ['packed', 'newest'].flatMap((table) => {
+      const row = this.#database
+        .prepare(`SELECT min(start_s) AS oldest FROM ${table} WHERE level_s = ? AND channel = ?`)
+        .get(level_s, channel);
+      return row?.['oldest'] == null ? [] : [Number(row['oldest'])];
+    });
+    return found.length === 0 ? null : Math.min(...found);
+  }
+
+  #merge(level_s: TrendLevel_s, channel: number, rollup: Rollup): void {
+    const before = this.#one.get(level_s, channel, rollup.start_s);
+    const { start_s, count, min, max, mean, squares, flags } =
+      before === undefined ? rollup : merged(rollupOfRow(before), rollup);
+    const number = (value: number) => (Number.isNaN(value) ? null : value);
+    this.#put.run(level_s, channel, start_s, count, number(min), number(max), number(mean), squares, flags);
+  }
+
+  /** Blobs whose time is over by a tenth of their length: data that comes later is merged at the next tidying. */
+  #packLevel(level_s: TrendLevel_s, now_s: number): void {
+    const length_s = blob_s[level_s];
+    const before_s = Math.floor((now_s - length_s / 10) / length_s) * length_s;
+    const due = this.#database
+      .prepare(
+        `SELECT DISTINCT channel, start_s / ${length_s} AS blob FROM newest WHERE level_s = ? AND start_s < ?`,
+      )
+      .all(level_s, before_s);
+    const find = this.#database.prepare(
+      'SELECT rollups FROM packed WHERE level_s = ? AND channel = ? AND start_s = ?',
+    );
+    const put = this.#database.prepare('INSERT OR REPLACE INTO packed VALUES (?, ?, ?, ?)');
+    const drop = this.#database.prepare(
+      'DELETE FROM newest WHERE level_s = ? AND channel = ? AND start_s >= ? AND start_s < ?',
+    );
+    for (const row of due) {
+      const channel = Number(row['channel']);
+      const start_s = Number(row['blob']) * length_s;
+      const rows = this.#rows.all(level_s, channel, start_s, start_s + length_s).map(rollupOfRow);
+      const old = find.get(level_s, channel, start_s);
+      const all =
+        old === undefined
+          ? rows
+          : coarser([...unpackRollups(old['rollups'] as Uint8Array, level_s), ...rows], level_s);
+      put.run(level_s, channel, start_s, packRollups(all, level_s));
+      drop.run(level_s, channel, start_s, start_s + length_s);
+    }
+  }
+
+  #idOf(tag: string): number {
+    const known = this.#ids.get(tag);
+    if (known !== undefined) return known;
+    this.#database.prepare('INSERT INTO channel (tag) VALUES (?)').run(tag);
+    const id = Number(this.#database.prepare('SELECT id FROM channel WHERE tag = ?').get(tag)!['id']);
+    this.#ids.set(tag, id);
+    return id;
+  }
+
+  #transaction(work: () => void): void {
+    this.#database.exec('BEGIN IMMEDIATE');
+    try {
+      work();
+      this.#database.exec('COMMIT');
+    } catch (error) {
+      this.#database.exec('ROLLBACK');
+      throw error;
+    }
+  }
+
+  #prepare(path: string): void {
+    const has = this.#database.prepare("SELECT 1 FROM sqlite_master WHERE name = 'schema_version'").get();
+    if (has === undefined) {
+      this.#database.exec(`BEGIN; ${tables} INSERT INTO schema_version VALUES (${schemaVersion}); COMMIT`);
+      return;
+    }
+    const found = Number(this.#database.prepare('SELECT version FROM schema_version').get()?.['version']);
+    if (found === schemaVersion) return;
+    this.#database.close();
+    throw new UnavailableError(
+      `${path} has form ${found}, this software writes form ${schemaVersion}: use the software that wrote it, or move the file away`,
+    );
+  }
+}
+
+function rollupOfRow(row: Record<string, unknown>): Rollup {
+  const number = (value: unknown) => (value === null ? Number.NaN : Number(value));
+  return {
+    start_s: Number(row['start_s']),
+    count: Number(row['count']),
+    min: number(row['min']),
+    max: number(row['max']),
+    mean: number(row['mean']),
+    squares: Number(row['squares']),
+    flags: Number(row['flags']),
+  };
+}
