@@ -63,6 +63,10 @@ export class PressureWatch extends BinWatch {
   private surgeLevel = 0;
   private surgeBins = 0;
   private surgeLeft = 0;
+  private stillBins = 0;
+  /** Where a reading jumped to and has not moved since; NaN while it lives. */
+  private stuckAt = Number.NaN;
+  private recovering = 0;
   private isOpen = false;
   private trip_s = 0;
   private levelAtTrip = 0;
@@ -210,10 +214,23 @@ export class PressureWatch extends BinWatch {
     return (this.sorted[(this.length - 1) >> 1] + this.sorted[this.length >> 1]) / 2;
   }
 
-  /** A surge is a sudden change after which a third of the next 0.15 s is far from where it began. */
+  /**
+   * A surge is a sudden change after which a third of the next 0.15 s is far from where it began. A reading that jumps
+   * and then does not move by a single converter step is a dead sensor or a failed loop: neither that jump nor the one
+   * back is a surge.
+   */
   private watchSurge(value: number, end_s: number): void {
     const limit_Pa = Math.max(this.surgeStep_Pa, 8 * Math.sqrt(this.stepVariance));
     if (this.learned < this.calm / 2) return;
+    if (!Number.isNaN(this.stuckAt)) {
+      if (value === this.stuckAt) return;
+      this.stuckAt = Number.NaN;
+      this.recovering = this.half + 2;
+    }
+    if (this.recovering > 0) {
+      this.recovering--;
+      return;
+    }
     if (this.surgeLeft === 0) {
       const before = this.bin(this.half);
       if (Math.abs(value - before) < limit_Pa) return;
@@ -221,11 +238,20 @@ export class PressureWatch extends BinWatch {
       this.surgeBegin_s = end_s - this.width_s;
       this.surgeLevel = before;
       this.surgeBins = 0;
+      this.stillBins = 0;
     }
     this.surgeLeft--;
     if (Math.abs(value - this.surgeLevel) < limit_Pa / 2) return;
     this.surgeBins++;
-    if (this.surgeBins === Math.max(4, Math.ceil(this.surgeWindow / 3))) this.surge_s = this.surgeBegin_s;
+    if (value === this.bin(1)) this.stillBins++;
+    const needed = Math.max(4, Math.ceil(this.surgeWindow / 3));
+    if (this.surgeBins !== needed) return;
+    // The bin of the jump itself may mix both levels.
+    if (this.stillBins < needed - 2) this.surge_s = this.surgeBegin_s;
+    else {
+      this.stuckAt = value;
+      this.surgeLeft = 0;
+    }
   }
 
   private watchEvent(value: number, newer: number, end_s: number): void {
