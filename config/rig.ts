@@ -37,6 +37,8 @@ export interface AppliedCalibration {
   readonly version: number;
   readonly kind: CalibrationEntry['kind'];
   readonly from_ms: number;
+  /** Since when the one before it held; null for the first, absent in events of older software. */
+  readonly previousFrom_ms?: number | null;
   readonly due_ms: number | null;
   readonly certificate: string;
   /** Of this calibration alone; `shown` is what the one before gave, or the scaling of the rig file. */

@@ -42,6 +42,25 @@ export function calibrationState(config: RigConfig, wall_ms: number): string {
     .join(' ');
 }
 
+/**
+ * What the calibration in force found wrong under the one before it: shown less corrected at the end of the measuring range
+ * where that is larger, in SI, with the days in between. `isLarge`: more than twice the stated standard uncertainty. Null
+ * for a channel without a calibration before.
+ */
+export function driftFound({
+  calibration,
+  range,
+  uncertainty,
+}: ChannelConfig): { readonly value: number; readonly days: number; readonly isLarge: boolean } | null {
+  const before_ms = calibration?.previousFrom_ms ?? null;
+  if (calibration === undefined || before_ms === null) return null;
+  const { offset, scale } = calibration.correction;
+  const errors = range.map((at) => ({ at, value: (at - offset) / scale - at }));
+  const { at, value } = errors.reduce((a, b) => (Math.abs(b.value) > Math.abs(a.value) ? b : a));
+  const allowed = 2 * together(uncertainty.absolute, uncertainty.relative * at);
+  return { value, days: (calibration.from_ms - before_ms) / 86_400_000, isLarge: Math.abs(value) > allowed };
+}
+
 /** The straight line of an entry with two points or more; null for a zero. */
 export function fitEntry(entry: CalibrationEntry): CalibrationFit | null {
   if (entry.kind === 'zero') return null;
@@ -91,6 +110,7 @@ function fold(
       version,
       kind,
       from_ms,
+      previousFrom_ms: channel.calibration?.from_ms ?? null,
       due_ms,
       certificate,
       ...found,

@@ -1,8 +1,9 @@
 /** What state each instrument is in: NE 107 classes from its current loop and its calibration. */
-import type { ChannelConfig } from '../../config/rig.ts';
+import type { AppliedCalibration, ChannelConfig } from '../../config/rig.ts';
+import { driftFound } from '../analysis/channel-calibration.ts';
 import { mostPressing, type StatusClass } from '../analysis/current-loop.ts';
 import type { LoopWatch } from './loop-watch.ts';
-import type { ChannelStatus } from './messages.ts';
+import type { CalibrationState, ChannelStatus } from './messages.ts';
 
 /** One entry for each channel that has a loop or a calibration, in the order of `channels`. `wall_ms` since 1970. */
 export function channelStatuses(
@@ -10,7 +11,8 @@ export function channelStatuses(
   loops: readonly LoopWatch[],
   wall_ms: number,
 ): readonly ChannelStatus[] {
-  return channels.flatMap(({ id, calibration }) => {
+  return channels.flatMap((channel) => {
+    const { id, calibration } = channel;
     const loop = loops.find(({ channel }) => channel === id)?.status() ?? null;
     if (loop === null && calibration === undefined) return [];
     const classes: StatusClass[] = [];
@@ -23,6 +25,14 @@ export function channelStatuses(
       classes.push('maintenance-required');
       texts.push(`calibration was due on ${new Date(calibration.due_ms).toISOString().slice(0, 10)}`);
     }
-    return [{ channel: id, class: mostPressing(classes), text: texts.join('; ') }];
+    const state = calibration === undefined ? {} : { calibration: calibrationState(channel, calibration) };
+    return [{ channel: id, class: mostPressing(classes), text: texts.join('; '), ...state }];
   });
+}
+
+function calibrationState(
+  channel: ChannelConfig,
+  { version, from_ms, due_ms }: AppliedCalibration,
+): CalibrationState {
+  return { version, from_ms, due_ms, drift: driftFound(channel) };
 }

@@ -5,6 +5,7 @@ import { captureWords } from '../format/capture.ts';
 import { clockTime } from '../format/time.ts';
 import { phaseWords, shapeSentence, tripInWords } from '../format/words.ts';
 import { WarningMark } from '../parts/class-mark.tsx';
+import { Instruments } from '../parts/instruments.tsx';
 import { Legend } from '../parts/legend.tsx';
 import { Lines } from '../parts/lines.tsx';
 import { RigDrawing } from '../parts/rig-drawing.tsx';
@@ -60,6 +61,7 @@ export function LiveScreen() {
           />
         ))}
       </div>
+      {status !== null && <Instruments rig={rig} status={status} />}
       {status !== null && <Lines rig={rig} status={status} />}
     </div>
   );

@@ -17,15 +17,21 @@ const calibration: AppliedCalibration = {
   referenceUncertainty: null,
   status: 'good',
 };
+const held = { version: 1, from_ms: 0, due_ms: Date.UTC(2026, 2, 2), drift: null };
 const [outlet, tank, ...others] = recorderRig().channels;
 const channels = [outlet, { ...tank, calibration }, ...others];
 
 test('a calibration that is due asks for maintenance from its day on', () => {
   expect(channelStatuses(channels, [], Date.UTC(2026, 2, 1))).toEqual([
-    { channel: 'tank', class: 'good', text: '' },
+    { channel: 'tank', class: 'good', text: '', calibration: held },
   ]);
   expect(channelStatuses(channels, [], Date.UTC(2026, 2, 2))).toEqual([
-    { channel: 'tank', class: 'maintenance-required', text: 'calibration was due on 2026-03-02' },
+    {
+      channel: 'tank',
+      class: 'maintenance-required',
+      text: 'calibration was due on 2026-03-02',
+      calibration: held,
+    },
   ]);
 });
 
@@ -38,6 +44,19 @@ test('what presses most is shown, with every reason', () => {
       channel: 'tank',
       class: 'failure',
       text: '3.00 mA: failure signal or broken wire; calibration was due on 2026-03-02',
+      calibration: held,
     },
   ]);
+});
+
+test('a second calibration tells what it found wrong under the first', () => {
+  const second: AppliedCalibration = {
+    ...calibration,
+    version: 2,
+    from_ms: Date.UTC(1970, 3, 11),
+    previousFrom_ms: 0,
+    correction: { offset: -500, scale: 1 },
+  };
+  const [status] = channelStatuses([{ ...tank, calibration: second }], [], 0);
+  expect(status.calibration?.drift).toMatchObject({ value: 500, days: 100 });
 });
