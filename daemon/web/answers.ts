@@ -63,6 +63,19 @@ export const rigAnswer = Type.Object({
   }),
 });
 
+export const sinkAnswer = Type.Object({
+  name: text(),
+  kind: text(),
+  address: text('Where to; no secret in it.'),
+  state: text('connecting, up, down or stopped'),
+  since_ms: number('since 1970'),
+  why: text('Why it is down; empty otherwise.'),
+  nextTry_ms: orNull(Type.Number()),
+  waiting: number('messages that wait for it, an upper bound'),
+  oldest_ms: orNull(Type.Number({ description: 'What the oldest waiting message tells of, since 1970.' })),
+  counters,
+});
+
 export const statusAnswer = Type.Object({
   phase: text('waiting, filling, running, tripped, recording, fault, analysing or recorder-gone'),
   tripIn_s: orNull(Type.Number()),
@@ -82,8 +95,14 @@ export const statusAnswer = Type.Object({
   ),
   counters,
   troubles: Type.Array(
-    Type.Object({ since_ms: number('since 1970'), what: text(), remedy: text('What to do.') }),
+    Type.Object({
+      key: text('The same for as long as it stands.'),
+      since_ms: number('since 1970'),
+      what: text(),
+      remedy: text('What to do.'),
+    }),
   ),
+  sinks: Type.Optional(Type.Array(sinkAnswer)),
   channels: Type.Optional(
     Type.Array(
       Type.Object(

@@ -20,6 +20,7 @@ export async function describeApi(app: FastifyInstance): Promise<void> {
         { name: 'rig', description: 'What is recorded, and how it is doing now.' },
         { name: 'events', description: 'Recorded trips and their verdicts.' },
         { name: 'exports', description: 'Samples as files.' },
+        { name: 'publishing', description: 'Receivers of what is published.' },
         { name: 'health', description: 'For machines that watch this one.' },
       ],
     },

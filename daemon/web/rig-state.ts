@@ -1,8 +1,9 @@
 /** The server's picture of the rig: the last hello and status, and what is wrong. */
 import type { ChannelStatus, HelloMessage, StatusMessage, Summary } from '../recorder/messages.ts';
+import type { DeadLetter } from '../store/outbox-types.ts';
 import { recorderSilent_ms, TroubleWatch } from './troubles.ts';
 import { rigOfHello } from './views.ts';
-import type { RigView, StatusView } from './wire.ts';
+import type { RigView, SinkView, StatusView } from './wire.ts';
 
 /** What to do about an instrument; a class without a remedy passes by itself, as the end of a signal in a slam does. */
 const instrumentRemedy: Partial<Record<ChannelStatus['class'], string>> = {
@@ -11,9 +12,18 @@ const instrumentRemedy: Partial<Record<ChannelStatus['class'], string>> = {
   'maintenance-required': 'Calibrate it and add the result to the rig file.',
 };
 
+/** The receivers outside, as far as a page shows them. */
+export interface Receivers {
+  views(): readonly SinkView[];
+  /** What they refused, newest first. */
+  deadLetters(limit: number): readonly DeadLetter[];
+}
+
 /** `now_ms` is wall time; the recorder's own clock is used for nothing but intervals. */
 export class RigState {
   readonly troubles = new TroubleWatch();
+  /** What is published, and where to; null when nothing is. */
+  receivers: Receivers | null = null;
   #hello: HelloMessage | null = null;
   #status: StatusMessage | null = null;
   #rig: RigView | null = null;
@@ -97,6 +107,7 @@ export class RigState {
       lines: this.#status?.lines ?? [],
       counters: { ...this.#status?.counters, ...serverCounters },
       troubles,
+      ...(this.receivers === null ? {} : { sinks: this.receivers.views() }),
       ...(silent || this.#status?.channels === undefined ? {} : { channels: this.#status.channels }),
     };
   }

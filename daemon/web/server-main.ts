@@ -4,6 +4,9 @@
  */
 import { analyse } from '../analysis/analyse.ts';
 import { exit, UnavailableError } from '../errors.ts';
+import { machineClock } from '../publish/clock.ts';
+import { createSink } from '../publish/create-sink.ts';
+import { Publisher } from '../publish/publisher.ts';
 import type { ToServer } from '../recorder/messages.ts';
 import { createIngest } from '../store/ingest.ts';
 import { builtDashboard } from './server.ts';
@@ -11,6 +14,8 @@ import { ServerSession } from './session.ts';
 
 const session = new ServerSession({
   openStore: ({ config, software }) => createIngest({ dataFolder: config.dataFolder, software, analyse }),
+  openPublisher: (options) =>
+    new Publisher({ ...options, createSink, clock: machineClock, random: Math.random }),
   // A parent that is gone is noticed by `disconnect`; an answer to it has no other reader.
   answer: (message) => {
     if (process.connected) process.send?.(message);

@@ -12,6 +12,7 @@ import { describeApi } from './openapi.ts';
 import { refusal } from './origin.ts';
 import type { RigState } from './rig-state.ts';
 import { apiRoutes, type RouteSources } from './routes.ts';
+import { sinkRoutes } from './sink-routes.ts';
 
 export interface WebOptions extends RouteSources {
   /** Address that will be bound: decides which `Host` names are ours. */
@@ -89,6 +90,7 @@ export async function createServer(options: WebOptions): Promise<FastifyInstance
   await describeApi(app);
   apiRoutes(app, options);
   healthRoutes(app, options);
+  sinkRoutes(app, options);
   liveRoute(app, options.hub, options.state);
   await dashboardRoute(app, options.dashboardFolder);
   return app;

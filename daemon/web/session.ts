@@ -1,11 +1,12 @@
 /** One recorder's messages turned into pages, verdicts and answers. Knows nothing of processes, so tests can drive it. */
 import type { FastifyInstance } from 'fastify';
+import type { Publisher, PublisherOptions } from '../publish/publisher.ts';
 import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts';
 import type { Ingest, Ingested } from '../store/ingest.ts';
 import { LiveHub } from './live.ts';
 import { RigState } from './rig-state.ts';
 import { createServer, listen } from './server.ts';
-import { slimRow } from './views.ts';
+import { rigOfHello, slimRow } from './views.ts';
 
 /** Folders whose hint was lost are found this often, in ms. */
 const scanInterval_ms = 10_000;
@@ -15,6 +16,10 @@ const silenceInterval_ms = 1_000;
 export interface SessionOptions {
   /** Makes the store once the recorder has said where its data lies. */
   readonly openStore: (hello: HelloMessage) => Ingest;
+  /** Makes what sends messages to receivers outside; called only where the rig file wants it. */
+  readonly openPublisher?: (
+    options: Pick<PublisherOptions, 'publish' | 'hello' | 'rig' | 'events' | 'trouble' | 'log'>,
+  ) => Publisher;
   readonly answer: (message: ToRecorder) => void;
   readonly dashboardFolder: string | null;
   /** Something that a person who looks after the server should read. */
@@ -31,6 +36,7 @@ export class ServerSession {
   #options: SessionOptions;
   #store: Ingest | null = null;
   #app: FastifyInstance | null = null;
+  #publisher: Publisher | null = null;
   #timers: NodeJS.Timeout[] = [];
   #boot = '';
   #isOpened = false;
@@ -48,6 +54,7 @@ export class ServerSession {
       case 'summary':
         this.hub.summary(message);
         this.state.summarised(message);
+        this.#publisher?.summary(message);
         this.#options.answer({ kind: 'credit', count: 1 });
         return;
       case 'status':
@@ -58,6 +65,7 @@ export class ServerSession {
       case 'trip': {
         const { event, source, time_s } = message;
         this.hub.message({ kind: 'trip', event, source, time_s });
+        this.#publisher?.trip(message);
         return;
       }
       case 'event-closed':
@@ -70,6 +78,7 @@ export class ServerSession {
     for (const timer of this.#timers) clearInterval(timer);
     this.hub.closeAll('the server stops');
     await this.#app?.close();
+    await this.#publisher?.stop();
     await this.#store?.close();
   }
 
@@ -77,12 +86,16 @@ export class ServerSession {
     if (hello.boot !== this.#boot) this.hub.clearHistory();
     this.#boot = hello.boot;
     this.state.hello(hello);
-    if (this.#isOpened) return;
+    if (this.#isOpened) {
+      this.#publisher?.hello(hello);
+      return;
+    }
     this.#isOpened = true;
     const { answer, dashboardFolder, openStore } = this.#options;
     const { host, port } = hello.config.server;
     const store = openStore(hello);
     this.#store = store;
+    this.#publisher = this.#openPublisher(hello, store);
     const app = await createServer({
       library: store,
       state: this.state,
@@ -93,11 +106,43 @@ export class ServerSession {
     this.#app = app;
     const bound = await listen(app, host, port);
     answer({ kind: 'ready', host, port: bound });
+    this.#publisher?.start();
     await this.#scan();
     this.#timers = [
       setInterval(() => void this.#scan(), scanInterval_ms),
       setInterval(() => this.#tellSilence(), silenceInterval_ms),
     ];
+  }
+
+  /** A queue that cannot be had costs the publishing, never the pages. */
+  #openPublisher(hello: HelloMessage, store: Ingest): Publisher | null {
+    const { publish } = hello.config;
+    const { openPublisher, log } = this.#options;
+    if (publish === undefined || openPublisher === undefined) return null;
+    const { troubles } = this.state;
+    try {
+      const publisher = openPublisher({
+        publish,
+        hello,
+        rig: () => this.state.rig ?? rigOfHello(hello),
+        events: (before, limit) => store.list({ before, limit }),
+        trouble: (key, text) =>
+          text === null ? troubles.clear(key) : troubles.raise(key, text.what, text.remedy, Date.now()),
+        log,
+      });
+      this.state.receivers = publisher;
+      return publisher;
+    } catch (error) {
+      const why = error instanceof Error ? error.message : String(error);
+      log(`nothing is published: ${why}`);
+      troubles.raise(
+        'outbox',
+        `Nothing is published: ${why}.`,
+        'Check space and rights of the data folder, then restart.',
+        Date.now(),
+      );
+      return null;
+    }
   }
 
   async #judge(event: string): Promise<void> {
@@ -114,8 +159,9 @@ export class ServerSession {
     }
   }
 
-  #scan(): Promise<void> {
-    return this.#attempt('the event folders', (store) => store.scan((ingested) => this.#publish(ingested)));
+  async #scan(): Promise<void> {
+    await this.#attempt('the event folders', (store) => store.scan((ingested) => this.#publish(ingested)));
+    this.#publisher?.catchUp();
   }
 
   /** A failing disk is shown and tried again at the next scan; the live pages go on. */
@@ -136,14 +182,18 @@ export class ServerSession {
     }
   }
 
-  #publish({ row, folder, file, trouble, isNew }: Ingested): void {
+  #publish(ingested: Ingested): void {
+    const { row, folder, file, trouble, isNew } = ingested;
     if (trouble !== null) this.#options.log(`event ${row.id} has no verdict: ${trouble}`);
     this.hub.message({ kind: 'event', event: slimRow(row) });
+    this.#publisher?.event(ingested);
     if (isNew && file !== null) this.#options.answer({ kind: 'verdict', event: row.id, folder, file });
   }
 
   #tellState(): void {
-    this.hub.message({ kind: 'status', status: this.state.view(this.hub.counters) });
+    const status = this.state.view(this.hub.counters);
+    this.#publisher?.status(status);
+    this.hub.message({ kind: 'status', status });
   }
 
   #tellSilence(): void {

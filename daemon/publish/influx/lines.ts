@@ -119,7 +119,8 @@ function linkLines({ counters, driver, line, state, why }: LinkPayload, point: M
 function text(point: Point): string {
   const line = point.toLineProtocol();
   if (line === undefined) throw new Error(`a point without a field: ${String(point)}`);
-  return line;
+  // Allowed inside a quoted text, but not every server reads it so.
+  return line.replaceAll('\n', ' ');
 }
 
 /** Microseconds of this century are exact in a double; nanoseconds are not. */

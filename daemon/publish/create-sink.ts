@@ -1,0 +1,12 @@
+/** One row a kind of sink. */
+import type { SinkConfig } from '../../config/publish.ts';
+import { InfluxSink } from './influx/sink.ts';
+import type { Sink } from './sink.ts';
+
+/** A sink, not yet started. */
+export function createSink(config: SinkConfig): Sink {
+  switch (config.kind) {
+    case 'influx':
+      return new InfluxSink(config, Date.now);
+  }
+}

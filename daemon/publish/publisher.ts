@@ -1,0 +1,216 @@
+/**
+ * Publishing, whole: what the recorder says goes into the outbox, and one task a sink takes it out. Lives in the server
+ * process; the recorder knows nothing of it. Without a `publish:` section there is none.
+ */
+import type { PublishConfig, SinkConfig } from '../../config/publish.ts';
+import type { HelloMessage, Summary, TripMessage } from '../recorder/messages.ts';
+import type { Ingested } from '../store/ingest.ts';
+import { Outbox } from '../store/outbox.ts';
+import type { DeadLetter, Draft, Told } from '../store/outbox-types.ts';
+import { SecondRollups } from '../store/second-rollup.ts';
+import type { EventRow, RigView, SinkView, StatusView } from '../web/wire.ts';
+import { QueueAges } from './ages.ts';
+import { eventDrafts, StateFeed } from './feed.ts';
+import type { Sink } from './sink.ts';
+import { SinkTask, type TaskClock } from './sink-task.ts';
+
+export interface PublisherOptions {
+  readonly publish: PublishConfig;
+  readonly hello: HelloMessage;
+  readonly rig: () => RigView;
+  /** Events in the index, newest first; `before` is not included. */
+  readonly events: (before: string | null, limit: number) => readonly EventRow[];
+  readonly createSink: (config: SinkConfig) => Sink;
+  readonly clock: TaskClock;
+  readonly random: () => number;
+  /** Where troubles are shown; `null` clears. */
+  readonly trouble: (key: string, text: { readonly what: string; readonly remedy: string } | null) => void;
+  readonly log: (text: string) => void;
+}
+
+/** A second that is not finished by a later summary is finished after so long, in s. */
+const patience_s = 2;
+/** Rows of the index that are compared with the outbox at a time. */
+const page = 50;
+/** The alarm of a full outbox ends when it is no fuller than this. */
+const relaxed_ratio = 0.9;
+
+/** None of its calls throws for what a disk or a receiver does. */
+export class Publisher {
+  /** `messagesUnqueued`: lost because the disk refused them; events among them are queued later. */
+  readonly counters = { messagesUnqueued: 0 };
+  readonly #options: PublisherOptions;
+  readonly #outbox: Outbox;
+  readonly #ages: QueueAges;
+  readonly #tasks: readonly SinkTask[];
+  readonly #feed = new StateFeed();
+  #rollups: SecondRollups;
+  #summary_s = Number.NEGATIVE_INFINITY;
+  #mustCatchUp = true;
+  #shedSeen: number;
+
+  /** Throws what node:sqlite throws when the outbox cannot be had. */
+  constructor(options: PublisherOptions) {
+    this.#options = options;
+    const { clock, createSink, hello, publish, random } = options;
+    this.#outbox = new Outbox({
+      dataFolder: hello.config.dataFolder,
+      node: publish.node,
+      boot: hello.boot,
+      quota_bytes: publish.quota_bytes,
+      sinks: publish.sinks,
+      alreadyThere: () => [...this.#pages()].flat().map(toldOf),
+      wallNow_ms: clock.wallNow_ms,
+    });
+    if (this.#outbox.setAside !== null) {
+      options.log(`the outbox was damaged and begins anew; the old one is ${this.#outbox.setAside}`);
+    }
+    this.#shedSeen = this.#outbox.counters.messagesShed;
+    this.#ages = new QueueAges(this.#outbox.head);
+    this.#rollups = this.#newRollups(hello);
+    this.#tasks = publish.sinks.map(
+      (config) =>
+        new SinkTask({
+          name: config.name,
+          kind: config.kind,
+          sink: createSink(config),
+          queue: this.#outbox.queue(config.name),
+          agedSeq: (age_s) => this.#ages.upTo(clock.now_s() - age_s),
+          backlogRate_Hz: publish.backlogRate_Hz,
+          clock,
+          random,
+        }),
+    );
+  }
+
+  start(): void {
+    const { hello, publish, rig } = this.#options;
+    for (const task of this.#tasks) {
+      task.start({ node: publish.node, boot: hello.boot, software: hello.software, rig });
+    }
+  }
+
+  /** Another calibration, or other channels; the sinks stay as they are until the next start. */
+  hello(hello: HelloMessage): void {
+    this.#rollups.flush();
+    this.#rollups = this.#newRollups(hello);
+  }
+
+  summary({ time_s, period_s, ...part }: Summary): void {
+    this.#summary_s = this.#options.clock.now_s();
+    this.#rollups.add(this.#wallOf_ms(time_s + period_s / 2), part);
+  }
+
+  /** To be called about once a second or oftener, also while the recorder is silent. */
+  status(view: StatusView): void {
+    const { clock } = this.#options;
+    if (clock.now_s() - this.#summary_s > patience_s) this.#rollups.flush();
+    const now_ms = clock.wallNow_ms();
+    const states = this.#feed.status(view, view.phase, now_ms, (time_s) => this.#wallOf_ms(time_s));
+    const alarms = this.#feed.alarms(view.troubles, now_ms);
+    this.#put(states, false);
+    this.#put(alarms, true);
+  }
+
+  trip({ event, source, time_s }: TripMessage): void {
+    this.#put([{ at_ms: this.#wallOf_ms(time_s), payload: { kind: 'trip', event, source } }], false);
+  }
+
+  /** A closed event whose verdict is on the disk. Telling one again does nothing. */
+  event(ingested: Pick<Ingested, 'row' | 'trouble'>): void {
+    this.#attempt(1, () => {
+      this.#outbox.tell(toldOf(ingested.row), (isFirst) => eventDrafts(ingested, isFirst));
+    });
+  }
+
+  /** Tells events that are in the index and were never told: this process died between the two, or the disk refused. */
+  catchUp(): void {
+    if (!this.#mustCatchUp) return;
+    this.#mustCatchUp = false;
+    for (const rows of this.#pages()) {
+      const untold = rows.filter((row) => !this.#outbox.hasTold(toldOf(row)));
+      for (const row of untold.reverse()) this.event({ row, trouble: null });
+      if (untold.length === 0) return;
+    }
+  }
+
+  views(): SinkView[] {
+    return this.#tasks.map((task) => task.view());
+  }
+
+  /** Newest first. */
+  deadLetters(limit: number): readonly DeadLetter[] {
+    return this.#outbox.deadLetters(limit);
+  }
+
+  /** Gives what is under way a moment; what waits stays on the disk. */
+  async stop(): Promise<void> {
+    this.#rollups.flush();
+    await Promise.all(this.#tasks.map((task) => task.stop()));
+    this.#outbox.close();
+  }
+
+  #newRollups({ config }: HelloMessage): SecondRollups {
+    return new SecondRollups(config.channels, ({ at_ms, channels }) =>
+      this.#put([{ at_ms, payload: { kind: 'summary', period_s: 1, channels } }], false),
+    );
+  }
+
+  *#pages(): Generator<readonly EventRow[]> {
+    for (let before: string | null = null; ; ) {
+      const rows: readonly EventRow[] = this.#options.events(before, page);
+      const last = rows.at(-1);
+      if (last === undefined) return;
+      before = last.id;
+      yield rows;
+    }
+  }
+
+  #put(drafts: readonly Draft[], isKept: boolean): void {
+    if (drafts.length > 0) this.#attempt(drafts.length, () => this.#outbox.put(drafts, isKept));
+  }
+
+  #attempt(count: number, work: () => void): void {
+    const { clock, trouble } = this.#options;
+    try {
+      work();
+      trouble('outbox', null);
+    } catch (error) {
+      this.counters.messagesUnqueued += count;
+      this.#mustCatchUp = true;
+      const why = error instanceof Error ? error.message : String(error);
+      trouble('outbox', {
+        what: `The outbox cannot be written: ${why}; ${this.counters.messagesUnqueued} messages lost so far.`,
+        remedy: 'Check space and rights of the data folder. Events are safe and are published later.',
+      });
+      return;
+    }
+    this.#ages.mark(this.#outbox.head, clock.now_s());
+    for (const task of this.#tasks) task.notify();
+    this.#watchQuota();
+  }
+
+  #watchQuota(): void {
+    const { messagesShed } = this.#outbox.counters;
+    const { quota_bytes } = this.#options.publish;
+    if (messagesShed > this.#shedSeen) {
+      this.#shedSeen = messagesShed;
+      this.#options.trouble('outbox full', {
+        what: `The outbox is full: ${messagesShed} of the oldest messages were shed before every receiver had them.`,
+        remedy: 'Bring the receiver back, raise publish.quota, or take it out of the rig file.',
+      });
+    } else if (this.#outbox.size_bytes < relaxed_ratio * quota_bytes) {
+      this.#options.trouble('outbox full', null);
+    }
+  }
+
+  /** Wall time at an instant of the recorder's clock, which all processes of the machine share. */
+  #wallOf_ms(time_s: number): number {
+    const { clock } = this.#options;
+    return clock.wallNow_ms() + (time_s - clock.now_s()) * 1000;
+  }
+}
+
+function toldOf({ id, verdict }: EventRow): Told {
+  return { event: id, revision: verdict?.revision ?? 0 };
+}
