@@ -143,7 +143,8 @@ export interface EventRow {
   readonly shape: {
     readonly from_s: number;
     readonly to_s: number;
-    readonly minmax_Pa: readonly number[];
+    /** Nulls where samples are missing. */
+    readonly minmax_Pa: readonly (number | null)[];
   } | null;
 }
 
@@ -157,14 +158,15 @@ export interface EventView extends EventRow {
 
 /**
  * GET /api/events/:id/trace?channels=a,b&from=<s>&to=<s>&points=<n>, times in s after the trip.
- * At most `points` slices a channel; where there are fewer samples than slices they come as they are (min = max).
+ * At most `points` slices a channel; where there are fewer samples than slices they come as they are (min = max). In each gap,
+ * where samples are missing, stands one more point of nulls.
  */
 export interface TraceView {
   readonly channels: readonly {
     readonly id: string;
     readonly time_s: readonly number[];
-    readonly min: readonly number[];
-    readonly max: readonly number[];
+    readonly min: readonly (number | null)[];
+    readonly max: readonly (number | null)[];
   }[];
 }
 

@@ -94,7 +94,7 @@ function readingAt({ time_s, min, max }: TraceChannel, at_s: number): number | n
 /** Readings at A and B and their differences. */
 export function CursorTable({ content, overview, cursors, instants }: TableProps) {
   const units = useUnits();
-  const at = (time_s: readonly number[], values: readonly number[]) => ({
+  const at = (time_s: readonly number[], values: readonly (number | null)[]) => ({
     A: valueAt(time_s, values, cursors.A),
     B: valueAt(time_s, values, cursors.B),
   });

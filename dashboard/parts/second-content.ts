@@ -50,11 +50,8 @@ function asVelocity(
   const isFlow = rig.channels.find(({ id }) => id === channel.id)?.quantity === 'flow';
   if (!isFlow) return channel;
   const perArea = 4 / (Math.PI * bore_m ** 2);
-  return {
-    ...channel,
-    min: channel.min.map((value) => value * perArea),
-    max: channel.max.map((value) => value * perArea),
-  };
+  const scaled = (value: number | null): number | null => (value === null ? null : value * perArea);
+  return { ...channel, min: channel.min.map(scaled), max: channel.max.map(scaled) };
 }
 
 export function secondContent(

@@ -138,7 +138,7 @@ export class SecondFigure {
     const shown = this.#unit('m/s');
     const { time_s, value } = this.#content.velocity;
     this.#velocityShown = value.map((velocity_mps) => toDisplay(velocity_mps, shown));
-    const tables: [number[], number[]][] = [];
+    const tables: [number[], (number | null)[]][] = [];
     if (this.#content.meter !== null) tables.push(pointsOf(this.#content.meter, shown));
     // The area is drawn by hand; an empty column keeps the number of series fixed.
     return tables.length > 0 ? joinColumns(tables) : [[...time_s], time_s.map(() => null)];
@@ -212,7 +212,6 @@ export class SecondFigure {
           stroke: this.#palette[role],
           width: role === 'outlet' ? 1.6 : 1.2,
           dash: dashes[role],
-          spanGaps: true,
           points: { show: false },
         })),
       ],
@@ -235,10 +234,7 @@ export class SecondFigure {
         },
       },
       axes: [this.#timeAxis(true), this.#valueAxis('')],
-      series: [
-        {},
-        { stroke: this.#palette.soft, width: 1, dash: [2, 3], spanGaps: true, points: { show: false } },
-      ],
+      series: [{}, { stroke: this.#palette.soft, width: 1, dash: [2, 3], points: { show: false } }],
       hooks: {
         drawAxes: [
           (u) => {

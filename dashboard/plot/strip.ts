@@ -29,8 +29,29 @@ export interface StripOptions {
 }
 
 const axisWidth_px = 40;
-/** A channel that is polled more slowly than the frames come has no sample in some; the line is broken only after this, in s. */
-const outage_s = 1;
+/** A channel that is polled more slowly than the frames come has no sample in some: the line is broken after so many of its spacings. */
+const outageSpacings = 3;
+/** And not before this, in s: frames of slow lines come late. */
+const leastOutage_s = 0.15;
+
+/** Silence of a channel that breaks its line, in s: from how often it had samples among the frames. */
+function outageOf_s(ring: FrameRing, channel: number): number {
+  let first_s = Number.NaN;
+  let last_s = Number.NaN;
+  let spacing_s = Number.POSITIVE_INFINITY;
+  let count = 0;
+  for (let index = 0; index < ring.length; index++) {
+    if (Number.isNaN(ring.value(index, channel, 0))) continue;
+    const at_s = ring.time_s(index);
+    if (count++ === 0) first_s = at_s;
+    else spacing_s = Math.min(spacing_s, at_s - last_s);
+    last_s = at_s;
+  }
+  if (count < 2) return Number.POSITIVE_INFINITY;
+  // The mean counts outages along; the least spacing alone would break the line of a channel that beats with the frames.
+  const typical_s = Math.min((last_s - first_s) / (count - 1), 4 * spacing_s);
+  return Math.max(leastOutage_s, outageSpacings * typical_s);
+}
 
 export class StripChart {
   #plot: uPlot;
@@ -143,6 +164,7 @@ export class StripChart {
       const column = this.#columns[line + 1] as (number | null | undefined)[];
       let before = 0;
       let sampled_s = Number.NEGATIVE_INFINITY;
+      const outage_s = outageOf_s(ring, channel);
       for (let index = 0; index < ring.length; index++) {
         const low = ring.value(index, channel, 0) * factor;
         const high = ring.value(index, channel, 1) * factor;

@@ -1,4 +1,5 @@
 import { expect, test } from 'vitest';
+import type { Series } from '../../../daemon/analysis/record.ts';
 import type { EventHeader } from '../../../daemon/store/event-folder.ts';
 import { eventFolder, isEventId, wallOfId_ms } from '../../../daemon/store/event-folder.ts';
 import { recordOf, seriesOf } from '../../../daemon/store/load-record.ts';
@@ -46,20 +47,48 @@ test('slices keep every extreme', () => {
   const outlet = seriesOf(header, header.groups, blocks).get('outlet')!;
   const sliced = sliceSeries(outlet, 1.5, 6.5, 40);
   expect(sliced.min.length).toBe(40);
-  expect(Math.max(...sliced.max)).toBe(Math.max(...outlet.value));
-  expect(Math.min(...sliced.min)).toBe(Math.min(...outlet.value));
+  const numbers = (values: readonly (number | null)[]): number[] => values.filter((value) => value !== null);
+  expect(Math.max(...numbers(sliced.max))).toBe(Math.max(...outlet.value));
+  expect(Math.min(...numbers(sliced.min))).toBe(Math.min(...outlet.value));
   const few = sliceSeries(outlet, 2, 2.02, 40);
   expect(few.min).toEqual(few.max);
   expect(few.time_s.length).toBe(5);
 });
 
-test('a small picture has a pair for every slice, also where nothing was recorded', () => {
+/** Ten samples a second from 0 to 10 s, without those from 4 to 6 s. */
+function broken(): Series {
   const { header, blocks } = eventContent('data');
   const outlet = seriesOf(header, header.groups, blocks).get('outlet')!;
-  const pairs = shapeOf(outlet, 0, 8, 16);
-  expect(pairs).toHaveLength(32);
-  expect(pairs?.every(Number.isFinite)).toBe(true);
-  expect(shapeOf({ ...outlet, time_s: new Float64Array(0) }, 0, 8, 16)).toBeNull();
+  const time_s = Float64Array.from({ length: 100 }, (_, i) => i / 10).filter((t) => t < 4 || t >= 6);
+  return { ...outlet, time_s, value: time_s.map((t) => t * 1e5), quality: new Uint8Array(time_s.length) };
+}
+
+test('a gap is a point of nulls, in slices and where samples come as they are', () => {
+  for (const points of [20, 300]) {
+    const { time_s, min, max } = sliceSeries(broken(), 0, 10, points);
+    const holes = time_s.filter((_, i) => min[i] === null);
+    expect(holes).toHaveLength(1);
+    expect(holes[0]).toBeGreaterThan(3.9);
+    expect(holes[0]).toBeLessThan(6);
+    expect(max.map((value) => value === null)).toEqual(min.map((value) => value === null));
+    expect(time_s).toEqual(time_s.toSorted((a, b) => a - b));
+  }
+  const late = sliceSeries(
+    { ...broken(), time_s: broken().time_s.map((t, i) => (i === 20 ? t + 0.1 : t)) },
+    0,
+    3,
+    300,
+  );
+  expect(late.min).not.toContain(null);
+});
+
+test('a small picture has a pair for every slice, of nulls where samples are missing', () => {
+  const pairs = shapeOf(broken(), 0, 10, 10)!;
+  expect(pairs).toHaveLength(20);
+  expect(pairs.flatMap((value, i) => (value === null ? [i >> 1] : []))).toEqual([4, 4, 5, 5]);
+  // More slices than samples: those between two samples repeat the one before.
+  expect(shapeOf(broken(), 0, 3.9, 100)?.every((value) => value !== null)).toBe(true);
+  expect(shapeOf({ ...broken(), time_s: new Float64Array(0) }, 0, 8, 16)).toBeNull();
 });
 
 test('an id says where its folder lies and when it was', () => {
