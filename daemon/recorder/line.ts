@@ -23,6 +23,8 @@ import type { Summariser } from './summary.ts';
 export interface LineShared {
   readonly detector: TripDetector;
   readonly summariser: Summariser;
+  /** Keeps the block, which does not change any more; `group` counts over all lines. */
+  readonly keep: (group: number, block: RawBlock) => void;
   /** Called after each block has gone all the way; `end_s` is where its group now ends. */
   readonly onBlock: (end_s: number) => void;
   readonly onState: (line: Line) => void;
@@ -76,7 +78,7 @@ export class Line implements DriverSink {
   }
 
   block(block: RawBlock): void {
-    const { detector, summariser, onBlock } = this.shared;
+    const { detector, summariser, keep, onBlock } = this.shared;
     const group = this.groups[block.group];
     const { scans, time_s } = block;
     if (scans === 0) return;
@@ -87,6 +89,7 @@ export class Line implements DriverSink {
     group.calibrator.calibrate(block);
     const { values } = group.calibrator;
     const index = this.firstGroup + block.group;
+    keep(index, block);
     summariser.add(index, values, group.columns, scans, time_s, interval_s, block.quality);
     if (group.loops !== null) {
       const stride = group.columns.length;

@@ -3,16 +3,16 @@ import { randomUUID } from 'node:crypto';
 import { EventEmitter } from 'node:events';
 import { setTimeout as delay } from 'node:timers/promises';
 import type { RigConfig } from '../../config/rig.ts';
-import { type Counters, type Driver, monotonic_s } from '../../drivers/driver.ts';
+import { type Counters, type Driver, monotonic_s, type RawBlock } from '../../drivers/driver.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
-import { type EventContent, setTornAside } from '../store/event-folder.ts';
+import type { EventContent } from '../store/event-folder.ts';
 import { disk, type Files, messageOf } from '../store/files.ts';
-import { lockDataFolder } from '../store/folder-lock.ts';
 import { version } from '../version.ts';
-import { CalibrationKeeper } from './calibration-keeper.ts';
+import type { CalibrationKeeper } from './calibration-keeper.ts';
 import { channelStatuses } from './channel-status.ts';
 import { LiveLane } from './credits.ts';
 import { TripDetector } from './detect.ts';
+import { DiskRing } from './disk-ring.ts';
 import { contentOf } from './event-content.ts';
 import { EventWriter } from './event-writer.ts';
 import { Line } from './line.ts';
@@ -27,6 +27,7 @@ import type {
   VerdictMessage,
 } from './messages.ts';
 import { type EndedEvent, OpenEvents, slowestEnd_s } from './open-events.ts';
+import { type Prepared, prepare } from './prepare.ts';
 import { phaseOf, TankForecast } from './status.ts';
 import { type PeriodSummary, Summariser } from './summary.ts';
 import { ServerSupervisor } from './supervise.ts';
@@ -74,25 +75,15 @@ const margin_s = 5;
  * before reads otherwise now, `DataError` when the ledger of calibrations is damaged.
  */
 export async function startRecorder(config: RigConfig, options: RecorderOptions): Promise<Recorder> {
-  const lock = lockDataFolder(config.dataFolder);
+  const files = options.files ?? disk;
+  const prepared = await prepare(config, files, options.log);
   try {
-    const files = options.files ?? disk;
-    const calibrations = new CalibrationKeeper(config, files, options.log);
-    await calibrations.begin(Date.now());
     const drivers = await Promise.all(config.lines.map((line) => options.createDriver(line)));
-    const torn = await setTornAside(config.dataFolder, files);
-    for (const folder of torn) options.log.warn({ folder }, 'unfinished event of an earlier run set aside');
-    const recorder = new RunningRecorder(
-      calibrations,
-      drivers,
-      { ...options, files },
-      () => lock.release(),
-      torn.length,
-    );
+    const recorder = new RunningRecorder(prepared, drivers, { ...options, files });
     recorder.start();
     return recorder;
   } catch (error) {
-    lock.release();
+    prepared.release();
     throw error;
   }
 }
@@ -113,8 +104,8 @@ class RunningRecorder implements Recorder {
   private readonly server: ServerSupervisor | null;
   private readonly forecast: TankForecast | null;
   private readonly tankPlace: number;
-  private readonly releaseLock: () => void;
-  private readonly tornSetAside: number;
+  private readonly prepared: Prepared;
+  private readonly ring: DiskRing;
   private timer: NodeJS.Timeout | null = null;
   private data_s = Number.NEGATIVE_INFINITY;
   private tripsDeclared = 0;
@@ -126,17 +117,14 @@ class RunningRecorder implements Recorder {
   private stopping: Promise<void> | null = null;
 
   constructor(
-    calibrations: CalibrationKeeper,
+    prepared: Prepared,
     drivers: readonly Driver[],
     options: RecorderOptions & { readonly files: Files },
-    releaseLock: () => void,
-    tornSetAside: number,
   ) {
-    const { config } = calibrations;
-    this.calibrations = calibrations;
+    const { config } = prepared.calibrations;
+    this.prepared = prepared;
+    this.calibrations = prepared.calibrations;
     this.log = options.log;
-    this.releaseLock = releaseLock;
-    this.tornSetAside = tornSetAside;
     const groups = drivers.flatMap((driver) => driver.groups);
     this.detector = new TripDetector(config, groups, (source, time_s) => this.tripSeen(source, time_s));
     this.summariser = new Summariser(config.channels.length, groups.length, (summary) =>
@@ -145,6 +133,7 @@ class RunningRecorder implements Recorder {
     const { before_s, withoutSeating_s, afterSeating_s, history_s } = config.windows;
     const needed_s = Math.max(history_s, before_s + withoutSeating_s + afterSeating_s + margin_s);
     const shared = {
+      keep: (group: number, block: RawBlock) => this.ring.add(group, block),
       detector: this.detector,
       summariser: this.summariser,
       onBlock: (end_s: number) => this.advance(end_s),
@@ -155,6 +144,15 @@ class RunningRecorder implements Recorder {
       const line = new Line(config, config.lines[index], driver, first, needed_s, shared);
       first += driver.groups.length;
       return line;
+    });
+    this.ring = new DiskRing({
+      config,
+      boot: this.boot,
+      groups: this.lines.flatMap((line) => line.groups.map(({ spec }) => spec)),
+      anchor: () => this.clock.anchor,
+      files: options.files,
+      log: options.log,
+      now_s: monotonic_s,
     });
     this.events = new OpenEvents(
       config.windows,
@@ -242,9 +240,9 @@ class RunningRecorder implements Recorder {
       ),
     );
     this.events.finish(this.data_s);
-    await this.writer.finish(flush_s);
+    await Promise.all([this.writer.finish(flush_s), this.ring.finish()]);
     await this.server?.stop();
-    this.releaseLock();
+    this.prepared.release();
     this.log.info({ counters: this.counters() }, 'recorder stopped');
   }
 
@@ -254,7 +252,8 @@ class RunningRecorder implements Recorder {
       aftershocksSeen: this.detector.aftershocksSeen,
       startSurgesSeen: this.detector.startSurgesSeen,
       samplesLate: this.summariser.samplesLate,
-      tornSetAside: this.tornSetAside,
+      ...this.prepared.found,
+      ...this.ring.counters,
       clockStepsSeen: this.clock.stepsSeen,
       ...this.calibrations.counters,
       ...this.writer.counters,
@@ -277,6 +276,7 @@ class RunningRecorder implements Recorder {
       this.renewClock();
       this.recalibrate();
     }
+    this.ring.tick(now_s);
     const status = this.status();
     if (now_s >= this.statusDue_s || status.phase !== this.phase) {
       this.statusDue_s = now_s + statusPeriod_s;
@@ -290,12 +290,15 @@ class RunningRecorder implements Recorder {
   private recalibrate(): void {
     if (!this.events.isIdle || !this.calibrations.renew(this.clock.anchor.wall_ms)) return;
     for (const line of this.lines) line.recalibrate(this.config);
+    this.ring.renew(this.config);
     this.introduce();
   }
 
   private renewClock(): void {
     const step_ms = this.clock.renew();
-    if (step_ms !== 0) this.log.warn({ step_ms }, 'wall clock stepped; the records do not depend on it');
+    if (step_ms === 0) return;
+    this.log.warn({ step_ms }, 'wall clock stepped; the records do not depend on it');
+    this.ring.renew(this.config);
   }
 
   private watchServer(now_s: number): void {
@@ -334,6 +337,7 @@ class RunningRecorder implements Recorder {
     const anchor = this.clock.anchor;
     const id = this.ids.idAt(this.clock.at_ms(time_s));
     this.tripsDeclared++;
+    this.ring.sync();
     this.events.begin({ id, source, trip_s: time_s, declared_s, anchor });
     const message: TripMessage = { kind: 'trip', event: id, source, time_s, declared_s };
     this.log.info({ event: id, source, time_s }, 'trip declared');

@@ -1,10 +1,19 @@
 /** The few file operations that the store stands on. Injected, so that a test can fail the n-th of them. */
-import { access, link, mkdir, open, readdir, readFile, rename, unlink } from 'node:fs/promises';
+import { access, link, mkdir, open, readdir, readFile, rename, rm, unlink } from 'node:fs/promises';
 
 /** A file open for writing. `sync` resolves when its bytes are on the medium. */
 export interface OpenFile {
   write(bytes: Uint8Array): Promise<void>;
   sync(): Promise<void>;
+  close(): Promise<void>;
+}
+
+/** A file open for reading. */
+export interface ReadableFile {
+  /** Present length; a file that is being written grows. */
+  size_bytes(): Promise<number>;
+  /** Up to `length` bytes from `at` on; fewer at the end of the file. */
+  read(at: number, length: number): Promise<Uint8Array>;
   close(): Promise<void>;
 }
 
@@ -23,6 +32,10 @@ export interface Files {
   /** Names in a folder; none when the folder is not there. */
   list(path: string): Promise<string[]>;
   read(path: string): Promise<Uint8Array>;
+  /** Opens for reading in parts. */
+  openToRead(path: string): Promise<ReadableFile>;
+  /** Removes a file, or a folder with all in it; no error when it is not there. */
+  remove(path: string): Promise<void>;
 }
 
 /** The disk. */
@@ -83,6 +96,32 @@ export const disk: Files = {
 
   async read(path) {
     return await readFile(path);
+  },
+
+  async openToRead(path) {
+    const file = await open(path, 'r');
+    return {
+      async size_bytes() {
+        return (await file.stat()).size;
+      },
+      async read(at, length) {
+        const bytes = Buffer.allocUnsafe(length);
+        let done = 0;
+        while (done < length) {
+          const { bytesRead } = await file.read(bytes, done, length - done, at + done);
+          if (bytesRead === 0) break;
+          done += bytesRead;
+        }
+        return bytes.subarray(0, done);
+      },
+      async close() {
+        await file.close();
+      },
+    };
+  },
+
+  async remove(path) {
+    await rm(path, { recursive: true, force: true });
   },
 };
 

@@ -58,5 +58,10 @@ export function failingFiles(n: number, forEver: boolean): FailingFiles {
     },
     list: (path) => disk.list(path),
     read: (path) => disk.read(path),
+    openToRead: (path) => disk.openToRead(path),
+    async remove(path) {
+      if (fails()) throw full('remove');
+      await disk.remove(path);
+    },
   };
 }

@@ -50,6 +50,7 @@ export class RecorderLine {
     const shared = {
       detector: this.detector,
       summariser: new Summariser(config.channels.length, 1, (summary) => outcome.summaries.push(summary)),
+      keep: () => undefined,
       onBlock: (end_s: number) => this.openEvents.update(end_s, end_s),
       onState: () => undefined,
     };

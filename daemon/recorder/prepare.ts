@@ -1,0 +1,48 @@
+/** What must be in order before a recorder may write into a data folder. */
+import type { RigConfig } from '../../config/rig.ts';
+import type { Counters } from '../../drivers/driver.ts';
+import { setTornAside } from '../store/event-folder.ts';
+import { type Files, messageOf } from '../store/files.ts';
+import { lockDataFolder } from '../store/folder-lock.ts';
+import { type RingRecovery, recoverRing } from '../store/ring-recover.ts';
+import { CalibrationKeeper } from './calibration-keeper.ts';
+import type { Log } from './log.ts';
+
+export interface Prepared {
+  readonly calibrations: CalibrationKeeper;
+  /** What was found from an earlier run. */
+  readonly found: Counters;
+  readonly release: () => void;
+}
+
+/**
+ * Locks the folder, folds the calibrations in and sets aside what an interrupted recorder left behind. Rejects with
+ * `UnavailableError` when the folder cannot be had, `ConfigError` when a calibration that was applied before reads
+ * otherwise now, `DataError` when the ledger of calibrations is damaged; then the folder is free again.
+ */
+export async function prepare(config: RigConfig, files: Files, log: Log): Promise<Prepared> {
+  const lock = lockDataFolder(config.dataFolder);
+  try {
+    const calibrations = new CalibrationKeeper(config, files, log);
+    await calibrations.begin(Date.now());
+    const torn = await setTornAside(config.dataFolder, files);
+    for (const folder of torn) log.warn({ folder }, 'unfinished event of an earlier run set aside');
+    const ring = await recoverIfPossible(config.dataFolder, files, log);
+    return { calibrations, found: { tornSetAside: torn.length, ...ring }, release: () => lock.release() };
+  } catch (error) {
+    lock.release();
+    throw error;
+  }
+}
+
+/** A ring that cannot be put in order is a loss of the past; the present is recorded all the same. */
+async function recoverIfPossible(dataFolder: string, files: Files, log: Log): Promise<RingRecovery> {
+  try {
+    const ring = await recoverRing(dataFolder, files);
+    if (ring.ringTailsRecovered > 0) log.warn({ ...ring }, 'ring of an earlier run recovered');
+    return ring;
+  } catch (error) {
+    log.error({ why: messageOf(error) }, 'ring of an earlier run not recovered');
+    return { ringTailsRecovered: 0, ringBytesTorn: 0 };
+  }
+}

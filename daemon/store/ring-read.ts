@@ -1,0 +1,314 @@
+/** Reads the disk ring, also while a recorder writes into it and after a power cut. */
+import { basename, join } from 'node:path';
+import type { RawBlock } from '../../drivers/driver.ts';
+import { DataError } from '../errors.ts';
+import { disk, type Files, isMissing, type ReadableFile } from './files.ts';
+import { decodeRingHead, isSegment, isTail, type RingHeader, ringFolder } from './ring-format.ts';
+import {
+  chunkHeaderBytes,
+  decodeBlocksOnly,
+  decodeChunk,
+  type FoundChunk,
+  findChunk,
+  headBytes,
+  readChunkHeader,
+} from './trace-chunk.ts';
+
+/** A head longer than this is none; larger rigs have some 10 kB. */
+const mostHead_bytes = 16 * 2 ** 20;
+
+/** A file of the ring: a segment, or the tail of one. */
+export interface RingFile {
+  readonly path: string;
+  readonly isTail: boolean;
+  readonly header: RingHeader;
+  /** Where the chunks begin. */
+  readonly start: number;
+  readonly size_bytes: number;
+}
+
+/** Half-open, on the wall clock of the segments or on the monotonic clock of one run of the recorder. */
+export type RingWindow =
+  | { readonly from_ms: number; readonly to_ms: number }
+  | { readonly boot: string; readonly from_s: number; readonly to_s: number };
+
+/** A block and the segment that says what it is. `block.group` is an index of `header.groups`. */
+export interface RingBlock {
+  readonly header: RingHeader;
+  readonly block: RawBlock;
+}
+
+/** How whole one group of one run is in the ring. `scansRecorded + scansLost + scansMissing` closes on the scan numbers. */
+export interface RingTally {
+  readonly boot: string;
+  readonly line: string;
+  readonly group: string;
+  /** First scan number, and one past the last. */
+  readonly firstScan: number;
+  readonly endScan: number;
+  readonly firstTime_s: number;
+  readonly endTime_s: number;
+  scansRecorded: number;
+  /** Lost on the way to the recorder, by count of the driver. */
+  scansLost: number;
+  /** Received and not in the ring: refused by the disk, outrun, or in a damaged chunk. */
+  scansMissing: number;
+}
+
+/** Every file of the ring in the order of its data; a tail follows its segment. Files that are no ring are passed over. */
+export async function listRing(dataFolder: string, files: Files = disk): Promise<RingFile[]> {
+  const folder = ringFolder(dataFolder);
+  const found: RingFile[] = [];
+  for (const name of await files.list(folder)) {
+    if (!isSegment(name) && !isTail(name)) continue;
+    const file = await ringFile(join(folder, name), isTail(name), files);
+    if (file !== null) found.push(file);
+  }
+  const begins = new Map<string, number>();
+  for (const { header } of found) {
+    const begin_ms = begins.get(header.boot) ?? Number.POSITIVE_INFINITY;
+    begins.set(header.boot, Math.min(begin_ms, header.anchor.wall_ms));
+  }
+  return found.sort(
+    (a, b) =>
+      begins.get(a.header.boot)! - begins.get(b.header.boot)! ||
+      a.header.boot.localeCompare(b.header.boot) ||
+      a.header.sequence - b.header.sequence ||
+      orderOf(a.path) - orderOf(b.path) ||
+      Number(a.isTail) - Number(b.isTail),
+  );
+}
+
+/**
+ * Every block that overlaps the window, whole, each once; groups ascend in scan. Chunks that are damaged or torn are left
+ * out: the scan numbers show the gap.
+ */
+export async function* readRing(
+  dataFolder: string,
+  window: RingWindow,
+  files: Files = disk,
+): AsyncGenerator<RingBlock, void, undefined> {
+  yield* walk(dataFolder, window, files, (header, chunk) => decodeChunk(header.groups, chunk));
+}
+
+/** What is recorded and what is lost, per run, line and group, over the window; the whole ring without one. */
+export async function tallyRing(
+  dataFolder: string,
+  window: RingWindow = { from_ms: Number.NEGATIVE_INFINITY, to_ms: Number.POSITIVE_INFINITY },
+  files: Files = disk,
+): Promise<RingTally[]> {
+  const tallies = new Map<string, RingTally & { endScan: number; endTime_s: number }>();
+  for await (const { header, block } of walk(dataFolder, window, files, (_, chunk) =>
+    decodeBlocksOnly(chunk),
+  )) {
+    const { line, id } = header.groups[block.group];
+    const key = keyOf(header, block.group);
+    const end = {
+      endScan: block.scan + block.scans,
+      endTime_s: block.time_s + block.scans * block.interval_s,
+    };
+    const tally = tallies.get(key);
+    if (tally === undefined) {
+      const first = { firstScan: block.scan, firstTime_s: block.time_s };
+      const counts = { scansRecorded: block.scans, scansLost: 0, scansMissing: 0 };
+      tallies.set(key, { boot: header.boot, line, group: id, ...first, ...end, ...counts });
+      continue;
+    }
+    const gap = block.scan - tally.endScan;
+    const lost = Math.min(gap, block.lostBefore);
+    tally.scansRecorded += block.scans;
+    tally.scansLost += lost;
+    tally.scansMissing += gap - lost;
+    Object.assign(tally, end);
+  }
+  return [...tallies.values()];
+}
+
+/** Bytes at the end of a file that are no whole chunk: what a power cut tore. */
+export async function tornBytes(file: RingFile, files: Files = disk): Promise<number> {
+  const bytes = await files.read(file.path);
+  let end = file.start;
+  for (let at = file.start; at < bytes.length; ) {
+    const chunk = readChunkHeader(bytes, at);
+    if (typeof chunk === 'string') at = findChunk(bytes, at + 1);
+    else at = end = chunk.end;
+  }
+  return bytes.length - end;
+}
+
+async function* walk(
+  dataFolder: string,
+  window: RingWindow,
+  files: Files,
+  decode: (header: RingHeader, chunk: FoundChunk) => RawBlock[],
+): AsyncGenerator<RingBlock, void, undefined> {
+  const next = new Map<string, number>();
+  const listed = await listRing(dataFolder, files);
+  // A tail may begin anew while its segment is read: had first, the two together miss nothing.
+  const tails = new Map<string, Uint8Array>();
+  for (const file of listed) {
+    if (file.isTail && mayHold(file, window)) tails.set(file.path, await readOrNothing(file.path, files));
+  }
+  for (const file of listed) {
+    if (!mayHold(file, window)) continue;
+    const { header } = file;
+    const { from_s, to_s } = monotonic(header, window);
+    const limits = { from_s, to_s, groups: header.groups.length };
+    for await (const chunk of chunksOf(file, tails.get(file.path) ?? null, limits, files)) {
+      for (const block of decodeOrNothing(() => decode(header, chunk))) {
+        if (block.time_s >= to_s || block.time_s + (block.scans - 1) * block.interval_s < from_s) continue;
+        const key = keyOf(header, block.group);
+        if (block.scan < (next.get(key) ?? 0)) continue;
+        next.set(key, block.scan + block.scans);
+        yield { header, block };
+      }
+    }
+  }
+}
+
+interface Limits {
+  readonly from_s: number;
+  readonly to_s: number;
+  readonly groups: number;
+}
+
+/** Sound chunks that may hold something of the window. A chunk is over when the next of its group begins. */
+async function* chunksOf(
+  file: RingFile,
+  tail: Uint8Array | null,
+  limits: Limits,
+  files: Files,
+): AsyncGenerator<FoundChunk, void, undefined> {
+  let source: ReadableFile;
+  try {
+    source = tail === null ? await files.openToRead(file.path) : inMemory(tail);
+  } catch (error) {
+    // Retention took it meanwhile.
+    if (isMissing(error)) return;
+    throw error;
+  }
+  try {
+    const size = await source.size_bytes();
+    const places: { at: number; length: number; time_s: number; group: number }[] = [];
+    for (let at = file.start; at + chunkHeaderBytes <= size; ) {
+      const found = sizeOfChunk(await source.read(at, chunkHeaderBytes));
+      if (found === null || at + found.length > size) {
+        at = await resync(source, at + 1, size);
+        continue;
+      }
+      places.push({ at, ...found });
+      at += found.length;
+    }
+    const end_s = new Array<number>(limits.groups).fill(Number.POSITIVE_INFINITY);
+    const wanted = places.map(() => false);
+    for (let k = places.length - 1; k >= 0; k--) {
+      const { time_s, group } = places[k];
+      wanted[k] = time_s < limits.to_s && (end_s[group] ?? 0) >= limits.from_s;
+      end_s[group] = time_s;
+    }
+    for (const [k, { at, length }] of places.entries()) {
+      if (!wanted[k]) continue;
+      const chunk = readChunkHeader(await source.read(at, length), 0);
+      if (typeof chunk !== 'string') yield chunk;
+    }
+  } finally {
+    await source.close();
+  }
+}
+
+/** Length, first instant and group of a chunk from its header alone; null when there is none. */
+function sizeOfChunk(head: Uint8Array): { length: number; time_s: number; group: number } | null {
+  if (head.length < chunkHeaderBytes) return null;
+  const view = new DataView(head.buffer, head.byteOffset, chunkHeaderBytes);
+  const length = chunkHeaderBytes + view.getUint32(16, true) + view.getUint32(20, true);
+  // Long enough for its parts: what is judged here is the header.
+  const padded = new Uint8Array(chunkHeaderBytes);
+  padded.set(head.subarray(0, chunkHeaderBytes));
+  if (!isSoundHeader(padded)) return null;
+  return { length, time_s: view.getFloat64(24, true), group: view.getUint16(4, true) };
+}
+
+function isSoundHeader(head: Uint8Array): boolean {
+  const found = readChunkHeader(head, 0);
+  return typeof found !== 'string' || found === 'a chunk is cut off';
+}
+
+/** Where the next sound chunk begins after damage; the end when there is none. */
+async function resync(source: ReadableFile, from: number, size: number): Promise<number> {
+  const step = 2 ** 20;
+  for (let at = from; at < size; at += step) {
+    const bytes = await source.read(at, step + chunkHeaderBytes);
+    for (let k = 0; k < step && k + chunkHeaderBytes <= bytes.length; k++) {
+      if (bytes[k] === 0x54 && isSoundHeader(bytes.subarray(k, k + chunkHeaderBytes))) return at + k;
+    }
+  }
+  return size;
+}
+
+/** A damaged chunk holds nothing; the scan numbers show what is missing. */
+function decodeOrNothing(decode: () => RawBlock[]): RawBlock[] {
+  try {
+    return decode();
+  } catch (error) {
+    // zlib's own errors and ours say the same: these bytes are not what was written.
+    if (error instanceof RangeError || (error instanceof Error && 'code' in error)) return [];
+    throw error;
+  }
+}
+
+function inMemory(bytes: Uint8Array): ReadableFile {
+  return {
+    size_bytes: async () => bytes.length,
+    read: async (at, length) => bytes.subarray(at, at + length),
+    close: async () => undefined,
+  };
+}
+
+async function readOrNothing(path: string, files: Files): Promise<Uint8Array> {
+  try {
+    return await files.read(path);
+  } catch (error) {
+    if (isMissing(error)) return new Uint8Array(0);
+    throw error;
+  }
+}
+
+async function ringFile(path: string, tail: boolean, files: Files): Promise<RingFile | null> {
+  try {
+    const file = await files.openToRead(path);
+    try {
+      const size_bytes = await file.size_bytes();
+      const first = Buffer.from(await file.read(0, headBytes));
+      if (first.length < headBytes) return null;
+      const length = Math.min(mostHead_bytes, first.readUInt32LE(12));
+      const { header, end } = decodeRingHead(await file.read(0, headBytes + length), path);
+      return { path, isTail: tail, header, start: end, size_bytes };
+    } finally {
+      await file.close();
+    }
+  } catch (error) {
+    // Taken by retention meanwhile, or torn in its head: nothing in it can be read.
+    if (isMissing(error) || error instanceof DataError) return null;
+    throw error;
+  }
+}
+
+/** Files of one name belong together; `-2` comes after none. */
+function orderOf(path: string): number {
+  return Number(/-(\d+)\./.exec(basename(path))?.[1] ?? 1);
+}
+
+function mayHold({ header }: RingFile, window: RingWindow): boolean {
+  return !('boot' in window) || header.boot === window.boot;
+}
+
+function monotonic({ anchor }: RingHeader, window: RingWindow): { from_s: number; to_s: number } {
+  if ('boot' in window) return window;
+  const at_s = (wall_ms: number) => anchor.time_s + (wall_ms - anchor.wall_ms) / 1000;
+  return { from_s: at_s(window.from_ms), to_s: at_s(window.to_ms) };
+}
+
+function keyOf(header: RingHeader, group: number): string {
+  const { line, id } = header.groups[group];
+  return `${header.boot}\n${line}\n${id}`;
+}
