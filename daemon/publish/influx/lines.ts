@@ -12,6 +12,9 @@ const periodNames = { 60: '1m', 3600: '1h' } as const;
 /** Width of a normal 95 % interval over its standard uncertainty. */
 const coverage_ratio = 3.92;
 
+/** Significant digits sent: more than any instrument has, and no more than every server keeps (one was seen to keep 12). */
+const digits = 9;
+
 /** Lines of one message; none for a message that says nothing in this form. */
 export function linesOf({ node, at_ms, payload }: Message): string[] {
   const stamp = microseconds(at_ms);
@@ -23,7 +26,7 @@ export function linesOf({ node, at_ms, payload }: Message): string[] {
       return payload.channels.map((rollup) => {
         const made = channel(point(`rig_trend_${rollup.quantity}`), rollup);
         const { sd } = rollup;
-        if (sd !== null) made.floatField(`sd_${unitEnds[rollup.quantity]}`, sd);
+        if (sd !== null) made.floatField(`sd_${unitEnds[rollup.quantity]}`, round(sd));
         return text(made.tag('period', periodNames[payload.period_s]));
       });
     case 'verdict':
@@ -64,7 +67,7 @@ function channel(point: Point, { channel: id, quantity, count, worst, ...numbers
   point.tag('channel', id).intField('count', count).intField('worst', worstNumbers[worst]);
   for (const name of ['min', 'max', 'mean', 'last'] as const) {
     const value = numbers[name];
-    if (value !== null) point.floatField(`${name}_${end}`, value);
+    if (value !== null) point.floatField(`${name}_${end}`, round(value));
   }
   return point;
 }
@@ -84,8 +87,8 @@ function legLines(verdict: LegVerdict, event: string, revision: string, point: M
       .tag('valve', valve)
       .tag('metric', name)
       .tag('unit', unit);
-    made.floatField('value', value).floatField('low', low).floatField('high', high);
-    made.floatField('uncertainty', (high - low) / coverage_ratio);
+    made.floatField('value', round(value)).floatField('low', round(low)).floatField('high', round(high));
+    made.floatField('uncertainty', round((high - low) / coverage_ratio));
     return [made.tag('revision', revision).stringField('event', event)];
   });
   const whole = point('rig_verdict').tag('leg', leg).tag('valve', valve).tag('class', severity.class);
@@ -121,6 +124,10 @@ function text(point: Point): string {
   if (line === undefined) throw new Error(`a point without a field: ${String(point)}`);
   // Allowed inside a quoted text, but not every server reads it so.
   return line.replaceAll('\n', ' ');
+}
+
+function round(value: number): number {
+  return Number(value.toPrecision(digits));
 }
 
 /** Microseconds of this century are exact in a double; nanoseconds are not. */
