@@ -47,7 +47,7 @@ export interface RawBlock {
   readonly raw: Int32Array | Float64Array;
   /** One byte a scan, bits of `quality`. */
   readonly quality: Uint8Array;
-  /** Scans known to be lost between the previous block of this group and this one. */
+  /** Scans known to be lost between the previous block of this group and this one. A poll that came one slot late is none. */
   readonly lostBefore: number;
 }
 

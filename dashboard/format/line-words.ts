@@ -32,7 +32,7 @@ export function budgetRows(line: LineStatus): readonly (readonly [name: string, 
       rows.push([`reached, ${span}`, rateText(reached_Hz)]);
       rows.push([`lost, ${span}`, formatNumber(samplesLost, 0)]);
     }
-    const late = line.counters['slotsLate'];
+    const late = line.counters['slotsDelayed'];
     if (late !== undefined && late > 0) rows.push(['polls a slot late, since start', formatNumber(late, 0)]);
   }
   const drift_ppm = readings?.['drift_ppm'];

@@ -31,8 +31,8 @@ export class ModbusDriver implements Driver {
   readonly #poller: Poller;
   readonly #writer: Writer;
   readonly #groupOf = new Map<BlockPart, number>();
-  /** Slot of the latest reply to each group; -1 before the first. */
-  readonly #lastSlot: number[];
+  /** Scan of the latest reply to each group; -1 before the first. */
+  readonly #lastScan: number[];
   #sink: DriverSink | null = null;
   #stale: NodeJS.Timeout | null = null;
   /** Set by the first `stop`; further calls wait for it. */
@@ -67,7 +67,7 @@ export class ModbusDriver implements Driver {
         });
       }
     }
-    this.#lastSlot = groups.map(() => -1);
+    this.#lastScan = groups.map(() => -1);
     for (const reader of this.#units.flatMap(({ bursts }) => bursts)) {
       const group = groups.length;
       groups.push({
@@ -178,11 +178,12 @@ export class ModbusDriver implements Driver {
     halfWidth_s: number,
     data: Uint8Array,
   ): void {
+    const scan = slot - this.#poller.slotsLate(block);
     for (const part of partsIn(this.#poller.blocks[block]!, read)) {
       const { channels } = part;
       const group = this.#groupOf.get(part)!;
-      const lostBefore = slot - this.#lastSlot[group]! - 1;
-      this.#lastSlot[group] = slot;
+      const lostBefore = scan - this.#lastScan[group]! - 1;
+      this.#lastScan[group] = scan;
       const raw = new Float64Array(channels.length);
       let bits = 0;
       for (let i = 0; i < raw.length; i++) {
@@ -196,7 +197,7 @@ export class ModbusDriver implements Driver {
       }
       this.#sink?.block({
         group,
-        scan: slot,
+        scan,
         scans: 1,
         time_s,
         interval_s: this.groups[group]!.nominalInterval_s,

@@ -48,8 +48,10 @@ const counted = [
   'crcErrorsSeen',
   /** Bytes that belonged to no awaited frame. */
   'bytesDiscarded',
-  /** Polls that could not start in their slot: line busy or away. */
+  /** Polls that could not start in their slot: line busy or away. Two or more in a row. */
   'slotsLost',
+  /** A single such poll: the next one came in its slot, the value was read late. */
+  'slotsDelayed',
   /** Polls not asked because their unit was unconfirmed or suspended. */
   'slotsWithheld',
   'unitsSuspended',
@@ -112,6 +114,10 @@ export class Poller {
   readonly #pending: (Pending | null)[];
   /** Blocks and bursts whose request is on its way. */
   readonly #isAsked: boolean[];
+  /** Slots of each block that have passed unused since the last one that was used. */
+  readonly #passed: number[];
+  /** Slots of each block that were only late, since the start. */
+  readonly #late: number[];
   readonly #served: number[];
   readonly #orders: Order[] = [];
   readonly #onTheirWay = new Set<Promise<void>>();
@@ -139,6 +145,8 @@ export class Poller {
     this.#bursts = units.flatMap((unit) => unit.bursts.map((reader) => ({ unit, reader })));
     this.#schedule = new Schedule(this.#blocks.map(({ spec }) => spec.poll_s));
     this.#pending = this.#blocks.map(() => null);
+    this.#passed = this.#blocks.map(() => 0);
+    this.#late = this.#blocks.map(() => 0);
     const places = this.#blocks.length + this.#bursts.length;
     this.#isAsked = new Array(places).fill(false);
     this.#served = new Array(places).fill(0);
@@ -148,6 +156,15 @@ export class Poller {
   /** Blocks in the order of `block` in the events. */
   get blocks(): readonly PolledBlock[] {
     return this.#blocks;
+  }
+
+  get bursts(): readonly BurstReader[] {
+    return this.#bursts.map(({ reader }) => reader);
+  }
+
+  /** Slots of a block so far that passed alone: nothing is missing for them, the next poll took their place. */
+  slotsLate(block: number): number {
+    return this.#late[block]!;
   }
 
   start(): void {
@@ -255,11 +272,21 @@ export class Poller {
       const isHeld = !unit.mayAsk(now_s);
       const pending = this.#pending[block]!;
       if (pending !== null && (isHeld || now_s >= pending.end_s)) this.#pending[block] = null;
-      this.#count(isHeld ? 'slotsWithheld' : 'slotsLost', this.#schedule.catchUp(block, now_s));
+      const passed = this.#schedule.catchUp(block, now_s);
+      if (isHeld) this.#count('slotsWithheld', passed);
+      else this.#countPassed(block, passed);
       if (!isHeld || this.#schedule.slot(block).due_s > now_s) continue;
       this.#schedule.take(block);
       this.#count('slotsWithheld');
     }
+  }
+
+  /** One slot alone may still be called late; from the second on all are lost. */
+  #countPassed(block: number, passed: number): void {
+    const before = this.#passed[block]!;
+    const all = before + passed;
+    this.#passed[block] = all;
+    if (all > 1) this.#count('slotsLost', before > 1 ? passed : all);
   }
 
   /** What is due first; among equals that whose turn was longest ago, so that none is starved. Orders come before all. */
@@ -369,6 +396,11 @@ export class Poller {
     const { spec, reads } = this.#blocks[block]!;
     const { index, due_s } = this.#schedule.slot(block);
     this.#schedule.take(block);
+    if (this.#passed[block] === 1) {
+      this.#late[block]! += 1;
+      this.#count('slotsDelayed');
+    }
+    this.#passed[block] = 0;
     const end_s = due_s + spec.poll_s;
     return { slot: index, due_s, end_s, left: reads, triesLeft: spec.retries ?? 1 };
   }

@@ -7,7 +7,7 @@ const line: LineStatus = {
   line: 'bus',
   driver: 'modbus',
   link: { state: 'absent', since_s: 10, why: '/dev/x is not there: plug the adapter in.', nextTry_s: 14 },
-  counters: { slotsLate: 2 },
+  counters: { slotsDelayed: 2 },
   readings: { drift_ppm: -31.46, halfWidth_ms: 0.512 },
   budget: { carried_Hz: 1570.2, asked_Hz: 800, reached_Hz: 799.6, samplesLost: 3, span_s: 10 },
 };
