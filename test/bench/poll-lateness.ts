@@ -11,10 +11,10 @@ const poll_s = 0.01;
 const polls = 1000;
 
 /** Real-time priority, where this user may have it: what an installation gives the recorder (chrt(1), sched(7)). */
-const realTime = ['chrt', '--fifo', '10'];
+export const realTime: readonly string[] = ['chrt', '--fifo', '10'];
 
 /** A server that renders something: busy 80 ms in every 200. */
-const busy = `
+export const busyServer = `
 setInterval(() => {
   const end = performance.now() + 80;
   while (performance.now() < end) {}
@@ -48,7 +48,7 @@ export async function bench(report: (row: BenchRow) => void): Promise<void> {
     if (!mayBeRealTime) console.warn('poll-lateness: no real-time priority here, so that row is left out');
     for (const prefix of mayBeRealTime ? [[], realTime] : [[]]) {
       const alone = await measure(prefix);
-      const server = spawn(process.execPath, ['-e', busy], { stdio: 'ignore' });
+      const server = spawn(process.execPath, ['-e', busyServer], { stdio: 'ignore' });
       const beside = await measure(prefix).finally(() => server.kill('SIGKILL'));
       report({
         name: `poll lateness beside a busy server, p99${prefix.length > 0 ? ', real-time priority' : ''}`,
