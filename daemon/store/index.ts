@@ -8,7 +8,7 @@ import type { EventRow } from '../web/wire.ts';
 import type { WaveSpeedRow } from './wave-speed-chart.ts';
 
 /** Grows by one with each change of the tables; older ones are made anew from the folders. */
-const schemaVersion = 2;
+const schemaVersion = 3;
 
 const tables = `
   CREATE TABLE event (
@@ -19,6 +19,7 @@ const tables = `
     shape TEXT,
     trouble TEXT
   ) STRICT;
+  CREATE INDEX event_wall ON event (wall_ms);
   CREATE TABLE verdict (
     event TEXT NOT NULL,
     revision INTEGER NOT NULL,
@@ -49,6 +50,7 @@ export class EventIndex {
   private readonly putEvent: StatementSync;
   private readonly putVerdict: StatementSync;
   private readonly page: StatementSync;
+  private readonly span: StatementSync;
   private readonly one: StatementSync;
   private readonly ids: StatementSync;
   private readonly dropSpeeds: StatementSync;
@@ -74,6 +76,7 @@ export class EventIndex {
     const newest = `SELECT e.*, v.summary FROM event e LEFT JOIN verdict v ON v.event = e.id
       AND v.revision = (SELECT max(revision) FROM verdict WHERE event = e.id)`;
     this.page = this.database.prepare(`${newest} WHERE ?1 IS NULL OR e.id < ?1 ORDER BY e.id DESC LIMIT ?2`);
+    this.span = this.database.prepare(`${newest} WHERE e.wall_ms >= ? AND e.wall_ms < ? ORDER BY e.wall_ms`);
     this.one = this.database.prepare(`${newest} WHERE e.id = ?`);
     this.dropSpeeds = this.database.prepare('DELETE FROM wave_speed WHERE event = ?');
     this.putSpeed = this.database.prepare(
@@ -106,6 +109,11 @@ export class EventIndex {
   /** Newest first; `before` is an id, not included. Verdicts come without their velocity histories. */
   list(before: string | null, limit: number): EventRow[] {
     return this.page.all(before, limit).map((row) => entryOf(row).row);
+  }
+
+  /** Events with their newest revision whose trip lies in [from_ms, to_ms), oldest first. */
+  between(from_ms: number, to_ms: number): EventRow[] {
+    return this.span.all(from_ms, to_ms).map((row) => entryOf(row).row);
   }
 
   /** One event with its newest revision; null when it is not known. */

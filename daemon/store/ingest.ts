@@ -23,7 +23,7 @@ import { EventIndex } from './index.ts';
 import { type LoadedEvent, loadEvent } from './load-record.ts';
 import { shapeOf, sliceSeries } from './slices.ts';
 import { listRevisions, readVerdict, verdictName, writeVerdict } from './verdict-files.ts';
-import { waveSpeedChart, waveSpeedRows } from './wave-speed-chart.ts';
+import { type WaveSpeedRow, waveSpeedChart, waveSpeedRows } from './wave-speed-chart.ts';
 
 /** What an analysis is told besides the record; copied into the verdict. */
 export interface AnalysisMeta {
@@ -70,6 +70,8 @@ export interface Ingest {
   reanalyse(id: string, reason: string): Promise<Ingested | null>;
   /** Forgets the index and makes it anew from the folders. */
   rebuild(): Promise<void>;
+  between(from_ms: number, to_ms: number): EventRow[];
+  waveSpeedRows(leg: string): WaveSpeedRow[];
   exported(id: string, window: Omit<TraceQuery, 'points'>): Promise<Exported | null>;
   list(query: { readonly before: string | null; readonly limit: number }): EventRow[];
   get(id: string): Promise<EventView | null>;
@@ -241,6 +243,9 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
       const loaded = await load(id);
       return exportEvent(loaded, tripOf_s(entry.row.verdict, loaded.header), window);
     },
+
+    between: (from_ms, to_ms) => index.between(from_ms, to_ms),
+    waveSpeedRows: (leg) => index.waveSpeeds(leg),
 
     waveSpeed(leg) {
       const rows = index.waveSpeeds(leg);

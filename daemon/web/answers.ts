@@ -194,3 +194,44 @@ export const waveSpeedAnswer = Type.Object({
   gasLimit_ratio: number(),
   warning: orNull(Type.String()),
 });
+
+export const trendAnswer = Type.Object({
+  channel: text(),
+  step_s: number('length of the stretches'),
+  rows: Type.Array(Type.Array(orNull(Type.Number())), {
+    description:
+      'start in ms since 1970, min, max, mean, standard deviation (SI), samples, quality bits; stretches without a sample are left out',
+  }),
+});
+
+const ofEvent = orNull(
+  Type.Object({
+    value: number('SI'),
+    low: number('of the 95 % interval'),
+    high: number('of the 95 % interval'),
+    event: text('id'),
+  }),
+);
+
+export const legDaysAnswer = Type.Object({
+  leg: text(),
+  days: Type.Array(
+    Type.Object({
+      day: text('UTC, such as 2026-11-25'),
+      trips: Type.Integer(),
+      severe: Type.Integer(),
+      worstSurge_Pa: ofEvent,
+      worstReverseVelocity_mps: ofEvent,
+      closingTime_s: orNull(Type.Object({ mean: number(), count: Type.Integer() })),
+      waveSpeed_mps: orNull(Type.Number()),
+      cycles: orNull(Type.Number({ description: 'rainflow cycles of the outlet pressure (ASTM E1049-85)' })),
+      largestRange_Pa: orNull(Type.Number()),
+      damage_ratio: orNull(
+        Type.Number({
+          description: "Miner's sum of the day, a screening estimate; null where no fatigue line is known",
+        }),
+      ),
+      downtime_s: orNull(Type.Number()),
+    }),
+  ),
+});

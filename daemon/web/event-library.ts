@@ -1,5 +1,6 @@
 /** What the pages need of the event store. The store fulfils it; tests put a made-up one behind the same routes. */
 import type { Exported } from '../report/exported.ts';
+import type { WaveSpeedRow } from '../store/wave-speed-chart.ts';
 import type { EventRow, EventView, TraceView, WaveSpeedView } from './wire.ts';
 
 /** Times in s after the trip; at most `points` slices a channel. `channels` null means all. */
@@ -20,6 +21,10 @@ export interface EventLibrary {
   trace(id: string, query: TraceQuery): Awaitable<TraceView | null>;
   /** The day's wave speeds of a leg; null for a leg that no event has. A library without it keeps no charts. */
   waveSpeed?(leg: string): Awaitable<WaveSpeedView | null>;
+  /** Events whose trip lies in [from_ms, to_ms), oldest first. */
+  between?(from_ms: number, to_ms: number): Awaitable<readonly EventRow[]>;
+  /** What single events told of the wave speed of a leg, oldest first. */
+  waveSpeedRows?(leg: string): Awaitable<readonly WaveSpeedRow[]>;
   /** The samples of an event as something to export; null for an event that is not known or has none any more. */
   exported?(id: string, window: Omit<TraceQuery, 'points'>): Awaitable<Exported | null>;
 }

@@ -19,6 +19,7 @@ export async function describeApi(app: FastifyInstance): Promise<void> {
       tags: [
         { name: 'rig', description: 'What is recorded, and how it is doing now.' },
         { name: 'events', description: 'Recorded trips and their verdicts.' },
+        { name: 'trends', description: 'Years of rollups, and legs day by day.' },
         { name: 'exports', description: 'Samples as files.' },
         { name: 'publishing', description: 'Receivers of what is published.' },
         { name: 'health', description: 'For machines that watch this one.' },

@@ -1,4 +1,5 @@
 /** The server's picture of the rig: the last hello and status, and what is wrong. */
+import type { RigConfig } from '../../config/rig.ts';
 import type { ChannelStatus, HelloMessage, StatusMessage, Summary } from '../recorder/messages.ts';
 import type { DeadLetter } from '../store/outbox-types.ts';
 import { recorderSilent_ms, TroubleWatch } from './troubles.ts';
@@ -57,6 +58,11 @@ export class RigState {
 
   get #isSilent(): boolean {
     return this.#now_ms() - this.#heard_ms > recorderSilent_ms;
+  }
+
+  /** The configuration of the last hello; null before the first. */
+  get config(): RigConfig | null {
+    return this.#hello?.config ?? null;
   }
 
   /** Null until the recorder has said hello. */

@@ -1,6 +1,7 @@
 /** The HTTP API. Every parameter has a schema; an id that is not of the right form never reaches the store. */
 import type { FastifyInstance } from 'fastify';
 import Type, { type Static, type TSchema } from 'typebox';
+import type { Trends } from '../store/trends.ts';
 import {
   eventAnswer,
   eventsAnswer,
@@ -41,6 +42,8 @@ export interface RouteSources {
   readonly library: EventLibrary;
   readonly state: RigState;
   readonly hub: LiveHub;
+  /** Null or absent: no trends are kept. */
+  readonly trends?: Trends | null;
 }
 
 function noEvent(id: string): { error: string } {

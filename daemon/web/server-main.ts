@@ -9,6 +9,7 @@ import { createSink } from '../publish/create-sink.ts';
 import { Publisher } from '../publish/publisher.ts';
 import type { ToServer } from '../recorder/messages.ts';
 import { createIngest } from '../store/ingest.ts';
+import { openTrends } from '../store/trends.ts';
 import { builtDashboard } from './server.ts';
 import { ServerSession } from './session.ts';
 
@@ -16,6 +17,7 @@ const session = new ServerSession({
   openStore: ({ config, software }) => createIngest({ dataFolder: config.dataFolder, software, analyse }),
   openPublisher: (options) =>
     new Publisher({ ...options, createSink, clock: machineClock, random: Math.random }),
+  openTrends,
   // A parent that is gone is noticed by `disconnect`; an answer to it has no other reader.
   answer: (message) => {
     if (process.connected) process.send?.(message);

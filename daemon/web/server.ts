@@ -6,6 +6,7 @@ import fastifyStatic from '@fastify/static';
 import websocket from '@fastify/websocket';
 import Fastify, { type FastifyError, type FastifyInstance } from 'fastify';
 import { UnavailableError } from '../errors.ts';
+import { type Capture, captureRoute } from './capture-route.ts';
 import { healthRoutes } from './health-routes.ts';
 import type { LiveHub } from './live.ts';
 import { describeApi } from './openapi.ts';
@@ -13,12 +14,15 @@ import { refusal } from './origin.ts';
 import type { RigState } from './rig-state.ts';
 import { apiRoutes, type RouteSources } from './routes.ts';
 import { sinkRoutes } from './sink-routes.ts';
+import { trendRoutes } from './trend-routes.ts';
 
 export interface WebOptions extends RouteSources {
   /** Address that will be bound: decides which `Host` names are ours. */
   readonly host: string;
   /** The built dashboard; null or absent folder: the API works and `/` says how to build. */
   readonly dashboardFolder: string | null;
+  /** Absent: windows cannot be kept. */
+  readonly capture?: Capture;
 }
 
 /** Where `npm run build` leaves the dashboard. */
@@ -89,7 +93,9 @@ export async function createServer(options: WebOptions): Promise<FastifyInstance
   });
   await describeApi(app);
   apiRoutes(app, options);
+  captureRoute(app, options.capture);
   healthRoutes(app, options);
+  trendRoutes(app, { ...options, trends: options.trends ?? null });
   sinkRoutes(app, options);
   liveRoute(app, options.hub, options.state);
   await dashboardRoute(app, options.dashboardFolder);

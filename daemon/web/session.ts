@@ -2,7 +2,9 @@
 import type { FastifyInstance } from 'fastify';
 import type { Publisher, PublisherOptions } from '../publish/publisher.ts';
 import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts';
+import { captureWindow, newestWindow } from '../store/capture-window.ts';
 import type { Ingest, Ingested } from '../store/ingest.ts';
+import type { Trends } from '../store/trends.ts';
 import { LiveHub } from './live.ts';
 import { RigState } from './rig-state.ts';
 import { createServer, listen } from './server.ts';
@@ -20,6 +22,8 @@ export interface SessionOptions {
   readonly openPublisher?: (
     options: Pick<PublisherOptions, 'publish' | 'hello' | 'rig' | 'events' | 'trouble' | 'log'>,
   ) => Publisher;
+  /** Opens the trends of a data folder; without it there are none. */
+  readonly openTrends?: (dataFolder: string, onTrouble: (error: unknown) => void) => Trends;
   readonly answer: (message: ToRecorder) => void;
   readonly dashboardFolder: string | null;
   /** Something that a person who looks after the server should read. */
@@ -37,6 +41,7 @@ export class ServerSession {
   #store: Ingest | null = null;
   #app: FastifyInstance | null = null;
   #publisher: Publisher | null = null;
+  #trends: Trends | null = null;
   #timers: NodeJS.Timeout[] = [];
   #boot = '';
   #isOpened = false;
@@ -79,6 +84,7 @@ export class ServerSession {
     this.hub.closeAll('the server stops');
     await this.#app?.close();
     await this.#publisher?.stop();
+    await this.#trends?.close();
     await this.#store?.close();
   }
 
@@ -96,12 +102,21 @@ export class ServerSession {
     const store = openStore(hello);
     this.#store = store;
     this.#publisher = this.#openPublisher(hello, store);
+    this.#trends = this.#openTrends(hello.config.dataFolder);
     const app = await createServer({
       library: store,
       state: this.state,
       hub: this.hub,
       host,
       dashboardFolder,
+      trends: this.#trends,
+      capture: async (wanted) => {
+        const { dataFolder } = hello.config;
+        const window = 'last_s' in wanted ? await newestWindow(dataFolder, wanted.last_s * 1000) : wanted;
+        const { id } = await captureWindow(dataFolder, window);
+        await this.#judge(id);
+        return id;
+      },
     });
     this.#app = app;
     const bound = await listen(app, host, port);
@@ -112,6 +127,30 @@ export class ServerSession {
       setInterval(() => void this.#scan(), scanInterval_ms),
       setInterval(() => this.#tellSilence(), silenceInterval_ms),
     ];
+  }
+
+  /** Trends that cannot be had cost the trends, never the pages. */
+  #openTrends(dataFolder: string): Trends | null {
+    const tell = (error: unknown): void => {
+      if (error === null) {
+        this.state.troubles.clear('trends');
+        return;
+      }
+      const why = error instanceof Error ? error.message : String(error);
+      this.#options.log(`the trends do not keep up: ${why}`);
+      this.state.troubles.raise(
+        'trends',
+        `The trends do not keep up: ${why}.`,
+        'Check space and rights of the data folder; what is missing is taken from the disk ring later.',
+        Date.now(),
+      );
+    };
+    try {
+      return this.#options.openTrends?.(dataFolder, tell) ?? null;
+    } catch (error) {
+      tell(error);
+      return null;
+    }
   }
 
   /** A queue that cannot be had costs the publishing, never the pages. */

@@ -211,6 +211,27 @@ export interface WaveSpeedView {
   readonly warning: string | null;
 }
 
+/**
+ * One stretch of a trend: start in ms since 1970, min, max, mean, standard deviation (SI, null where every sample was
+ * invalid), samples, and the quality bits any of them had.
+ */
+export type TrendRow = readonly [
+  start_ms: number,
+  min: number | null,
+  max: number | null,
+  mean: number | null,
+  sd: number | null,
+  count: number,
+  flags: number,
+];
+
+/** GET /api/trends/:channel. Stretches without a sample are left out: a gap is a gap. */
+export interface TrendView {
+  readonly channel: string;
+  readonly step_s: number;
+  readonly rows: readonly TrendRow[];
+}
+
 export type LiveMessage =
   | { readonly kind: 'status'; readonly status: StatusView }
   | { readonly kind: 'trip'; readonly event: string; readonly source: string; readonly time_s: number }

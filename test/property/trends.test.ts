@@ -5,7 +5,6 @@ import type { Series } from '../../daemon/analysis/record.ts';
 import { packRollups, unpackRollups } from '../../daemon/store/trend-pack.ts';
 import {
   coarser,
-  deviationOf,
   type Rollup,
   rollUp,
   type TrendLevel_s,
@@ -14,6 +13,7 @@ import {
 import { TrendStore } from '../../daemon/store/trend-store.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { syntheticConfig } from '../support/synthetic-rig.ts';
+import { expectTrend, type Laid } from '../support/trend-brute-force.ts';
 
 const folders: { remove: () => void }[] = [];
 afterEach(() => {
@@ -51,11 +51,6 @@ const part: fc.Arbitrary<Part> = fc.record({
   bits: fc.array(fc.constantFrom(0, 0, 0, 1, 2, 4, 6), { minLength: 60, maxLength: 60 }),
 });
 
-interface Laid {
-  readonly series: Series;
-  readonly anchor: { time_s: number; wall_ms: number };
-}
-
 /** Parts one after the other on the monotonic clock, each with the anchor that held then. */
 function lay(parts: readonly Part[]): Laid[] {
   let time_s = 1000;
@@ -77,42 +72,6 @@ function lay(parts: readonly Part[]): Laid[] {
       },
       anchor: { time_s: 500, wall_ms: (500 + offset_s) * 1000 },
     };
-  });
-}
-
-/** Every sample looked at by itself. */
-function bruteForce(laid: readonly Laid[], level_s: TrendLevel_s) {
-  const bins = new Map<number, { values: number[]; flags: number }>();
-  for (const { series, anchor } of laid) {
-    series.time_s.forEach((time_s, k) => {
-      const wall_s = time_s + (anchor.wall_ms / 1000 - anchor.time_s);
-      const start_s = Math.floor(wall_s / level_s) * level_s;
-      const bin = bins.get(start_s) ?? { values: [], flags: 0 };
-      bins.set(start_s, bin);
-      bin.flags |= series.quality[k]!;
-      if (Number.isFinite(series.value[k]) && (series.quality[k]! & 4) === 0)
-        bin.values.push(series.value[k]!);
-    });
-  }
-  return [...bins].sort(([a], [b]) => a - b);
-}
-
-function expectEqual(found: readonly Rollup[], laid: readonly Laid[], level_s: TrendLevel_s, digits: number) {
-  const wanted = bruteForce(laid, level_s);
-  expect(found.map(({ start_s }) => start_s)).toEqual(wanted.map(([start_s]) => start_s));
-  const near = (a: number, b: number, size: number) =>
-    expect(Math.abs(a - b)).toBeLessThanOrEqual(digits * size + 1e-12);
-  found.forEach((rollup, at) => {
-    const [, { values, flags }] = wanted[at]!;
-    expect([rollup.count, rollup.flags]).toEqual([values.length, flags]);
-    if (values.length === 0) return;
-    const mean = values.reduce((sum, value) => sum + value, 0) / values.length;
-    const size = Math.max(...values.map(Math.abs));
-    near(rollup.min, Math.min(...values), size);
-    near(rollup.max, Math.max(...values), size);
-    near(rollup.mean, mean, size);
-    const squares = values.reduce((sum, value) => sum + (value - mean) ** 2, 0);
-    near(deviationOf(rollup), values.length === 1 ? 0 : Math.sqrt(squares / (values.length - 1)), size);
   });
 }
 
@@ -146,11 +105,11 @@ describe('trends equal a brute-force computation', () => {
           });
           expect(store.place('at')).toBe(String(laid.length - 1));
           for (const level_s of trendLevels_s) {
-            expectEqual(store.read(channel.id, level_s, 0, 1e11), laid, level_s, 3e-7);
+            expectTrend(store.read(channel.id, level_s, 0, 1e11), laid, level_s, 3e-7);
           }
           store.tidy(epoch_s + 20 * 86_400);
           for (const level_s of trendLevels_s) {
-            expectEqual(store.read(channel.id, level_s, 0, 1e11), laid, level_s, 6e-7);
+            expectTrend(store.read(channel.id, level_s, 0, 1e11), laid, level_s, 6e-7);
           }
           store.close();
         },
@@ -164,7 +123,7 @@ describe('trends equal a brute-force computation', () => {
       fc.property(fc.array(part, { minLength: 1, maxLength: 5 }), (parts) => {
         const laid = lay(parts);
         const seconds = laid.flatMap(({ series, anchor }) => rollUp(series, anchor, 1));
-        expectEqual(coarser(seconds, 60), laid, 60, 1e-12);
+        expectTrend(coarser(seconds, 60), laid, 60, 1e-12);
       }),
       { numRuns: 100 },
     );

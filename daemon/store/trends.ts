@@ -1,0 +1,81 @@
+/** The trends of a data folder, kept up with its disk ring while the server runs. */
+import type { TrendRow, TrendView } from '../web/wire.ts';
+import { TrendFollower } from './trend-follow.ts';
+import { deviationOf } from './trend-rollup.ts';
+import { TrendStore } from './trend-store.ts';
+
+/** The ring is looked at so often, in ms; a pass that takes longer delays the next. */
+const pace_ms = 15_000;
+/** Packing and dropping of what is old, every so many passes. */
+const tidyEvery = 240;
+
+export interface Trends {
+  readonly store: TrendStore;
+  readonly counters: Readonly<Record<string, number>>;
+  /** Tags that have a trend. */
+  channels(): readonly string[];
+  /** At most some `points` stretches of [from_ms, to_ms); null for a channel without a trend. */
+  trend(channel: string, from_ms: number, to_ms: number, points: number): TrendView | null;
+  /** Looks at the ring now; resolves when all of it has been taken in. */
+  follow(): Promise<void>;
+  close(): Promise<void>;
+}
+
+/** `onTrouble` hears of a pass that failed, and null when one has succeeded again. */
+export function openTrends(dataFolder: string, onTrouble: (error: unknown) => void): Trends {
+  const store = new TrendStore(dataFolder);
+  const follower = new TrendFollower(dataFolder, store);
+  let pass: Promise<void> = Promise.resolve();
+  let passes = 0;
+  let timer: NodeJS.Timeout | null = null;
+  let isClosed = false;
+
+  async function passOnce(): Promise<void> {
+    await follower.follow();
+    if (passes++ % tidyEvery === 0) store.tidy(Date.now() / 1000);
+  }
+
+  function schedule(): void {
+    if (isClosed) return;
+    timer = setTimeout(() => {
+      pass = passOnce().then(() => onTrouble(null), onTrouble);
+      void pass.then(schedule);
+    }, pace_ms);
+    timer.unref();
+  }
+  schedule();
+
+  return {
+    store,
+    counters: follower.counters,
+    channels: () => store.channels,
+
+    trend(channel, from_ms, to_ms, points) {
+      if (!store.channels.includes(channel)) return null;
+      const { step_s, rollups } = store.trend(channel, from_ms / 1000, to_ms / 1000, points);
+      const number = (value: number) => (Number.isFinite(value) ? value : null);
+      return {
+        channel,
+        step_s,
+        rows: rollups.map((rollup): TrendRow => {
+          const { start_s, count, min, max, mean, flags } = rollup;
+          const sd = number(deviationOf(rollup));
+          return [start_s * 1000, number(min), number(max), number(mean), sd, count, flags];
+        }),
+      };
+    },
+
+    async follow() {
+      pass = pass.then(passOnce);
+      await pass;
+    },
+
+    async close() {
+      isClosed = true;
+      if (timer !== null) clearTimeout(timer);
+      // A pass that failed has been told already.
+      await pass.catch(() => undefined);
+      store.close();
+    },
+  };
+}

@@ -1,0 +1,114 @@
+/** Trends of channels and the daily record of legs. */
+import type { FastifyInstance } from 'fastify';
+import Type, { type Static } from 'typebox';
+import { legDays } from '../store/leg-days.ts';
+import type { Trends } from '../store/trends.ts';
+import { legDaysAnswer, problem, trendAnswer } from './answers.ts';
+import type { EventLibrary } from './event-library.ts';
+import type { RigState } from './rig-state.ts';
+
+const instant = (description: string) =>
+  Type.Optional(Type.Integer({ minimum: 0, maximum: 8.64e15, description }));
+
+const trendParams = Type.Object({ channel: Type.String({ minLength: 1, maxLength: 80 }) });
+const trendQuery = Type.Object(
+  {
+    from: instant('ms since 1970; a day before `to` when left out'),
+    to: instant('ms since 1970; now when left out'),
+    points: Type.Optional(Type.Integer({ minimum: 1, maximum: 5000, default: 1000 })),
+  },
+  { additionalProperties: false },
+);
+
+const legParams = Type.Object({ id: Type.String({ minLength: 1, maxLength: 80 }) });
+const daysQuery = Type.Object(
+  {
+    from: instant('ms since 1970; 30 days before `to` when left out'),
+    to: instant('ms since 1970; now when left out'),
+  },
+  { additionalProperties: false },
+);
+
+const day_ms = 86_400_000;
+/** Longest period of one answer of daily records, in days. */
+const mostDays = 800;
+
+export interface TrendRouteSources {
+  readonly library: EventLibrary;
+  readonly state: RigState;
+  readonly trends: Trends | null;
+}
+
+/** Adds `/api/trends`, `/api/trends/:channel` and `/api/legs/:id/days`. */
+export function trendRoutes(app: FastifyInstance, { library, state, trends }: TrendRouteSources): void {
+  app.get(
+    '/api/trends',
+    {
+      schema: {
+        tags: ['trends'],
+        summary: 'Channels that have a trend.',
+        response: { 200: Type.Object({ channels: Type.Array(Type.String()) }) },
+      },
+    },
+    async () => ({ channels: trends?.channels() ?? [] }),
+  );
+
+  app.get<{ Params: Static<typeof trendParams>; Querystring: Static<typeof trendQuery> }>(
+    '/api/trends/:channel',
+    {
+      schema: {
+        tags: ['trends'],
+        summary: 'Trend of a channel at the finest level that fits the number of points.',
+        params: trendParams,
+        querystring: trendQuery,
+        response: { 200: trendAnswer, 400: problem, 404: problem },
+      },
+    },
+    async (request, reply) => {
+      const { channel } = request.params;
+      const { to = Date.now(), from = to - day_ms, points = 1000 } = request.query;
+      if (from >= to) return reply.code(400).send({ error: `from ${from} is not before to ${to}.` });
+      const trend = trends?.trend(channel, from, to, points) ?? null;
+      return trend ?? reply.code(404).send({ error: `There is no trend of a channel "${channel}" yet.` });
+    },
+  );
+
+  app.get<{ Params: Static<typeof legParams>; Querystring: Static<typeof daysQuery> }>(
+    '/api/legs/:id/days',
+    {
+      schema: {
+        tags: ['trends'],
+        summary: 'Daily record of a leg: trips, worst surge, cycles, downtime; UTC days, oldest first.',
+        params: legParams,
+        querystring: daysQuery,
+        response: { 200: legDaysAnswer, 400: problem, 404: problem },
+      },
+    },
+    async (request, reply) => {
+      const { id } = request.params;
+      const leg = state.config?.legs.find((each) => each.id === id);
+      if (leg === undefined || trends === null) {
+        return reply.code(404).send({ error: `There is no daily record of a leg "${id}".` });
+      }
+      const { to = Date.now(), from = to - 30 * day_ms } = request.query;
+      if (from >= to || to - from > mostDays * day_ms) {
+        return reply
+          .code(400)
+          .send({ error: `A period of up to ${mostDays} days is allowed, from before to.` });
+      }
+      const [events, waveSpeeds] = await Promise.all([
+        library.between?.(from - (from % day_ms), to) ?? [],
+        library.waveSpeedRows?.(id) ?? [],
+      ]);
+      const sources = {
+        leg: id,
+        outlet: leg.outlet.channel,
+        events,
+        waveSpeeds,
+        trends: trends.store,
+        now_ms: Date.now(),
+      };
+      return { leg: id, days: legDays(sources, from, to) };
+    },
+  );
+}
