@@ -1,4 +1,5 @@
 /** Exit codes and the error kinds that cross module boundaries. */
+import { DataError } from '../drivers/data-error.ts';
 
 /** After sysexits.h. */
 export const exit = { ok: 0, usage: 64, badData: 65, unavailable: 69, bug: 70, badConfig: 78 } as const;
@@ -8,12 +9,10 @@ export class UsageError extends Error {
   override name = 'UsageError';
 }
 
-/** A file cannot be read as what it should be; the message says where, what was found and what is allowed. */
-export class DataError extends Error {
-  override name = 'DataError';
-}
-
 /** Something outside is not there (port in use, no pseudo-terminals); the message says the remedy. */
 export class UnavailableError extends Error {
   override name = 'UnavailableError';
 }
+
+// Drivers read files as well, and import nothing of the daemon.
+export { DataError };

@@ -23,7 +23,7 @@ const blockSpan_s = 0.02;
 /** Rows further apart than so many typical spacings have lost rows between them. */
 const gapSpacings = 1.5;
 
-/** Columns with a larger share of empty cells were sampled more slowly than the rows: each becomes a group of its own. */
+/** Columns with a larger share of empty cells were sampled more slowly than the rows: only their own rows count. */
 const sparse_ratio = 0.1;
 
 /** The columns that the line's channels ask for, as evenly spaced blocks. Throws DataError for a column that is not there. */
@@ -39,9 +39,10 @@ export function recordingOfCsv(table: CsvTable, channels: RecordingLineSpec['cha
   const missing = (column: string): number =>
     table.missing.get(column)?.reduce((sum, mark) => sum + mark, 0) ?? 0;
   const isSparse = (column: string): boolean => missing(column) > sparse_ratio * rows;
+  // Quality is told per scan of a group: a column with empty cells is alone, so that it makes no other one suspect.
   const sets = [
-    wanted.filter((column) => !isSparse(column)),
-    ...wanted.filter(isSparse).map((column) => [column]),
+    wanted.filter((column) => missing(column) === 0),
+    ...wanted.filter((column) => missing(column) > 0).map((column) => [column]),
   ];
   const groups: GroupSpec[] = [];
   const blocks: RawBlock[] = [];
@@ -51,7 +52,7 @@ export function recordingOfCsv(table: CsvTable, channels: RecordingLineSpec['cha
       ? rowsWithNumber(table, columns[0])
       : Int32Array.from({ length: rows }, (_, i) => i);
     const interval_s = spacing_s(table.time_s, own) ?? table.interval_s;
-    const id = isSparse(columns[0]) ? `recording:${columns[0]}` : 'recording';
+    const id = missing(columns[0]) > 0 ? `recording:${columns[0]}` : 'recording';
     blocks.push(...blocksOf(table, own, columns, interval_s, groups.length));
     groups.push({ id, channels: columns, encoding: 'f64', nominalInterval_s: interval_s });
   }

@@ -4,7 +4,6 @@ import { DataError } from '../../daemon/errors.ts';
 import { readEventHeader } from '../../daemon/store/event-folder.ts';
 import { disk } from '../../daemon/store/files.ts';
 import { decodeTrace, encodeTrace, type TraceHeader } from '../../daemon/store/trace.ts';
-import { DataError as DriverDataError } from '../../drivers/data-error.ts';
 import type { RawBlock } from '../../drivers/driver.ts';
 import { readCsv } from '../../drivers/recording/csv.ts';
 import { recordingOfCsv } from '../../drivers/recording/recording.ts';
@@ -280,7 +279,7 @@ function fuzzCsvs(seed: number, count: number, progress: (done: number) => void)
     try {
       checkCsv(bytes, counts, random);
     } catch (error) {
-      if (!(error instanceof DriverDataError))
+      if (!(error instanceof DataError))
         throw new Error(`on ${Buffer.from(bytes).toString('hex')}`, { cause: error });
       counts.refused++;
     }

@@ -82,19 +82,27 @@ describe('recordingOfCsv', () => {
     expect(blocks[0].halfWidth_s).toBeGreaterThanOrEqual(0.5e-4);
   });
 
-  it('makes a group of its own of a slower column and marks single missing cells', () => {
-    const text = `t,p,slow\n${Array.from({ length: 60 }, (_, i) => `${i / 1000},${i === 10 ? '' : i},${i % 10 === 0 ? i : ''}\n`).join('')}`;
+  it('makes a group of its own of a column with empty cells, so that it makes no other one suspect', () => {
+    const text = `t,p,slow,q\n${Array.from({ length: 60 }, (_, i) => `${i / 1000},${i === 10 ? '' : i},${i % 10 === 0 ? i : ''},7\n`).join('')}`;
     const { groups, blocks } = recordingOfCsv(readCsv(Buffer.from(text)), [
       { id: 'a', column: 'p' },
       { id: 'b', column: 'slow' },
+      { id: 'c', column: 'q' },
     ]);
     expect(groups.map(({ id, nominalInterval_s }) => [id, Number(nominalInterval_s.toFixed(6))])).toEqual([
       ['recording', 0.001],
+      ['recording:p', 0.001],
       ['recording:slow', 0.01],
     ]);
-    expect(blocks[0].quality[10]).toBe(quality.suspect);
-    expect(blocks[0].quality[11]).toBe(0);
-    expect(blocks.filter(({ group }) => group === 1).flatMap(({ raw }) => Array.from(raw))).toEqual([
+    const qualityOf = (group: number) =>
+      blocks.filter((block) => block.group === group).flatMap((block) => Array.from(block.quality));
+    expect(qualityOf(0).every((bits) => bits === 0)).toBe(true);
+    expect(
+      qualityOf(1)
+        .map((bits, i) => (bits === quality.suspect ? i : -1))
+        .filter((i) => i >= 0),
+    ).toEqual([10]);
+    expect(blocks.filter(({ group }) => group === 2).flatMap(({ raw }) => Array.from(raw))).toEqual([
       0, 10, 20, 30, 40, 50,
     ]);
   });
