@@ -10,6 +10,7 @@ const commands: Readonly<Record<string, () => Promise<Command>>> = {
   rig: async () => (await import('./commands/rig.ts')).rigCommand(),
   analyse: async () => (await import('./commands/analyse.ts')).analyseCommand(),
   export: async () => (await import('./commands/export.ts')).exportCommand(),
+  capture: async () => (await import('./commands/capture.ts')).captureCommand(),
   probe: async () => (await import('./commands/probe.ts')).probeCommand(),
   doctor: async () => (await import('./commands/doctor.ts')).doctorCommand(),
   replay: async () => (await import('./commands/replay.ts')).replayCommand(),

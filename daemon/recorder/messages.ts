@@ -112,7 +112,8 @@ export interface EventClosedMessage {
   readonly closed_s: number;
 }
 
-export type TripSourceName = 'contact' | 'pressure-switch' | 'pressure-knee' | 'surge';
+/** `window`: nobody declared a trip; a person cut the record out of the ring. */
+export type TripSourceName = 'contact' | 'pressure-switch' | 'pressure-knee' | 'surge' | 'window';
 
 export type ToServer = HelloMessage | Summary | StatusMessage | TripMessage | EventClosedMessage;
 

@@ -29,7 +29,7 @@ export interface EventHeader {
   };
   /** Record window on the monotonic clock, in s. */
   readonly window: { readonly from_s: number; readonly to_s: number };
-  readonly closedBecause: 'settled' | 'after-seating' | 'no-seating' | 'next-trip' | 'truncated';
+  readonly closedBecause: 'settled' | 'after-seating' | 'no-seating' | 'next-trip' | 'truncated' | 'captured';
   readonly anchor: WallAnchor;
   /** The rig as configured at the time: channels, calibrations, legs, thresholds. */
   readonly config: RigConfig;

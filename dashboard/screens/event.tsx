@@ -91,6 +91,7 @@ const sources: Readonly<Record<Verdict['tripSource'], string>> = {
 const closings: Readonly<Record<string, string>> = {
   settled: 'the ringing had died down',
   'after-seating': 'the longest time after seating was over',
+  captured: 'somebody kept this window of the ring',
   'no-seating': 'no seating came in the longest time',
   'next-trip': 'the next trip came',
   truncated: 'the recorder was stopped',
