@@ -1,7 +1,7 @@
 /** Writes closed events one after the other, beside the data path. A disk that fails is tried again for ever. */
 import type { Counters } from '../../drivers/driver.ts';
 import { type EventContent, EventFolderWrite } from '../store/event-folder.ts';
-import { type Files, messageOf } from '../store/files.ts';
+import { codeOf, type Files, messageOf } from '../store/files.ts';
 import { type Log, QuietLog } from './log.ts';
 
 /** Waits between tries grow from the first to the last, in s. */
@@ -21,11 +21,18 @@ export interface EventWriterOptions {
   readonly onWritten: (content: EventContent, folder: string) => void;
 }
 
+/** An event and how far its writing has come. */
+interface Waiting {
+  content: EventContent;
+  write: EventFolderWrite;
+  readonly size_bytes: number;
+}
+
 export class EventWriter {
   readonly counters = { eventsWritten: 0, eventWritesFailed: 0, eventsDropped: 0 } satisfies Counters;
   private readonly options: EventWriterOptions;
   private readonly quiet: QuietLog;
-  private readonly queue: EventContent[] = [];
+  private readonly queue: Waiting[] = [];
   private readonly giveUp = new AbortController();
   private queued_bytes = 0;
   private running: Promise<void> | null = null;
@@ -35,10 +42,15 @@ export class EventWriter {
     this.quiet = new QuietLog(options.log, options.now_s);
   }
 
+  /** Closed events that are not on the disk yet. */
+  get eventsWaiting(): number {
+    return this.running === null ? 0 : this.queue.length + 1;
+  }
+
   /** Takes an event; returns at once. */
   add(content: EventContent): void {
     const size = sizeOf(content);
-    if (this.queue.length > 0 && this.queued_bytes + size > most_bytes) {
+    if (this.queued_bytes > 0 && this.queued_bytes + size > most_bytes) {
       this.counters.eventsDropped++;
       this.options.log.error(
         { event: content.header.id, waiting: this.queue.length },
@@ -46,7 +58,7 @@ export class EventWriter {
       );
       return;
     }
-    this.queue.push(content);
+    this.queue.push({ content, write: this.writeOf(content), size_bytes: size });
     this.queued_bytes += size;
     this.running ??= this.run();
   }
@@ -58,45 +70,79 @@ export class EventWriter {
     clearTimeout(timer);
   }
 
+  /** Takes turns: an event that cannot be written must not keep back those after it. */
   private async run(): Promise<void> {
-    for (let content = this.queue[0]; content !== undefined; content = this.queue[0]) {
-      const folder = await this.write(content);
-      this.queue.shift();
-      this.queued_bytes -= sizeOf(content);
-      if (folder === null) {
-        this.counters.eventsDropped++;
-        this.options.log.error(
-          { event: content.header.id },
-          'event dropped: stopped before the disk took it',
-        );
-      } else {
-        this.counters.eventsWritten++;
-        this.options.onWritten(content, folder);
+    let failedInARow = 0;
+    let pause_s = firstWait_s;
+    for (let next = this.queue.shift(); next !== undefined; next = this.queue.shift()) {
+      if (await this.isWritten(next)) {
+        failedInARow = 0;
+        pause_s = firstWait_s;
+        this.queued_bytes -= next.size_bytes;
+        continue;
       }
+      if (this.giveUp.signal.aborted) {
+        this.drop(next, 'event dropped: stopped before the disk took it');
+        continue;
+      }
+      this.queue.push(next);
+      failedInARow++;
+      if (failedInARow < this.queue.length) continue;
+      // Everyone has had a turn and failed.
+      failedInARow = 0;
+      await this.options.wait(pause_s, this.giveUp.signal);
+      pause_s = Math.min(lastWait_s, pause_s * 2);
     }
     this.running = null;
   }
 
-  /** The folder, or null when given up. */
-  private async write(content: EventContent): Promise<string | null> {
-    const { dataFolder, files, wait } = this.options;
-    const { signal } = this.giveUp;
-    const write = new EventFolderWrite(dataFolder, content, files);
-    for (let pause_s = firstWait_s; ; pause_s = Math.min(lastWait_s, pause_s * 2)) {
-      try {
-        await write.write();
-        return write.folder;
-      } catch (error) {
-        this.counters.eventWritesFailed++;
-        this.quiet.warn(
-          { event: content.header.id, why: messageOf(error) },
-          'event write failed, will be tried again',
-        );
-        if (signal.aborted) return null;
-        await wait(pause_s, signal);
-      }
+  private async isWritten(waiting: Waiting): Promise<boolean> {
+    const { content, write } = waiting;
+    try {
+      await write.write();
+    } catch (error) {
+      this.counters.eventWritesFailed++;
+      this.quiet.warn(
+        { event: content.header.id, why: messageOf(error) },
+        'event write failed, will be tried again',
+      );
+      if (isTaken(error)) this.rename(waiting);
+      return false;
     }
+    this.counters.eventsWritten++;
+    this.options.onWritten(content, write.folder);
+    return true;
   }
+
+  /** The name belongs to another event for good: this one gets the next. */
+  private rename(waiting: Waiting): void {
+    const { header, blocks } = waiting.content;
+    const id = nextId(header.id);
+    this.options.log.warn({ event: header.id, renamed: id }, 'event renamed: its name was taken');
+    waiting.content = { header: { ...header, id }, blocks };
+    waiting.write = this.writeOf(waiting.content);
+  }
+
+  private writeOf(content: EventContent): EventFolderWrite {
+    return new EventFolderWrite(this.options.dataFolder, content, this.options.files);
+  }
+
+  private drop({ content, size_bytes }: Waiting, why: string): void {
+    this.queued_bytes -= size_bytes;
+    this.counters.eventsDropped++;
+    this.options.log.error({ event: content.header.id }, why);
+  }
+}
+
+/** True when the folder's name is taken: no further try will change that. */
+function isTaken(error: unknown): boolean {
+  return ['EEXIST', 'ENOTEMPTY', 'ENOTDIR'].includes(codeOf(error));
+}
+
+/** The same second with the next suffix. */
+function nextId(id: string): string {
+  const number = (Number.parseInt(id.slice(-3), 36) + 1) % 36 ** 3;
+  return `${id.slice(0, -3)}${number.toString(36).toUpperCase().padStart(3, '0')}`;
 }
 
 function sizeOf({ blocks }: EventContent): number {

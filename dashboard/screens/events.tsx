@@ -7,6 +7,7 @@ import { calendarDay, clockTime, isToday } from '../format/time.ts';
 import type { ResultKey } from '../format/words.ts';
 import { ClassMark } from '../parts/class-mark.tsx';
 import { IntervalBar } from '../parts/interval-bar.tsx';
+import { KeepWindow } from '../parts/keep-window.tsx';
 import { commonRange_Pa, TinyShape } from '../parts/shape.tsx';
 import { useHouse, useUnits } from '../state/house.ts';
 import { eventHash } from '../state/route.ts';
@@ -63,6 +64,7 @@ export function EventsScreen() {
         <p class="count" role="status">
           {events === null ? 'Loading …' : countWords(found.length, lines.length)}
         </p>
+        <KeepWindow />
       </div>
       {found.length > 0 && (
         <table class="event-table" onKeyDown={moveFocus}>

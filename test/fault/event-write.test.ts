@@ -1,6 +1,6 @@
-import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { basename, join } from 'node:path';
-import { afterEach, beforeEach, describe, expect, test } from 'vitest';
+import { afterEach, beforeEach, describe, expect, test, vi } from 'vitest';
 import { EventWriter } from '../../daemon/recorder/event-writer.ts';
 import { EventFolderWrite, eventFolder, listEvents, setTornAside } from '../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
@@ -223,4 +223,29 @@ test('an event that cannot be judged is listed with the reason, and does not sta
   expect(troubles[1]).toBeNull();
   expect(ingest.list({ before: null, limit: 5 }).map((row) => row.verdict === null)).toEqual([false, true]);
   await ingest.close();
+});
+
+test('an event whose name is taken gets another, and one that cannot be written holds nobody up', async () => {
+  const [first, second, third] = ['20261125T105912Z-AAA', '20261125T105913Z-BBB', '20261125T105914Z-CCC'].map(
+    (id) => {
+      const content = eventContent(folder.path);
+      return { ...content, header: { ...content.header, id } };
+    },
+  );
+  mkdirSync(join(eventFolder(folder.path, first!.header.id), 'something'), { recursive: true });
+  const denied: Files = {
+    ...disk,
+    async makeFolder(path) {
+      if (path.includes('BBB')) throw Object.assign(new Error('permission denied'), { code: 'EACCES' });
+      await disk.makeFolder(path);
+    },
+  };
+  const written: string[] = [];
+  const writer = writerOn(denied, (id) => written.push(id));
+  for (const content of [first!, second!, third!]) writer.add(content);
+  await vi.waitFor(() => expect(written).toHaveLength(2));
+  await writer.finish(0);
+  expect(written.sort()).toEqual(['20261125T105912Z-AAB', '20261125T105914Z-CCC']);
+  await expectWhole('20261125T105912Z-AAB');
+  expect(writer.counters).toMatchObject({ eventsWritten: 2, eventsDropped: 1 });
 });
