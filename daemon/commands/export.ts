@@ -1,11 +1,12 @@
-/** `tripwave export EVENT --out FILE`: the samples of an event as CSV, Parquet or JSON. */
+/** `tripwave export WHAT --out FILE`: the samples of an event, or of a stretch of the disk ring, as CSV, Parquet or JSON. */
 import { createWriteStream, existsSync, rmSync, statSync } from 'node:fs';
-import { extname } from 'node:path';
+import { extname, join } from 'node:path';
 import { Readable, Transform } from 'node:stream';
 import { pipeline } from 'node:stream/promises';
-import { Command, InvalidArgumentError } from 'commander';
+import { Command } from 'commander';
 import { DataError, UsageError } from '../errors.ts';
 import { exportEvent } from '../report/export-event.ts';
+import { exportWindow } from '../report/export-window.ts';
 import type { Exported } from '../report/exported.ts';
 import { type ExportFormat, estimate_bytes, exportFormats, formatWriters } from '../report/formats.ts';
 import { loadEvent } from '../store/load-record.ts';
@@ -13,42 +14,72 @@ import { loadEvent } from '../store/load-record.ts';
 interface Options {
   readonly out: string;
   readonly channels?: readonly string[];
-  readonly from?: number;
-  readonly to?: number;
+  readonly from?: string;
+  readonly to?: string;
 }
 
 /** The command; throws `UsageError` or `DataError`. An existing file is never overwritten. */
 export function exportCommand(): Command {
   return new Command('export')
     .description(
-      'Write the samples of an event to a file; the ending of its name (.csv, .parquet, .json) says how.',
+      'Write samples to a file: an event, or any stretch that the disk ring of a data folder still has.',
     )
-    .argument('<event>', 'event folder')
-    .requiredOption('--out <file>', 'file to write; - writes CSV to standard output')
+    .argument('<what>', 'event folder, or data folder')
+    .requiredOption(
+      '--out <file>',
+      'file to write, ending in .csv, .parquet or .json; - writes CSV to standard output',
+    )
     .option('--channels <tags>', 'tags, comma separated; all when left out', (text) => text.split(','))
-    .option('--from <s>', 'from so many seconds after the trip; may be negative', seconds)
-    .option('--to <s>', 'to so many seconds after the trip', seconds)
+    .option(
+      '--from <when>',
+      'event: seconds after the trip, may be negative; data folder: an instant such as 2026-03-02T14:00:00Z',
+    )
+    .option('--to <when>', 'likewise; not included')
     .addHelpText(
       'after',
       '\nValues are SI with every digit; "tripwave analyse FILE.csv" reads a CSV back to the same verdict.',
     )
-    .action(async (event: string, options: Options) => {
-      if (statSync(event, { throwIfNoEntry: false })?.isDirectory() !== true) {
-        throw new DataError(`${event}: no such event folder; one lies under events/ in the data folder`);
+    .action(async (what: string, options: Options) => {
+      if (statSync(what, { throwIfNoEntry: false })?.isDirectory() !== true) {
+        throw new DataError(
+          `${what}: no such folder; an event folder (under events/) or a data folder is allowed`,
+        );
       }
-      const loaded = await loadEvent(event);
-      const exported = exportEvent(loaded, loaded.header.trip.time_s, {
-        channels: options.channels ?? null,
-        from_s: options.from ?? null,
-        to_s: options.to ?? null,
-      });
-      const missing = options.channels?.filter((id) => !exported.meta.channels.includes(id)) ?? [];
-      if (missing.length > 0) {
-        const all = exportEvent(loaded, 0, { channels: null, from_s: null, to_s: null }).meta.channels;
-        throw new UsageError(`--channels: found ${missing.join(', ')}; recorded are ${all.join(', ')}`);
-      }
-      await write(exported, options.out);
+      const isEvent = existsSync(join(what, 'event.json'));
+      await write(await (isEvent ? ofEvent(what, options) : ofRing(what, options)), options.out);
     });
+}
+
+async function ofEvent(folder: string, { channels: asked, from, to }: Options): Promise<Exported> {
+  const channels = asked ?? null;
+  const loaded = await loadEvent(folder);
+  const exported = exportEvent(loaded, loaded.header.trip.time_s, {
+    channels,
+    from_s: from === undefined ? null : seconds('--from', from),
+    to_s: to === undefined ? null : seconds('--to', to),
+  });
+  const all = exportEvent(loaded, 0, { channels: null, from_s: null, to_s: null }).meta.channels;
+  refuseUnknown(channels, all);
+  return exported;
+}
+
+async function ofRing(folder: string, { channels: asked, from, to }: Options): Promise<Exported> {
+  const channels = asked ?? null;
+  if (from === undefined || to === undefined) {
+    throw new UsageError(
+      `${folder} is a data folder: --from and --to are needed, such as 2026-03-02T14:00:00Z`,
+    );
+  }
+  const exported = await exportWindow(folder, instant('--from', from), instant('--to', to), channels);
+  refuseUnknown(channels, channels === null ? [] : exported.meta.config.channels.map(({ id }) => id));
+  return exported;
+}
+
+function refuseUnknown(asked: readonly string[] | null, all: readonly string[]): void {
+  const missing = asked?.filter((id) => !all.includes(id)) ?? [];
+  if (missing.length > 0) {
+    throw new UsageError(`--channels: found ${missing.join(', ')}; recorded are ${all.join(', ')}`);
+  }
 }
 
 async function write(exported: Exported, out: string): Promise<void> {
@@ -88,10 +119,21 @@ function formatOf(out: string): ExportFormat {
   );
 }
 
-function seconds(text: string): number {
+function seconds(option: string, text: string): number {
   const value = /^-?\d+(\.\d+)?$/.test(text) ? Number(text) : Number.NaN;
   if (Math.abs(value) <= 1e6) return value;
-  throw new InvalidArgumentError('A number of seconds such as -0.5 is allowed.');
+  throw new UsageError(
+    `${option}: found "${text}"; a number of seconds after the trip such as -0.5 is allowed`,
+  );
+}
+
+function instant(option: string, text: string): number {
+  const isZoned = /^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:?\d{2})$/.test(text);
+  const value = isZoned ? Date.parse(text) : Number.NaN;
+  if (Number.isFinite(value)) return value;
+  throw new UsageError(
+    `${option}: found "${text}"; an instant with its zone such as 2026-03-02T14:00:00Z or ...+01:00 is allowed`,
+  );
 }
 
 function megabytes(bytes: number): string {

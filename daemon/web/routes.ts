@@ -12,7 +12,7 @@ import {
   waveSpeedAnswer,
 } from './answers.ts';
 import type { EventLibrary } from './event-library.ts';
-import { exportRoutes } from './export-routes.ts';
+import { exportRoutes, verdictRoutes, windowRoutes } from './export-routes.ts';
 import type { LiveHub } from './live.ts';
 import { eventId, windowOf, windowProperties } from './query.ts';
 import type { RigState } from './rig-state.ts';
@@ -148,4 +148,6 @@ export function apiRoutes(app: FastifyInstance, { library, state, hub }: RouteSo
   );
 
   exportRoutes(app, library);
+  windowRoutes(app, () => state.config?.dataFolder ?? null);
+  verdictRoutes(app, library);
 }

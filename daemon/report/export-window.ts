@@ -1,0 +1,142 @@
+/** Any stretch of the disk ring as something to export, a minute at a time. */
+import type { RigConfig } from '../../config/rig.ts';
+import type { RawBlock } from '../../drivers/driver.ts';
+import type { Series } from '../analysis/record.ts';
+import { DataError } from '../errors.ts';
+import { seriesOf } from '../store/load-record.ts';
+import { type RingBlock, readRing, tallyRing } from '../store/ring-read.ts';
+import { version } from '../version.ts';
+import { cut, type ExportChunk, type Exported, exportForm } from './exported.ts';
+
+/** Read and written in one go, in ms: what is held in memory at a time. */
+const stretch_ms = 60_000;
+
+type RingHeader = RingBlock['header'];
+
+/**
+ * Samples of [from_ms, to_ms) on the wall clock. Times are those of the recorder's clock in the first run that has data there;
+ * a later run (the recorder was restarted) is laid on it by the wall clock. `channels` null: all.
+ * Throws `DataError` when the ring holds nothing of it.
+ */
+export async function exportWindow(
+  dataFolder: string,
+  from_ms: number,
+  to_ms: number,
+  channels: readonly string[] | null,
+): Promise<Exported> {
+  const tallies = await tallyRing(dataFolder, { from_ms, to_ms });
+  const first = await firstHeader(dataFolder, from_ms, to_ms);
+  if (first === null || tallies.length === 0) {
+    throw new DataError(
+      `the ring of ${dataFolder} holds nothing from ${new Date(from_ms).toISOString()} to ${new Date(to_ms).toISOString()}`,
+    );
+  }
+  const { server: _server, ...config } = first.config;
+  const recorded = new Set(first.groups.flatMap((group) => group.channels));
+  const wanted = config.channels
+    .map(({ id }) => id)
+    .filter((id) => recorded.has(id) && (channels === null || channels.includes(id)));
+  const perGroup = new Map(
+    first.groups.map(({ line, id, channels: own }) => [
+      `${line}/${id}`,
+      own.filter((each) => wanted.includes(each)).length,
+    ]),
+  );
+  const { anchor } = first;
+  const onClock = (wall_ms: number) => anchor.time_s + (wall_ms - anchor.wall_ms) / 1000;
+  return {
+    meta: {
+      form: exportForm,
+      id: 'window',
+      software: version,
+      anchor,
+      trip_s: null,
+      from_s: onClock(from_ms),
+      to_s: onClock(to_ms),
+      config,
+      channels: wanted,
+    },
+    samples: tallies.reduce(
+      (sum, { line, group, scansRecorded }) => sum + scansRecorded * (perGroup.get(`${line}/${group}`) ?? 0),
+      0,
+    ),
+    chunks: () => stretches(dataFolder, from_ms, to_ms, first, wanted),
+  };
+}
+
+async function firstHeader(dataFolder: string, from_ms: number, to_ms: number): Promise<RingHeader | null> {
+  for await (const { header } of readRing(dataFolder, { from_ms, to_ms })) return header;
+  return null;
+}
+
+async function* stretches(
+  dataFolder: string,
+  from_ms: number,
+  to_ms: number,
+  first: RingHeader,
+  wanted: readonly string[],
+): AsyncGenerator<ExportChunk> {
+  for (let at_ms = from_ms; at_ms < to_ms; at_ms += stretch_ms) {
+    const window = { from_ms: at_ms, to_ms: Math.min(to_ms, at_ms + stretch_ms) };
+    const parts = new Map<RingHeader, RawBlock[]>();
+    for await (const { header, block } of readRing(dataFolder, window)) {
+      parts.set(header, [...(parts.get(header) ?? []), block]);
+    }
+    if (parts.size > 0) yield joined(parts, window, first, wanted);
+  }
+}
+
+/** The samples of one stretch on the clock of the first run, one series a channel. */
+function joined(
+  parts: ReadonlyMap<RingHeader, readonly RawBlock[]>,
+  { from_ms, to_ms }: { readonly from_ms: number; readonly to_ms: number },
+  first: RingHeader,
+  wanted: readonly string[],
+): ExportChunk {
+  const pieces = new Map<string, Series[]>();
+  for (const [header, blocks] of parts) {
+    const { anchor, boot } = header;
+    const begin_s = anchor.time_s + (from_ms - anchor.wall_ms) / 1000;
+    const end_s = anchor.time_s + (to_ms - anchor.wall_ms) / 1000;
+    // What was lost before a block that begins earlier was told with the stretch before.
+    const own = blocks.map((block) => (block.time_s < begin_s ? { ...block, lostBefore: 0 } : block));
+    const shift_s =
+      boot === first.boot
+        ? 0
+        : first.anchor.time_s - anchor.time_s + (anchor.wall_ms - first.anchor.wall_ms) / 1000;
+    for (const [id, series] of seriesOf({ config: header.config as RigConfig }, header.groups, own)) {
+      if (!wanted.includes(id) || series.time_s.length === 0) continue;
+      const part = cut(series, begin_s, before(end_s));
+      const time_s = shift_s === 0 ? part.time_s : part.time_s.map((at_s) => at_s + shift_s);
+      pieces.set(id, [...(pieces.get(id) ?? []), { ...part, time_s }]);
+    }
+  }
+  return new Map([...pieces].map(([id, each]) => [id, each.length === 1 ? each[0]! : concatenated(each)]));
+}
+
+/** The largest number below `limit`: windows are half-open, `cut` is not. */
+function before(limit: number): number {
+  return limit - Number.EPSILON * Math.abs(limit);
+}
+
+function concatenated(parts: readonly Series[]): Series {
+  const length = parts.reduce((sum, { time_s }) => sum + time_s.length, 0);
+  const all = {
+    time_s: new Float64Array(length),
+    value: new Float64Array(length),
+    quality: new Uint8Array(length),
+  };
+  let at = 0;
+  for (const { time_s, value, quality } of parts) {
+    all.time_s.set(time_s, at);
+    all.value.set(value, at);
+    all.quality.set(quality, at);
+    at += time_s.length;
+  }
+  return {
+    channel: parts[0]!.channel,
+    ...all,
+    halfWidth_s: Math.max(...parts.map(({ halfWidth_s }) => halfWidth_s)),
+    lost: parts.reduce((sum, { lost }) => sum + lost, 0),
+  };
+}

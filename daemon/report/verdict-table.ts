@@ -1,0 +1,157 @@
+/** Verdicts of many events as one table, a row a leg: CSV for people, JSON and Parquet for programs. */
+import { ByteWriter, ParquetWriter } from 'hyparquet-writer';
+import type { LegResults, LegVerdict, Measured } from '../analysis/verdict.ts';
+import type { EventRow } from '../web/wire.ts';
+import { textCell } from './csv-cells.ts';
+
+/** One leg of one event. */
+export interface VerdictRow {
+  readonly event: string;
+  /** Trip instant, UTC. */
+  readonly time: string;
+  readonly source: string;
+  readonly revision: number;
+  readonly software: string;
+  readonly leg: string;
+  readonly valve: string;
+  readonly severity: string;
+  readonly flags: string;
+  readonly results: LegResults;
+}
+
+/** Active legs of all events that have a verdict, in the order of the events. */
+export function verdictRows(events: readonly EventRow[]): VerdictRow[] {
+  return events.flatMap(({ id, wall_ms, source, verdict }) =>
+    (verdict?.legs ?? [])
+      .filter(({ active }) => active)
+      .map((leg: LegVerdict) => ({
+        event: id,
+        time: new Date(wall_ms).toISOString(),
+        source,
+        revision: verdict!.revision,
+        software: verdict!.software,
+        leg: leg.leg,
+        valve: leg.valve,
+        severity: leg.severity.class,
+        flags: leg.flags.map(({ code }) => code).join(' '),
+        results: leg.results,
+      })),
+  );
+}
+
+const texts = [
+  'event',
+  'trip',
+  'source',
+  'revision',
+  'software',
+  'leg',
+  'valve',
+  'severity',
+  'flags',
+] as const;
+
+/** Metrics that any row has, in the order of the first, with their unit where any row has a number. */
+function metricsOf(rows: readonly VerdictRow[]): { name: keyof LegResults; unit: string }[] {
+  const names = [...new Set(rows.flatMap(({ results }) => Object.keys(results)))] as (keyof LegResults)[];
+  return names.map((name) => {
+    const found = rows.map(({ results }) => results[name]).find((result) => result?.value != null);
+    return { name, unit: (found as Measured | undefined)?.unit ?? '' };
+  });
+}
+
+/** Decimal places that the interval justifies: two digits of its half-width (JCGM 100:2008, 7.2.6). */
+export function decimalsOf({ low, high }: Pick<Measured, 'low' | 'high'>): number {
+  const half = Math.abs(high - low) / 2;
+  return half > 0 ? 1 - Math.floor(Math.log10(half)) : 6;
+}
+
+/** `value` with so many decimal places; negative ones round in front of the point. */
+function rounded(value: number, decimals: number): string {
+  if (decimals >= 0) return value.toFixed(Math.min(12, decimals));
+  return String(Math.round(value * 10 ** decimals) / 10 ** decimals);
+}
+
+/** Columns `<metric> [unit]`, `<metric> low`, `<metric> high`, `<metric> withheld`; digits follow the uncertainty. */
+export function* verdictCsv(rows: readonly VerdictRow[]): Generator<string> {
+  const metrics = metricsOf(rows);
+  const header = [
+    ...texts,
+    ...metrics.flatMap(({ name, unit }) => [
+      unit === '' ? name : `${name} [${unit}]`,
+      `${name} low`,
+      `${name} high`,
+      `${name} withheld`,
+    ]),
+  ];
+  yield `${header.map(textCell).join(',')}\r\n`;
+  for (const row of rows) {
+    const cells = texts.map((name) => textCell(String(row[name])));
+    for (const { name } of metrics) {
+      const result = row.results[name];
+      if (result === undefined) cells.push('', '', '', '');
+      else if (result.value === null) cells.push('', '', '', textCell(result.reason));
+      else {
+        const { value, low, high } = result as Measured;
+        cells.push(...[value, low, high].map((each) => rounded(each, decimalsOf({ low, high }))), '');
+      }
+    }
+    yield `${cells.join(',')}\r\n`;
+  }
+}
+
+/** An array of objects, results as in a verdict. */
+export function* verdictJson(rows: readonly VerdictRow[]): Generator<string> {
+  yield '[';
+  let isFirst = true;
+  for (const row of rows) {
+    yield `${isFirst ? '' : ',\n'}${JSON.stringify(row)}`;
+    isFirst = false;
+  }
+  yield ']\n';
+}
+
+/** Three doubles a metric (value, low, high; null where withheld); units in the metadata under `tripwave.units`. */
+export async function verdictParquet(rows: readonly VerdictRow[]): Promise<Uint8Array> {
+  const metrics = metricsOf(rows);
+  const writer = new ByteWriter();
+  const numbers = metrics.flatMap(({ name }) =>
+    (['', ' low', ' high'] as const).map((end) => ({
+      name: `${name}${end}`,
+      data: rows.map(({ results }) => {
+        const result = results[name];
+        if (result === undefined || result.value === null) return null;
+        const { value, low, high } = result as Measured;
+        return { '': value, ' low': low, ' high': high }[end];
+      }),
+    })),
+  );
+  const file = new ParquetWriter({
+    writer,
+    schema: [
+      { name: 'root', num_children: texts.length + numbers.length },
+      ...texts.map((name) => ({
+        name,
+        type: 'BYTE_ARRAY' as const,
+        converted_type: 'UTF8' as const,
+        repetition_type: 'REQUIRED' as const,
+      })),
+      ...numbers.map(({ name }) => ({
+        name,
+        type: 'DOUBLE' as const,
+        repetition_type: 'OPTIONAL' as const,
+      })),
+    ],
+    kvMetadata: [
+      {
+        key: 'tripwave.units',
+        value: JSON.stringify(Object.fromEntries(metrics.map(({ name, unit }) => [name, unit]))),
+      },
+      { key: 'tripwave.intervals', value: 'low and high are the ends of the 95 % interval' },
+    ],
+  });
+  const textColumns = texts.map((name) => ({ name, data: rows.map((row) => String(row[name])) }));
+  if (rows.length > 0) await file.write({ columnData: [...textColumns, ...numbers] });
+  await file.finish();
+  return writer.getBytes().slice();
+}
