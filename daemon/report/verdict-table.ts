@@ -41,7 +41,7 @@ export function verdictRows(events: readonly EventRow[]): VerdictRow[] {
 
 const texts = [
   'event',
-  'trip',
+  'time',
   'source',
   'revision',
   'software',
