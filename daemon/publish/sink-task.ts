@@ -32,7 +32,7 @@ export interface TaskOptions {
 const freshFor_s = 10;
 /** Waits after a failure grow from the first to the last, in s; each is shortened by up to half, so that stations spread. */
 const firstWait_s = 1;
-const lastWait_s = 60;
+const lastWait_s = 30;
 /** A receiver may ask for a longer rest, up to this, in s. */
 const longestRest_s = 300;
 /** A delivery that takes longer is aborted, in s. */
