@@ -70,6 +70,13 @@ export interface LinkState {
   readonly nextTry_s?: number;
 }
 
+/** A device of a line that others use as well, which does not answer. Instants are monotonic. */
+export interface SilentDevice {
+  readonly id: string;
+  readonly since_s: number;
+  readonly nextTry_s: number;
+}
+
 /** Receives what a driver produces. Neither call may throw or block. */
 export interface DriverSink {
   block(block: RawBlock): void;
@@ -96,6 +103,8 @@ export interface Driver {
   readonly groups: readonly GroupSpec[];
   readonly counters: Readonly<Counters>;
   readonly readings?: Readonly<Readings>;
+  /** Devices of the line that have been given up for a while; absent where a line is one device. */
+  readonly silentDevices?: readonly SilentDevice[];
   /**
    * Begins to read. Returns at once: an absent, locked or silent device is a `LinkState`, not an error,
    * and the driver tries again for ever.

@@ -116,13 +116,14 @@ export class Line implements DriverSink {
   }
 
   get status(): LineStatus {
-    const { readings, counters } = this.driver;
+    const { readings, counters, silentDevices = [] } = this.driver;
     return {
       line: this.id,
       driver: this.kind,
       link: this.link,
       counters: { ...counters },
       ...(readings === undefined || Object.keys(readings).length === 0 ? {} : { readings: { ...readings } }),
+      ...(silentDevices.length === 0 ? {} : { silentDevices }),
       ...(this.budget === null ? {} : { budget: this.budget.read(monotonic_s()) }),
     };
   }

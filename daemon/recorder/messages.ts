@@ -1,7 +1,7 @@
 /** What the recorder and the server say to each other over the process channel. Structured clone; no class instances. */
 
 import type { RigConfig } from '../../config/rig.ts';
-import type { Counters, LinkState, Readings } from '../../drivers/driver.ts';
+import type { Counters, LinkState, Readings, SilentDevice } from '../../drivers/driver.ts';
 import type { StatusClass } from '../analysis/current-loop.ts';
 
 /** min, max, last, mean of each channel over one summary period, in SI, in the order of `RigConfig.channels`. */
@@ -28,6 +28,8 @@ export interface LineStatus {
   readonly counters: Counters;
   /** Latest numbers of the driver, such as the drift of a converter's clock (`drift_ppm`); absent when it has none. */
   readonly readings?: Readings;
+  /** Devices that do not answer while others of the line may; absent when there is none. */
+  readonly silentDevices?: readonly SilentDevice[];
   /** Absent for a recording. */
   readonly budget?: LineBudget;
 }
@@ -55,8 +57,21 @@ export interface StatusMessage {
   readonly tripIn_s: number | null;
   readonly lines: readonly LineStatus[];
   readonly counters: Counters;
+  /** The data folder; absent before the first look. */
+  readonly disk?: DiskStatus;
   /** Channels with a current loop or a calibration; absent when there is none. */
   readonly channels?: readonly ChannelStatus[];
+}
+
+/** What the disk under the data folder does. */
+export interface DiskStatus {
+  readonly free_bytes: number;
+  /** `low`: the ring is being shortened. `refusing`: nothing is stored; live view and detection go on. */
+  readonly state: 'good' | 'low' | 'refusing';
+  /** Why the disk refuses; empty otherwise. */
+  readonly why: string;
+  /** Closed events that wait in memory. */
+  readonly eventsWaiting: number;
 }
 
 /** State of an instrument by NE 107. It says nothing of whether the plant is safe. */

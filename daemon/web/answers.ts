@@ -85,10 +85,34 @@ export const statusAnswer = Type.Object({
         line: text(),
         driver: text(),
         link: Type.Object(
-          { state: text(), since_s: number("on the recorder's clock"), why: text('empty when open') },
+          {
+            state: text(),
+            since_s: number("on the recorder's clock"),
+            why: text('empty when open'),
+            nextTry_s: Type.Optional(number('when it is tried again by itself')),
+          },
           { additionalProperties: true },
         ),
         counters,
+        readings: Type.Optional(Type.Record(Type.String(), Type.Number())),
+        silentDevices: Type.Optional(
+          Type.Array(
+            Type.Object({
+              id: text(),
+              since_s: number("on the recorder's clock"),
+              nextTry_s: number('when it is asked again'),
+            }),
+          ),
+        ),
+        budget: Type.Optional(
+          Type.Object({
+            carried_Hz: orNull(number('what the wire could carry of the plan, in samples a second')),
+            asked_Hz: number('samples a second'),
+            reached_Hz: orNull(number('samples a second over the last `span_s`')),
+            samplesLost: number('in the last `span_s`'),
+            span_s: number('length of the window'),
+          }),
+        ),
       },
       { additionalProperties: true },
     ),
@@ -118,6 +142,7 @@ const eventRow = {
   wall_ms: number('trip instant, since 1970'),
   source: text('what told of the trip'),
   closedBecause: text(),
+  traceRemoved: Type.Optional(Type.Object({ at_ms: number('since 1970'), why: text() })),
   verdict: orNull(verdictAnswer),
   shape: orNull(
     Type.Object({

@@ -94,9 +94,22 @@ export class TroubleWatch {
   /** Oldest first. */
   list(status: StatusMessage | null, anchor: WallAnchor | null, now_ms: number): Trouble[] {
     const found: Trouble[] = [...this.#raised.values()];
-    for (const { line, driver, link } of status?.lines ?? []) {
+    const wallOf = (time_s: number): number =>
+      anchor === null ? now_ms : anchor.wall_ms + (time_s - anchor.time_s) * 1000;
+    for (const { line, driver, link, silentDevices = [] } of status?.lines ?? []) {
+      if (link.state === 'open') {
+        for (const { id, since_s } of silentDevices) {
+          found.push({
+            key: `device ${id} of ${line}`,
+            since_ms: wallOf(since_s),
+            what: `Device ${id} on line ${line} does not answer.`,
+            remedy:
+              'Check its power, wiring and address. The others are read on; it is tried again by itself.',
+          });
+        }
+      }
       if (link.state === 'open' || link.state === 'opening') continue;
-      const since_ms = anchor === null ? now_ms : anchor.wall_ms + (link.since_s - anchor.time_s) * 1000;
+      const since_ms = wallOf(link.since_s);
       const again = link.nextTry_s === undefined ? '' : ' It is tried again by itself.';
       const remedy = `${link.why || linkRemedy[link.state] || ''}${again}`;
       found.push({

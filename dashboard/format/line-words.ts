@@ -4,19 +4,28 @@ import { formatNumber, thinSpace } from './number.ts';
 import { clockTime } from './time.ts';
 import { linkWords } from './words.ts';
 
-/** State, since when, why, and when it is tried again. `wallOf`: wall time in ms of a monotonic instant. */
-export function linkSentence({ link }: LineStatus, wallOf: (time_s: number) => number): string {
+/** State, since when, why, and when it is tried again; the same of devices that do not answer. `wallOf`: wall time in ms of a monotonic instant. */
+export function linkSentence(
+  { link, silentDevices = [] }: LineStatus,
+  wallOf: (time_s: number) => number,
+): string {
   const { state, since_s, why, nextTry_s } = link;
   const parts = [`${linkWords[state]} since ${clockTime(wallOf(since_s))}`];
   if (why !== '') parts.push(why.replace(/\.$/, ''));
   if (nextTry_s !== undefined) parts.push(`Tried again by itself at ${clockTime(wallOf(nextTry_s))}`);
+  for (const device of silentDevices) {
+    const since = clockTime(wallOf(device.since_s));
+    parts.push(
+      `${device.id} has not answered since ${since} and is asked again at ${clockTime(wallOf(device.nextTry_s))}`,
+    );
+  }
   return `${parts.join('. ')}.`;
 }
 
 /** Three digits are enough to see what fits; whole numbers stay whole. */
 function rateText(rate_Hz: number): string {
   const digits = Math.max(0, 2 - Math.floor(Math.log10(Math.max(1, rate_Hz))));
-  return `${formatNumber(rate_Hz, Number.isInteger(rate_Hz) ? 0 : digits)}${thinSpace}/s`;
+  return `${formatNumber(rate_Hz, Number.isInteger(rate_Hz) ? 0 : digits)} samples/s`;
 }
 
 /** Rows of the line's account, samples of all its channels together: what it is, and how much. */

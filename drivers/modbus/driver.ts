@@ -2,7 +2,16 @@
  * Driver of a line of Modbus units: RTU on a serial line, the same bytes over TCP, or Modbus TCP. One group for each stretch
  * of registers side by side, one scan a poll; one more for each burst. Writes only by `write`, for devices that allow it.
  */
-import type { Counters, Driver, DriverSink, GroupSpec, LinkState, RawBlock, Readings } from '../driver.ts';
+import type {
+  Counters,
+  Driver,
+  DriverSink,
+  GroupSpec,
+  LinkState,
+  RawBlock,
+  Readings,
+  SilentDevice,
+} from '../driver.ts';
 import { monotonic_s, quality } from '../driver.ts';
 import type { ModbusLineSpec, RegisterSpan } from '../line-spec.ts';
 import { Link } from '../link.ts';
@@ -92,6 +101,10 @@ export class ModbusDriver implements Driver {
   /** Of bursts: drift of the device's clock and half-width of the scan times. */
   get readings(): Readonly<Readings> {
     return Object.assign({}, ...this.#units.flatMap(({ bursts }) => bursts.map(({ readings }) => readings)));
+  }
+
+  get silentDevices(): readonly SilentDevice[] {
+    return this.#units.flatMap(({ id, silence }) => (silence === null ? [] : [{ id, ...silence }]));
   }
 
   /** Turnaround (end of request to first byte of reply) that `share` of the latest exchanges did not exceed, in s. */

@@ -42,6 +42,7 @@ export class UnitHealth {
   readonly timeout_s: number;
   #probe: Probe | null;
   #failures = 0;
+  #failedSince_s = 0;
   #askFrom_s = Number.NEGATIVE_INFINITY;
 
   readonly #needsProof: boolean;
@@ -81,6 +82,11 @@ export class UnitHealth {
     return this.#failures >= patience;
   }
 
+  /** Since when a suspended unit has not answered, and when it is asked again; null while it is not suspended. */
+  get silence(): { readonly since_s: number; readonly nextTry_s: number } | null {
+    return this.isSuspended ? { since_s: this.#failedSince_s, nextTry_s: this.#askFrom_s } : null;
+  }
+
   /** Whether a poll or at least a probe may be sent now. */
   mayAsk(now_s: number): boolean {
     if (this.unanswered.isConfirmed && !this.isSuspended) return true;
@@ -97,6 +103,7 @@ export class UnitHealth {
   timedOut(now_s: number, isAlone: boolean): boolean {
     if (this.#probe === null) this.unanswered.release();
     else this.unanswered.doubt();
+    if (this.#failures === 0) this.#failedSince_s = now_s;
     this.#failures += 1;
     if (this.#failures < patience) return false;
     const times = this.#failures - patience;

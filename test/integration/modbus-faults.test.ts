@@ -121,6 +121,8 @@ describe.skipIf(why !== null)('a Modbus line with faults', () => {
     // Three time-outs of 0.1 s, then probes after 1, 2, 4 ... s: of 250 slots some 30 are lost to the dead unit.
     expect(seen.blocks.length).toBeGreaterThan(0.75 * 250);
     expect(driver.counters['unitsSuspended']).toBe(1);
+    const [silent] = driver.silentDevices!;
+    expect(silent!.nextTry_s).toBeGreaterThan(silent!.since_s);
     expect(driver.counters['requestsTimedOut:unit2']).toBeLessThanOrEqual(6);
     expect(driver.counters['requestsTimedOut:unit1'] ?? 0).toBe(0);
     expect(seen.states.map(({ state }) => state)).not.toContain('silent');

@@ -19,13 +19,17 @@ it('says since when, why, and when a line is tried again', () => {
   );
   const open: LineStatus = { ...line, link: { state: 'open', since_s: 10, why: '' } };
   expect(linkSentence(open, wallOf)).toBe(`Open since ${clockTime(wallOf(10))}.`);
+  const silentDevices = [{ id: 'meter', since_s: 20, nextTry_s: 30 }];
+  expect(linkSentence({ ...open, silentDevices }, wallOf)).toBe(
+    `Open since ${clockTime(wallOf(10))}. meter has not answered since ${clockTime(wallOf(20))} and is asked again at ${clockTime(wallOf(30))}.`,
+  );
 });
 
 it('gives the account of a line, and no more than is known', () => {
   expect(budgetRows(line)).toEqual([
-    ['the wire could carry', '1570\u202f/s'],
-    ['the plan asks for', '800\u202f/s'],
-    ['reached, last 10\u202fs', '800\u202f/s'],
+    ['the wire could carry', '1570 samples/s'],
+    ['the plan asks for', '800 samples/s'],
+    ['reached, last 10\u202fs', '800 samples/s'],
     ['lost, last 10\u202fs', '3'],
     ['polls a slot late, since start', '2'],
     ['clock of the device', '31.5\u202fppm fast'],

@@ -35,6 +35,22 @@ test('an open line is no trouble; a silent one is, with its own remedy and since
   ]);
 });
 
+test('a device that does not answer is told though its line is open', () => {
+  const message = status(0);
+  const [line] = message.lines;
+  const silentDevices = [{ id: 'meter', since_s: 120, nextTry_s: 150 }];
+  const lines = [{ ...line!, silentDevices }];
+  const [trouble] = new TroubleWatch().list(
+    { ...message, lines },
+    { time_s: 100, wall_ms: 1_000_000 },
+    2_000_000,
+  );
+  expect(trouble).toMatchObject({
+    since_ms: 1_020_000,
+    what: 'Device meter on line stream does not answer.',
+  });
+});
+
 test('a loss is told for a minute, with count and rate of that minute, and then ends', () => {
   const watch = new TroubleWatch();
   watch.observe(status(500), 0);
