@@ -8,6 +8,7 @@ import { lineSpecs, type PlacedChannel, placeChannels } from './resolve-lines.ts
 import { checkPublish, resolvePublish } from './resolve-publish.ts';
 import type { ChannelConfig, LegConfig, LiquidConfig, RigConfig } from './rig.ts';
 import { type RigText, rigSchema } from './schema.ts';
+import { resolveDisk } from './schema-disk.ts';
 import { resolveTank } from './schema-tank.ts';
 import { nearest } from './spelling.ts';
 import { type DeepPartial, type Loaded, loadYaml, parseYaml } from './yaml-load.ts';
@@ -145,6 +146,7 @@ function resolve(rig: RigText, channels: readonly PlacedChannel[], physics: Phys
     },
     severity: { version: rig.severity.version, mild_mps: rig.severity.mild, severe_mps: rig.severity.severe },
     dataFolder: rig.dataFolder,
+    disk: resolveDisk(rig.disk),
     server: rig.server,
     ...(rig.publish === undefined ? {} : { publish: resolvePublish(rig.publish, rig.rig.name) }),
   };

@@ -1,6 +1,7 @@
 /** The resolved configuration: everything the rest of the house knows about a rig. SI, defaults filled in, frozen. */
 import type { LineSpec } from '../drivers/line-spec.ts';
 import type { PublishConfig } from './publish.ts';
+import type { DiskConfig } from './schema-disk.ts';
 
 export type QuantityKind =
   | 'pressure'
@@ -210,6 +211,8 @@ export interface RigConfig {
   readonly severity: SeverityRule;
   /** Folder for events, ring and index, relative to the working directory. */
   readonly dataFolder: string;
+  /** What is kept on disk; absent: the usual. */
+  readonly disk?: DiskConfig;
   readonly server: { readonly host: string; readonly port: number };
   /** Absent when nothing leaves this machine. Not kept in events. */
   readonly publish?: PublishConfig;

@@ -5,6 +5,7 @@
 import { writeFileSync } from 'node:fs';
 import Type, { type Static } from 'typebox';
 import { idSchema } from './schema-channel.ts';
+import { diskSchema } from './schema-disk.ts';
 import { lineSchema } from './schema-lines.ts';
 import { publishSchema } from './schema-publish.ts';
 import { tankSchema } from './schema-tank.ts';
@@ -214,6 +215,7 @@ export const rigSchema = Type.Object(
       default: 'data',
       description: 'Relative to the working directory.',
     }),
+    disk: diskSchema,
     server: Type.Object(
       {
         host: Type.String({

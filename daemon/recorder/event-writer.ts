@@ -1,4 +1,5 @@
 /** Writes closed events one after the other, beside the data path. A disk that fails is tried again for ever. */
+import { setTimeout as delay } from 'node:timers/promises';
 import type { Counters } from '../../drivers/driver.ts';
 import { type EventContent, EventFolderWrite } from '../store/event-folder.ts';
 import { codeOf, type Files, messageOf } from '../store/files.ts';
@@ -149,4 +150,13 @@ function sizeOf({ blocks }: EventContent): number {
   let size = 0;
   for (const block of blocks) size += block.raw.byteLength + block.quality.byteLength;
   return size;
+}
+
+/** The real `wait` of the options. */
+export async function waitOrAbort(time_s: number, signal: AbortSignal): Promise<void> {
+  try {
+    await delay(time_s * 1000, undefined, { signal });
+  } catch (error) {
+    if (!signal.aborted) throw error;
+  }
 }

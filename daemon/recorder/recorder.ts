@@ -1,7 +1,6 @@
 /** Puts the recorder together: lines, detection, events, and the server beside it. */
 import { randomUUID } from 'node:crypto';
 import { EventEmitter } from 'node:events';
-import { setTimeout as delay } from 'node:timers/promises';
 import type { RigConfig } from '../../config/rig.ts';
 import { type Counters, type Driver, monotonic_s, type RawBlock } from '../../drivers/driver.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
@@ -12,9 +11,10 @@ import type { CalibrationKeeper } from './calibration-keeper.ts';
 import { channelStatuses } from './channel-status.ts';
 import { LiveLane } from './credits.ts';
 import { TripDetector } from './detect.ts';
+import { DiskKeeper, diskStatus } from './disk-keeper.ts';
 import { DiskRing } from './disk-ring.ts';
 import { contentOf } from './event-content.ts';
-import { EventWriter } from './event-writer.ts';
+import { EventWriter, waitOrAbort } from './event-writer.ts';
 import { Line } from './line.ts';
 import type { Log } from './log.ts';
 import type {
@@ -106,6 +106,7 @@ class RunningRecorder implements Recorder {
   private readonly tankPlace: number;
   private readonly prepared: Prepared;
   private readonly ring: DiskRing;
+  private readonly disk: DiskKeeper;
   private timer: NodeJS.Timeout | null = null;
   private data_s = Number.NEGATIVE_INFINITY;
   private tripsDeclared = 0;
@@ -154,6 +155,7 @@ class RunningRecorder implements Recorder {
       log: options.log,
       now_s: monotonic_s,
     });
+    this.disk = new DiskKeeper(config, options.files, options.log, monotonic_s);
     this.events = new OpenEvents(
       config.windows,
       this.detector,
@@ -220,6 +222,7 @@ class RunningRecorder implements Recorder {
       tripIn_s: trip_s === null ? tripIn_s : null,
       lines,
       counters: this.counters(),
+      ...diskStatus(this.disk, this.ring, this.writer),
       ...(channels.length === 0 ? {} : { channels }),
     };
   }
@@ -254,6 +257,7 @@ class RunningRecorder implements Recorder {
       samplesLate: this.summariser.samplesLate,
       ...this.prepared.found,
       ...this.ring.counters,
+      ...this.disk.counters,
       clockStepsSeen: this.clock.stepsSeen,
       ...this.calibrations.counters,
       ...this.writer.counters,
@@ -277,6 +281,7 @@ class RunningRecorder implements Recorder {
       this.recalibrate();
     }
     this.ring.tick(now_s);
+    this.disk.tick(now_s, this.clock.at_ms(now_s));
     const status = this.status();
     if (now_s >= this.statusDue_s || status.phase !== this.phase) {
       this.statusDue_s = now_s + statusPeriod_s;
@@ -378,13 +383,5 @@ class RunningRecorder implements Recorder {
     if (message.kind === 'credit') this.live.credit(message.count);
     else if (message.kind === 'ready') this.emitter.emit('ready', message);
     else this.emitter.emit('verdict', message);
-  }
-}
-
-async function waitOrAbort(time_s: number, signal: AbortSignal): Promise<void> {
-  try {
-    await delay(time_s * 1000, undefined, { signal });
-  } catch (error) {
-    if (!signal.aborted) throw error;
   }
 }

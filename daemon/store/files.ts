@@ -1,5 +1,17 @@
 /** The few file operations that the store stands on. Injected, so that a test can fail the n-th of them. */
-import { access, link, mkdir, open, readdir, readFile, rename, rm, unlink } from 'node:fs/promises';
+import {
+  access,
+  link,
+  mkdir,
+  open,
+  readdir,
+  readFile,
+  rename,
+  rm,
+  stat,
+  statfs,
+  unlink,
+} from 'node:fs/promises';
 
 /** A file open for writing. `sync` resolves when its bytes are on the medium. */
 export interface OpenFile {
@@ -34,6 +46,9 @@ export interface Files {
   read(path: string): Promise<Uint8Array>;
   /** Opens for reading in parts. */
   openToRead(path: string): Promise<ReadableFile>;
+  facts(path: string): Promise<{ size_bytes: number; modified_ms: number }>;
+  /** Space of the file system under a path, for users without privileges. */
+  space(path: string): Promise<{ free_bytes: number; total_bytes: number }>;
   /** Removes a file, or a folder with all in it; no error when it is not there. */
   remove(path: string): Promise<void>;
 }
@@ -118,6 +133,16 @@ export const disk: Files = {
         await file.close();
       },
     };
+  },
+
+  async facts(path) {
+    const { size, mtimeMs } = await stat(path);
+    return { size_bytes: size, modified_ms: mtimeMs };
+  },
+
+  async space(path) {
+    const { bavail, blocks, bsize } = await statfs(path);
+    return { free_bytes: bavail * bsize, total_bytes: blocks * bsize };
   },
 
   async remove(path) {

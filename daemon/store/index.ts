@@ -8,7 +8,7 @@ import type { EventRow } from '../web/wire.ts';
 import type { WaveSpeedRow } from './wave-speed-chart.ts';
 
 /** Grows by one with each change of the tables; older ones are made anew from the folders. */
-const schemaVersion = 3;
+const schemaVersion = 4;
 
 const tables = `
   CREATE TABLE event (
@@ -17,7 +17,8 @@ const tables = `
     source TEXT NOT NULL,
     closed_because TEXT NOT NULL,
     shape TEXT,
-    trouble TEXT
+    trouble TEXT,
+    trace_removed TEXT
   ) STRICT;
   CREATE INDEX event_wall ON event (wall_ms);
   CREATE TABLE verdict (
@@ -67,8 +68,9 @@ export class EventIndex {
     );
     this.prepareTables(path);
     this.putEvent = this.database.prepare(
-      `INSERT INTO event (id, wall_ms, source, closed_because, shape, trouble) VALUES (?, ?, ?, ?, ?, ?)
-       ON CONFLICT (id) DO UPDATE SET shape = excluded.shape, trouble = excluded.trouble`,
+      `INSERT INTO event (id, wall_ms, source, closed_because, shape, trouble, trace_removed) VALUES (?, ?, ?, ?, ?, ?, ?)
+       ON CONFLICT (id) DO UPDATE SET shape = excluded.shape, trouble = excluded.trouble,
+       trace_removed = excluded.trace_removed`,
     );
     this.putVerdict = this.database.prepare(
       'INSERT INTO verdict (event, revision, summary) VALUES (?, ?, ?) ON CONFLICT DO NOTHING',
@@ -91,7 +93,8 @@ export class EventIndex {
     this.database.exec('BEGIN IMMEDIATE');
     try {
       const shape = row.shape === null ? null : JSON.stringify(row.shape);
-      this.putEvent.run(row.id, row.wall_ms, row.source, row.closedBecause, shape, trouble);
+      const removed = row.traceRemoved === undefined ? null : JSON.stringify(row.traceRemoved);
+      this.putEvent.run(row.id, row.wall_ms, row.source, row.closedBecause, shape, trouble, removed);
       if (row.verdict !== null) {
         this.putVerdict.run(row.id, row.verdict.revision, JSON.stringify(withoutHistories(row.verdict)));
       }
@@ -104,6 +107,11 @@ export class EventIndex {
       this.database.exec('ROLLBACK');
       throw error;
     }
+  }
+
+  /** Notes that the samples of an event are gone; its row keeps verdict and picture. */
+  markRemoved(id: string, note: EventRow['traceRemoved']): void {
+    this.database.prepare('UPDATE event SET trace_removed = ? WHERE id = ?').run(JSON.stringify(note), id);
   }
 
   /** Newest first; `before` is an id, not included. Verdicts come without their velocity histories. */
@@ -168,6 +176,7 @@ function entryOf(row: Record<string, unknown>): IndexEntry {
       closedBecause: String(row['closed_because']),
       verdict: parse(row['summary']),
       shape: parse(row['shape']),
+      ...(row['trace_removed'] === null ? {} : { traceRemoved: parse(row['trace_removed']) }),
     },
   };
 }

@@ -3,6 +3,7 @@
  * so a live event, a replay and a re-analysis take the same way, and a server that was away catches up by itself.
  */
 import { stat } from 'node:fs/promises';
+import type { DiskConfig } from '../../config/schema-disk.ts';
 import type { EventRecord } from '../analysis/record.ts';
 import type { Verdict } from '../analysis/verdict.ts';
 import { exportEvent } from '../report/export-event.ts';
@@ -21,7 +22,10 @@ import {
 import { codeOf, disk, type Files, isDiskFault, isMissing, messageOf } from './files.ts';
 import { EventIndex } from './index.ts';
 import { type LoadedEvent, loadEvent } from './load-record.ts';
+import { type RemovedTrace, readRemoved } from './removed-trace.ts';
+import { lowSpace_bytes } from './retention.ts';
 import { shapeOf, sliceSeries } from './slices.ts';
+import { removeRoutineTraces } from './trace-keeper.ts';
 import { listRevisions, readVerdict, verdictName, writeVerdict } from './verdict-files.ts';
 import { type WaveSpeedRow, waveSpeedChart, waveSpeedRows } from './wave-speed-chart.ts';
 
@@ -68,6 +72,8 @@ export interface Ingest {
   scan(onEach?: (ingested: Ingested) => void): Promise<void>;
   /** A further revision of the verdict, for the stated reason. */
   reanalyse(id: string, reason: string): Promise<Ingested | null>;
+  /** Removes traces of accepted routine events where space or quota asks for it; the events it touched. */
+  keepTraces(limits: DiskConfig, now_ms: number): Promise<string[]>;
   /** Forgets the index and makes it anew from the folders. */
   rebuild(): Promise<void>;
   between(from_ms: number, to_ms: number): EventRow[];
@@ -105,6 +111,30 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
     return cached.loaded;
   }
 
+  /** Null while the trace is there, whatever a note says. */
+  async function removedOf(folder: string): Promise<RemovedTrace | null> {
+    const note = await readRemoved(folder, files);
+    if (note === null) return null;
+    return (await files.list(folder)).includes('trace.bin') ? null : note;
+  }
+
+  async function keepTraces(limits: DiskConfig, now_ms: number): Promise<string[]> {
+    const space = await files.space(dataFolder);
+    const { age_s, size_bytes } = limits.routineTraces;
+    if (size_bytes === null && space.free_bytes >= lowSpace_bytes(limits, space)) return [];
+    const old = index.known().filter((id) => now_ms - wallOfId_ms(id) > age_s * 1000);
+    const rows = old
+      .flatMap((id) => index.get(id)?.row ?? [])
+      .filter((row) => row.traceRemoved === undefined);
+    const gone = await removeRoutineTraces(dataFolder, rows, limits, space, now_ms, files);
+    for (const id of gone) {
+      const note = await removedOf(eventFolder(dataFolder, id));
+      if (note !== null) index.markRemoved(id, note);
+      if (cached?.id === id) cached = null;
+    }
+    return gone;
+  }
+
   async function isWhole(id: string): Promise<boolean> {
     if (!isEventId(id)) return false;
     try {
@@ -124,18 +154,20 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
     let isNew = false;
     let picture: EventRow['shape'] = null;
     let trouble: string | null = null;
+    let removed: RemovedTrace | null = null;
     try {
       header = await readEventHeader(folder, files);
+      removed = await removedOf(folder);
       const revisions = await listRevisions(folder, files);
       const last = revisions.at(-1) ?? 0;
-      if (last > 0 && reason === null) {
+      if (last > 0 && (reason === null || removed !== null)) {
         verdict = await readVerdict(folder, last, files);
       } else {
         const { record } = await load(id);
         verdict = await nextVerdict(folder, record, last + 1, reason ?? 'event closed');
         isNew = true;
       }
-      picture = pictureOf((await load(id)).record, verdict, header);
+      if (removed === null) picture = pictureOf((await load(id)).record, verdict, header);
     } catch (error) {
       // A disk that fails is to be tried again; a record that cannot be read or judged stays as it is.
       if (isDiskFault(error)) throw error;
@@ -148,6 +180,7 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
       closedBecause: header?.closedBecause ?? 'unknown',
       verdict,
       shape: picture,
+      ...(removed === null ? {} : { traceRemoved: removed }),
     };
     const waveSpeeds =
       header === null || verdict === null ? [] : waveSpeedRows(header.config, verdict, row.wall_ms);
@@ -195,6 +228,7 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
   return {
     ingest: (id) => inTurn(() => takeIn(id, null)),
     reanalyse: (id, reason) => inTurn(() => takeIn(id, reason)),
+    keepTraces: (limits, now_ms) => inTurn(() => keepTraces(limits, now_ms)),
     scan: (onEach = () => undefined) => inTurn(() => scanNow(onEach)),
     rebuild: () =>
       inTurn(async () => {
@@ -222,6 +256,7 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
     async trace(id, { channels, from_s, to_s, points }) {
       const entry = index.get(id);
       if (entry === null) return null;
+      if (entry.row.traceRemoved !== undefined) return { channels: [] };
       const { header, series } = await load(id);
       const trip_s = tripOf_s(entry.row.verdict, header);
       const from = from_s === null ? header.window.from_s : trip_s + from_s;
@@ -240,6 +275,7 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
     async exported(id, window) {
       const entry = index.get(id);
       if (entry === null) return null;
+      if (entry.row.traceRemoved !== undefined) return null;
       const loaded = await load(id);
       return exportEvent(loaded, tripOf_s(entry.row.verdict, loaded.header), window);
     },

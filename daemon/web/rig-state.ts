@@ -80,11 +80,33 @@ export class RigState {
     this.#status = status;
     this.#heard_ms = this.#now_ms();
     this.troubles.observe(status, this.#heard_ms);
+    this.#watchDisk(status);
     for (const { channel, class: kind, text } of status.channels ?? []) {
       const key = `channel ${channel}`;
       const remedy = instrumentRemedy[kind];
       if (remedy === undefined) this.troubles.clear(key);
       else this.troubles.raise(key, `${channel}: ${text}.`, remedy, this.#heard_ms);
+    }
+  }
+
+  #watchDisk({ disk }: StatusMessage): void {
+    const waiting =
+      disk === undefined || disk.eventsWaiting === 0 ? '' : ` ${disk.eventsWaiting} closed in memory.`;
+    if (disk === undefined || disk.state === 'good') this.troubles.clear('disk');
+    else if (disk.state === 'refusing') {
+      this.troubles.raise(
+        'disk',
+        `The disk takes nothing: ${disk.why}. Live view and detection go on; events wait in memory.${waiting}`,
+        'Make room or give the recorder the right to write; it goes on by itself. What no memory holds is counted.',
+        this.#heard_ms,
+      );
+    } else {
+      this.troubles.raise(
+        'disk',
+        `Space is low: ${(disk.free_bytes / 1e9).toFixed(1)} GB free. The ring is being shortened.`,
+        'Make room on the disk; verdicts and events with a flag are kept in any case.',
+        this.#heard_ms,
+      );
     }
   }
 

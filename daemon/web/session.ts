@@ -1,5 +1,6 @@
 /** One recorder's messages turned into pages, verdicts and answers. Knows nothing of processes, so tests can drive it. */
 import type { FastifyInstance } from 'fastify';
+import { usualDisk } from '../../config/schema-disk.ts';
 import type { Publisher, PublisherOptions } from '../publish/publisher.ts';
 import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts';
 import { captureWindow, newestWindow } from '../store/capture-window.ts';
@@ -199,7 +200,11 @@ export class ServerSession {
   }
 
   async #scan(): Promise<void> {
-    await this.#attempt('the event folders', (store) => store.scan((ingested) => this.#publish(ingested)));
+    await this.#attempt('the event folders', async (store) => {
+      await store.scan((ingested) => this.#publish(ingested));
+      const gone = await store.keepTraces(this.state.config?.disk ?? usualDisk, Date.now());
+      if (gone.length > 0) this.#options.log(`traces of ${gone.length} accepted events removed`);
+    });
     this.#publisher?.catchUp();
   }
 

@@ -138,6 +138,8 @@ export interface EventRow {
   readonly wall_ms: number;
   readonly source: string;
   readonly closedBecause: string;
+  /** Present when retention has removed the samples; the verdict stays. */
+  readonly traceRemoved?: { readonly at_ms: number; readonly why: string };
   readonly verdict: Verdict | null;
   /** Outlet pressure of the active leg round the trip for a small picture: min/max pairs over equal slices. */
   readonly shape: {
@@ -231,6 +233,8 @@ export interface TrendView {
   readonly step_s: number;
   readonly rows: readonly TrendRow[];
 }
+
+export type { LegDay as LegDayView } from '../store/leg-days.ts';
 
 export type LiveMessage =
   | { readonly kind: 'status'; readonly status: StatusView }

@@ -110,6 +110,14 @@ function Facts({ event, verdict }: { event: EventView; verdict: Verdict }) {
         <dd>{sources[verdict.tripSource]}</dd>
         <dt>Record ended because</dt>
         <dd>{closings[event.closedBecause] ?? event.closedBecause}</dd>
+        {event.traceRemoved !== undefined && (
+          <>
+            <dt>Samples</dt>
+            <dd>
+              removed {calendarDay(event.traceRemoved.at_ms)}: {event.traceRemoved.why} The verdict stays.
+            </dd>
+          </>
+        )}
         {verdict.legs
           .filter((leg) => leg.active)
           .map((leg) => {

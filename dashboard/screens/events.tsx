@@ -164,6 +164,7 @@ function EventLine({
           {clockTime(row.wall_ms)}
         </a>{' '}
         {!isToday(row.wall_ms) && <span class="day">{calendarDay(row.wall_ms)}</span>}
+        {row.traceRemoved !== undefined && <span class="day"> samples removed</span>}
       </td>
       <td class="picture">{row.shape !== null && <TinyShape shape={row.shape} range_Pa={range_Pa} />}</td>
       {leg === null ? (

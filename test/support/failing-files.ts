@@ -58,6 +58,8 @@ export function failingFiles(n: number, forEver: boolean): FailingFiles {
     },
     list: (path) => disk.list(path),
     read: (path) => disk.read(path),
+    facts: (path) => disk.facts(path),
+    space: (path) => disk.space(path),
     openToRead: (path) => disk.openToRead(path),
     async remove(path) {
       if (fails()) throw full('remove');

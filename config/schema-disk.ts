@@ -1,0 +1,71 @@
+/** The `disk:` section: how much is kept, and for how long. */
+import Type, { type Static } from 'typebox';
+import { Quantity } from './schema-types.ts';
+
+const strict = { additionalProperties: false } as const;
+
+const age = (given: string, description: string) =>
+  Quantity('time', { min: '1 h', max: '36500 d', default: given, description });
+const size = (description: string) =>
+  Type.Optional(Quantity('size', { min: '10 MB', max: '1000 TB', description }));
+
+/** `disk:` as written. */
+export const diskSchema = Type.Object(
+  {
+    ring: Type.Object(
+      {
+        age: age('365 d', 'Older hours are removed.'),
+        size: size(
+          'The oldest hours beyond it are removed. Left out: 20 GB or 20 % of the disk, whichever is less.',
+        ),
+      },
+      { ...strict, default: {}, description: 'Everything at full rate.' },
+    ),
+    routineTraces: Type.Object(
+      {
+        age: age(
+          '90 d',
+          'An event without a flag counts as accepted after it; before, its trace is never removed.',
+        ),
+        size: size(
+          'Traces of accepted events beyond it are removed, oldest first. Left out: only when space is low.',
+        ),
+      },
+      { ...strict, default: {}, description: 'Samples of events without a flag. Verdicts always stay.' },
+    ),
+    torn: Type.Object(
+      { age: age('90 d', 'Older ones are removed.') },
+      { ...strict, default: {}, description: 'Unfinished events that were set aside.' },
+    ),
+    lowSpace: size(
+      'With less free, the ring is shortened, then accepted traces. Left out: 2 GB or 5 % of the disk, whichever is less.',
+    ),
+  },
+  { ...strict, default: {}, description: 'What is kept. Verdicts and events with a flag are never removed.' },
+);
+
+/** How much is kept; null: a share of the disk decides. */
+export interface DiskConfig {
+  readonly ring: { readonly age_s: number; readonly size_bytes: number | null };
+  readonly routineTraces: { readonly age_s: number; readonly size_bytes: number | null };
+  readonly torn: { readonly age_s: number };
+  readonly lowSpace_bytes: number | null;
+}
+
+/** What a rig file without the section means. */
+export const usualDisk: DiskConfig = {
+  ring: { age_s: 365 * 86_400, size_bytes: null },
+  routineTraces: { age_s: 90 * 86_400, size_bytes: null },
+  torn: { age_s: 90 * 86_400 },
+  lowSpace_bytes: null,
+};
+
+/** The section in full. */
+export function resolveDisk({ ring, routineTraces, torn, lowSpace }: Static<typeof diskSchema>): DiskConfig {
+  return {
+    ring: { age_s: ring.age, size_bytes: ring.size ?? null },
+    routineTraces: { age_s: routineTraces.age, size_bytes: routineTraces.size ?? null },
+    torn: { age_s: torn.age },
+    lowSpace_bytes: lowSpace ?? null,
+  };
+}
