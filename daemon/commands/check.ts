@@ -6,6 +6,7 @@ import type { RigConfig } from '../../config/rig.ts';
 import { calibrationLines } from '../calibration-report.ts';
 import { exit } from '../errors.ts';
 import { physics } from '../physics.ts';
+import { publishLines } from '../publish-report.ts';
 import { ledgerFaults, readLedger } from '../store/calibration-ledger.ts';
 
 /** The command; sets exit code 78 when there is a fault. Warnings alone leave 0. */
@@ -49,6 +50,7 @@ function jsonText(file: string, config: RigConfig | null, findings: readonly Fau
     ok: config !== null,
     ...counts(findings),
     ...(calibrations.length === 0 ? {} : { calibrations }),
+    ...(config?.publish === undefined ? {} : { publish: publishLines(config) }),
   };
   return [...findings, summary].map((row) => `${JSON.stringify(row)}\n`).join('');
 }
@@ -61,5 +63,6 @@ function plainText(file: string, config: RigConfig | null, findings: readonly Fa
       ? `${many(faults, 'fault')}, ${many(warnings, 'warning')}; not usable`
       : `usable, ${many(warnings, 'warning')}: ${many(config.legs.length, 'leg')}, ${many(config.lines.length, 'line')}, ${many(config.channels.length, 'channel')}`;
   const calibrations = config?.channels.flatMap((channel) => calibrationLines(channel, Date.now())) ?? [];
-  return `${[...findings.map(formatFault), ...calibrations, `${file}: ${summary}`].join('\n')}\n`;
+  const published = config === null ? [] : publishLines(config);
+  return `${[...findings.map(formatFault), ...calibrations, ...published, `${file}: ${summary}`].join('\n')}\n`;
 }

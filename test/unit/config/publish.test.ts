@@ -1,7 +1,12 @@
+import { readFileSync } from 'node:fs';
 import { expect, test } from 'vitest';
 import { formatFault } from '../../../config/fault.ts';
 import { parseRig } from '../../../config/load.ts';
 import { physics } from '../../../daemon/physics.ts';
+import { linesOf, probeLine } from '../../../daemon/publish/influx/lines.ts';
+import { measurements, measurementTable } from '../../../daemon/publish/influx/measurements.ts';
+import { publishLines } from '../../../daemon/publish-report.ts';
+import { everyPayload, messagesOf } from '../../support/publish-messages.ts';
 import { rigText } from '../../support/rig-text.ts';
 
 function read(publish: string) {
@@ -102,4 +107,47 @@ test('a secret is never repeated, and never goes unencrypted without a word', ()
   expect(said.join('\n')).not.toContain('hunter2');
   expect(said).toHaveLength(2);
   expect(said[1]).toContain('warning: publish.sinks[1].url: the secret goes over the network unencrypted');
+});
+
+test('README shows the table of names that are written, and no tag is called like a field', () => {
+  const readme = readFileSync(new URL('../../../README.md', import.meta.url), 'utf8');
+  // The formatter of the file may pad cells; what stands in them counts.
+  const plain = (text: string) => text.replace(/ +/g, ' ').replace(/-{3,}/g, '---');
+  for (const row of measurementTable().split('\n')) expect(plain(readme)).toContain(plain(row));
+  for (const { name, tags, fields } of measurements) {
+    expect(new Set([...tags, ...fields.map((field) => field.name)]).size, name).toBe(
+      tags.length + fields.length,
+    );
+  }
+});
+
+test('every line is of the table: its measurement, its tags, its fields and their types', () => {
+  const lines = messagesOf(everyPayload()).flatMap(linesOf);
+  expect(lines.length).toBeGreaterThan(40);
+  for (const line of [...lines, probeLine('n', 0)]) {
+    const [, head, body] = /^((?:\\.|[^ \\])+) (.*) \d+$/.exec(line)!;
+    const [name, ...tags] = head.split(/(?<!\\),/);
+    const spec = measurements.find((each) => each.name === name)!;
+    expect(
+      tags.map((tag) => tag.split('=')[0]).every((tag) => spec.tags.includes(tag)),
+      line,
+    ).toBe(true);
+    for (const [, field, value] of body.matchAll(/([a-zA-Z0-9_]+)=("(?:\\.|[^"\\])*"|[^,]+)/g)) {
+      const type = value.startsWith('"') ? 'string' : value.endsWith('i') ? 'integer' : 'float';
+      expect(spec.fields, line).toContainEqual({ name: field, type });
+    }
+  }
+});
+
+test('check says what goes where, and how long the queue can wait', () => {
+  const { config } = read(`publish:
+  sinks:
+    - { kind: influx, name: history, url: "https://history.example", bucket: loops, send: [event, verdict] }`);
+  const [first, second] = publishLines(config!);
+  expect(first).toBe(
+    `publishes event, verdict as ${config!.publish!.node} to history (influx): https://history.example, bucket loops`,
+  );
+  expect(second).toMatch(
+    /^what cannot be sent waits: 1000 MB hold about [\d.]+ days of this rig; a day of it is sent in about 0.12 h$/,
+  );
 });
