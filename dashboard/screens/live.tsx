@@ -11,6 +11,7 @@ import { Lines } from '../parts/lines.tsx';
 import { RigDrawing } from '../parts/rig-drawing.tsx';
 import { channelsOf, rolesOf, secondContent } from '../parts/second-content.ts';
 import { SecondPlot } from '../parts/second-plot.tsx';
+import { Sinks } from '../parts/sinks.tsx';
 import { Strips } from '../parts/strips.tsx';
 import { SeverityWords, VerdictCard } from '../parts/verdict-card.tsx';
 import { useHouse, useUnits } from '../state/house.ts';
@@ -63,6 +64,7 @@ export function LiveScreen() {
       </div>
       {status !== null && <Instruments rig={rig} status={status} />}
       {status !== null && <Lines rig={rig} status={status} />}
+      {status !== null && <Sinks status={status} />}
     </div>
   );
 }
