@@ -31,19 +31,22 @@ const linkRemedy: Partial<Record<LinkState['state'], string>> = {
   silent: 'Check power, baud rate and address of the device.',
 };
 
+const damagedRemedy =
+  'Much of what arrives is damaged or nonsense. Check the speed, the shield and earth of the cable, and the device itself.';
+
 /**
  * What may be left out now and then by design, with what it is a share of: told only where the share stays above
- * `sustainedShare` for as long as losses are told.
+ * `sustainedShare` for as long as losses are told. `isPart`: `of` counts what was lost along.
  */
-const lossyCounters: Readonly<Record<string, { readonly of: string; readonly remedy: string }>> = {
+const lossyCounters: Readonly<
+  Record<string, { readonly of: string; readonly isPart?: boolean; readonly remedy: string }>
+> = {
   slotsLost: {
     of: 'requestsSent',
     remedy: 'The devices answer more slowly than they are polled. Poll slower or raise the baud rate.',
   },
-  bytesSkipped: {
-    of: 'bytesReceived',
-    remedy: 'Much of what arrives is damaged. Check the speed, the shield and the earth of the cable.',
-  },
+  bytesSkipped: { of: 'bytesReceived', isPart: true, remedy: damagedRemedy },
+  bytesDiscarded: { of: 'bytesReceived', isPart: true, remedy: damagedRemedy },
   summariesDropped: {
     of: 'summariesSent',
     remedy: 'The live picture lags behind, the records do not. Lighten the load of this machine.',
@@ -179,7 +182,8 @@ function sustained(key: string, shares: readonly Share[], now_ms: number): Troub
   if (oldest === undefined || newest === undefined || lossy === undefined) return null;
   if (newest.at_ms - oldest.at_ms < lossShown_ms || now_ms - newest.at_ms > lossShown_ms) return null;
   const lost = newest.lost - oldest.lost;
-  const share = lost / Math.max(1, lost + newest.of - oldest.of);
+  const others = newest.of - oldest.of;
+  const share = lost / Math.max(1, lossy.isPart === true ? others : lost + others);
   if (share < sustainedShare) return null;
   const where = key.slice(name.length + 1);
   return {

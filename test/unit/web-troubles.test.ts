@@ -174,3 +174,17 @@ test('between the end of a record and its verdict the state is analysing, unless
   state.analysing('e1', false);
   expect(state.view({}).phase).toBe('recording');
 });
+
+test('a line on which much of what arrives is nonsense is told after a minute', () => {
+  const watch = new TroubleWatch();
+  const mad = (bytes: number): StatusMessage => {
+    const message = status(0);
+    const counters = { bytesReceived: bytes, bytesDiscarded: Math.floor(bytes / 2) };
+    return { ...message, lines: [{ ...message.lines[0]!, counters }] };
+  };
+  for (let second = 0; second <= 61; second++) watch.observe(mad(second * 1000), second * 1000);
+  expect(watch.list(mad(61_000), null, 61_000)[0]).toMatchObject({
+    what: 'Bytes discarded on line stream: 50 % over the last minute.',
+    remedy: expect.stringContaining('nonsense'),
+  });
+});
