@@ -5,6 +5,7 @@ import { ConnectionBanner, TroubleLine } from './parts/trouble-line.tsx';
 import { EventScreen } from './screens/event.tsx';
 import { EventsScreen } from './screens/events.tsx';
 import { LiveScreen } from './screens/live.tsx';
+import { TrendsScreen } from './screens/trends.tsx';
 import { WaveSpeedScreen } from './screens/wave-speed.tsx';
 import { useHouse } from './state/house.ts';
 import type { Route } from './state/route.ts';
@@ -15,6 +16,7 @@ const titles: Readonly<Record<Route['screen'], string>> = {
   live: 'Live',
   events: 'Events',
   event: 'Event',
+  trends: 'Trends',
   'wave-speed': 'Wave speed',
 };
 
@@ -36,6 +38,7 @@ export function App({ route }: { route: Store<Route> }) {
       <main id="main" tabIndex={-1}>
         {now.screen === 'live' && <LiveScreen />}
         {now.screen === 'events' && <EventsScreen />}
+        {now.screen === 'trends' && <TrendsScreen />}
         {now.screen === 'wave-speed' && <WaveSpeedScreen />}
         {now.screen === 'event' && <EventScreen key={now.id} id={now.id} />}
       </main>
@@ -62,6 +65,9 @@ function Header({ screen }: { screen: Route['screen'] }) {
         </a>
         <a href="#/events" {...here(screen === 'event' ? 'event' : 'events')}>
           Events
+        </a>
+        <a href="#/trends" {...here('trends')}>
+          Trends
         </a>
         <a href="#/wave-speed" {...here('wave-speed')}>
           Wave speed

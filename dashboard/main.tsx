@@ -12,6 +12,7 @@ import './style/evidence.css';
 import './style/live.css';
 import './style/event.css';
 import './style/events.css';
+import './style/trends.css';
 import './style/wave-speed.css';
 import './style/narrow.css';
 

@@ -111,14 +111,13 @@ function worst(
   return found;
 }
 
-/** Counted in seconds as long as they are kept, then in minutes. */
+/** Counted in seconds as long as they are kept, then in minutes; the level that saw more counts. */
 function downtime(trends: TrendStore, outlet: string, day: string, now_ms: number): number | null {
   const from_s = Date.parse(day) / 1000;
   const to_s = Math.min(from_s + day_s, Math.floor(now_ms / 1000));
-  for (const level_s of [1, 60] as const) {
-    const covered =
-      trends.read(outlet, level_s, from_s, to_s).filter(({ count }) => count > 0).length * level_s;
-    if (covered > 0) return Math.max(0, to_s - from_s - covered);
-  }
-  return null;
+  const covered = ([1, 60] as const).map(
+    (level_s) => trends.read(outlet, level_s, from_s, to_s).filter(({ count }) => count > 0).length * level_s,
+  );
+  const most = Math.max(...covered);
+  return most === 0 ? null : Math.max(0, to_s - from_s - most);
 }

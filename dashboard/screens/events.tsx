@@ -51,6 +51,7 @@ export function EventsScreen() {
     <div class="events">
       <div class="events-head">
         <h1>Events</h1>
+        <KeepWindow />
         <label class="filter">
           <span class="visually-hidden">Filter events</span>
           <input
@@ -64,7 +65,6 @@ export function EventsScreen() {
         <p class="count" role="status">
           {events === null ? 'Loading …' : countWords(found.length, lines.length)}
         </p>
-        <KeepWindow />
       </div>
       {found.length > 0 && (
         <table class="event-table" onKeyDown={moveFocus}>

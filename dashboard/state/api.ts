@@ -1,5 +1,13 @@
 /** The HTTP API as functions. */
-import type { EventRow, EventView, RigView, TraceView, WaveSpeedView } from '../../daemon/web/wire.ts';
+import type {
+  EventRow,
+  EventView,
+  LegDayView,
+  RigView,
+  TraceView,
+  TrendView,
+  WaveSpeedView,
+} from '../../daemon/web/wire.ts';
 
 /** An answer that is not 2xx; the message is the server's own sentence. */
 export class ApiError extends Error {
@@ -34,6 +42,22 @@ export function fetchEvent(id: string, signal?: AbortSignal): Promise<EventView>
 
 export function fetchWaveSpeed(leg: string, signal?: AbortSignal): Promise<WaveSpeedView> {
   return getJson(`/api/legs/${encodeURIComponent(leg)}/wave-speed`, signal);
+}
+
+export function fetchTrend(
+  channel: string,
+  from_ms: number,
+  to_ms: number,
+  points: number,
+  signal?: AbortSignal,
+): Promise<TrendView> {
+  const query = `from=${Math.round(from_ms)}&to=${Math.round(to_ms)}&points=${points}`;
+  return getJson(`/api/trends/${encodeURIComponent(channel)}?${query}`, signal);
+}
+
+/** The last 30 days, oldest first. */
+export async function fetchLegDays(leg: string, signal?: AbortSignal): Promise<readonly LegDayView[]> {
+  return (await getJson<{ days: LegDayView[] }>(`/api/legs/${encodeURIComponent(leg)}/days`, signal)).days;
 }
 
 export interface TraceWindow {

@@ -1,9 +1,10 @@
-/** Hash routing: `#/live`, `#/events`, `#/event/ID`, `#/wave-speed`. */
+/** Hash routing: `#/live`, `#/events`, `#/event/ID`, `#/trends`, `#/wave-speed`. */
 import { Store } from './store.ts';
 
 export type Route =
   | { readonly screen: 'live' }
   | { readonly screen: 'events' }
+  | { readonly screen: 'trends' }
   | { readonly screen: 'wave-speed' }
   | { readonly screen: 'event'; readonly id: string };
 
@@ -19,7 +20,7 @@ function decoded(text: string): string {
 /** Anything unknown is the live screen. */
 export function parseRoute(hash: string): Route {
   const [, screen, id] = hash.split('/');
-  if (screen === 'events' || screen === 'wave-speed') return { screen };
+  if (screen === 'events' || screen === 'trends' || screen === 'wave-speed') return { screen };
   if (screen === 'event' && id !== undefined && id !== '') return { screen: 'event', id: decoded(id) };
   return { screen: 'live' };
 }

@@ -10,7 +10,7 @@ export interface Fetched<T> {
 }
 
 /** Runs `load` whenever `key` changes; the last value stays while the next one is on its way. A null key loads nothing. */
-function useFetched<T>(key: string | null, load: (signal: AbortSignal) => Promise<T>): Fetched<T> {
+export function useFetched<T>(key: string | null, load: (signal: AbortSignal) => Promise<T>): Fetched<T> {
   const [fetched, set] = useState<Fetched<T>>({ value: null, error: '' });
   // The key stands for all that `load` uses
   useEffect(() => {

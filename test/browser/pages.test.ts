@@ -279,11 +279,11 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     await page.context().close();
   });
 
-  test.each(['live', 'events', 'event/live-0000', 'wave-speed'])(
+  test.each(['live', 'events', 'event/live-0000', 'trends', 'wave-speed'])(
     '%s: whatever can be pressed has a name, ids are unique, pictures are described, headings begin at 1',
     async (hash) => {
       const { page } = await open(hash);
-      await page.locator('canvas, .tiny-shape, .speed-chart svg').first().waitFor();
+      await page.locator('canvas, .tiny-shape, .speed-chart svg, .trend-chart svg').first().waitFor();
       expect(await page.evaluate(flaws)).toEqual([]);
       await page.context().close();
     },
@@ -469,12 +469,12 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     await page.context().close();
   });
 
-  test.each(['live', 'events', 'event/live-0000', 'wave-speed'])(
+  test.each(['live', 'events', 'event/live-0000', 'trends', 'wave-speed'])(
     '%s fits a phone: nothing to scroll sideways',
     async (hash) => {
       for (const options of [phone, { viewport: { width: 320, height: 700 } }]) {
         const { page, complaints } = await open(hash, options);
-        await page.locator('canvas, .tiny-shape, .speed-chart svg').first().waitFor();
+        await page.locator('canvas, .tiny-shape, .speed-chart svg, .trend-chart svg').first().waitFor();
         const over = await page.evaluate(
           () => document.documentElement.scrollWidth - document.documentElement.clientWidth,
         );
@@ -485,7 +485,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     },
   );
 
-  test.each(['live', 'events', 'event/live-0000', 'wave-speed'])(
+  test.each(['live', 'events', 'event/live-0000', 'trends', 'wave-speed'])(
     '%s keeps the caution in sight, all of them one press away',
     async (hash) => {
       const { page } = await open(hash, phone);

@@ -4,7 +4,6 @@ import { openTrends, type Trends } from '../../daemon/store/trends.ts';
 import { LiveHub } from '../../daemon/web/live.ts';
 import { RigState } from '../../daemon/web/rig-state.ts';
 import { createServer } from '../../daemon/web/server.ts';
-import type { EventRow } from '../../daemon/web/wire.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { FakeLibrary } from '../support/fake-library.ts';
 import { axial, swing } from '../support/synthetic-event.ts';
@@ -19,13 +18,9 @@ let app: FastifyInstance;
 
 beforeAll(async () => {
   const library = new FakeLibrary();
-  const rows: EventRow[] = [swing, axial, swing].map((closure, k) =>
-    library.add(`event-${k}`, midnight_ms + (k + 1) * 3_600_000, closure),
-  );
-  Object.assign(library, {
-    between: (from_ms: number, to_ms: number) =>
-      rows.filter(({ wall_ms }) => wall_ms >= from_ms && wall_ms < to_ms),
-  });
+  for (const [k, closure] of [swing, axial, swing].entries()) {
+    library.add(`event-${k}`, midnight_ms + (k + 1) * 3_600_000, closure);
+  }
   trends = openTrends(folder.path, () => undefined);
   const rollup = (start_s: number) => ({ start_s, count: 10, min: 1, max: 3, mean: 2, squares: 9, flags: 0 });
   // The first hour of the day, but for five minutes.

@@ -71,6 +71,11 @@ export class FakeLibrary implements EventLibrary {
     return this.#events.slice(start, start + limit).map((stored) => this.#row(stored));
   }
 
+  between(from_ms: number, to_ms: number): EventRow[] {
+    const rows = this.#events.map((stored) => this.#row(stored));
+    return rows.filter(({ wall_ms }) => wall_ms >= from_ms && wall_ms < to_ms).reverse();
+  }
+
   get(id: string): EventView | null {
     const stored = this.#events.find((event) => event.id === id);
     if (stored === undefined) return null;

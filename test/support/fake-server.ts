@@ -8,7 +8,9 @@ import { LiveHub } from '../../daemon/web/live.ts';
 import { RigState } from '../../daemon/web/rig-state.ts';
 import { builtDashboard, createServer, listen } from '../../daemon/web/server.ts';
 import { slimRow } from '../../daemon/web/views.ts';
+import { temporaryFolder } from './event-builder.ts';
 import { FakeLibrary } from './fake-library.ts';
+import { fakeTrends } from './fake-trends.ts';
 import { addOddEvents, oddConfig } from './odd-rig.ts';
 import { axial, type Closure, pressure_Pa, swing, tank_Pa, velocity_mps } from './synthetic-event.ts';
 import { setPoint_Pa, syntheticConfig } from './synthetic-rig.ts';
@@ -89,12 +91,16 @@ export async function startFakeServer(
   const start_ms = Date.now();
   fillLibrary(library, start_ms);
   const host = '127.0.0.1';
+  const trendFolder = temporaryFolder();
+  const leg = config.legs[0]!;
+  const trends = fakeTrends(trendFolder.path, leg.outlet.channel, leg.id, start_ms);
   const app = await createServer({
     library,
     state,
     hub,
     host,
     dashboardFolder: options.dashboardFolder === undefined ? builtDashboard : options.dashboardFolder,
+    trends,
   });
   state.hello({
     kind: 'hello',
@@ -143,6 +149,8 @@ export async function startFakeServer(
     close: async () => {
       hub.closeAll('the test is over');
       await app.close();
+      await trends.close();
+      trendFolder.remove();
     },
   };
 }
