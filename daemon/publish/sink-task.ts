@@ -61,6 +61,7 @@ export class SinkTask {
   #size = 50;
   #broken = { seq: 0, times: 0 };
   #woken: AbortController = new AbortController();
+  #underWay: AbortController | null = null;
   #running: Promise<void> = Promise.resolve();
 
   constructor(options: TaskOptions) {
@@ -87,6 +88,7 @@ export class SinkTask {
   /** Waits for what is under way, not for what still waits; that comes after the next start. */
   async stop(): Promise<void> {
     this.#stopping.abort();
+    this.#underWay?.abort();
     this.notify();
     await within(this.#running, grace_s);
     await within(this.#options.sink.stop(), grace_s);
@@ -121,7 +123,7 @@ export class SinkTask {
         // The disk refused the queue: as with a receiver that is away, later.
         wait_s = this.#fail(`the outbox: ${textOf(error)}`, null);
       }
-      if (wait_s > 0) await clock.sleep(wait_s, AbortSignal.any([this.#woken.signal, this.#stopping.signal]));
+      if (wait_s > 0) await clock.sleep(wait_s, this.#woken.signal);
     }
   }
 
@@ -166,13 +168,20 @@ export class SinkTask {
 
   async #deliver(lane: LaneName, messages: readonly Message[]): Promise<Delivery> {
     const { sink } = this.#options;
-    const signal = AbortSignal.any([this.#stopping.signal, AbortSignal.timeout(delivery_s * 1000)]);
+    // Not AbortSignal.timeout: its timer would hold every batch of the last half minute in memory.
+    const under = new AbortController();
+    const timer = setTimeout(() => under.abort(), delivery_s * 1000);
+    this.#underWay = under;
+    if (this.#stopping.signal.aborted) under.abort();
     try {
-      const delivery = await sink.deliver({ messages, isHistorical: lane === 'backlog' }, signal);
+      const delivery = await sink.deliver({ messages, isHistorical: lane === 'backlog' }, under.signal);
       this.#broken = { seq: 0, times: 0 };
       return delivery;
     } catch (error) {
       return this.#breakage(messages, error);
+    } finally {
+      clearTimeout(timer);
+      this.#underWay = null;
     }
   }
 
