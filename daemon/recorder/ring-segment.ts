@@ -9,6 +9,7 @@ import { setImmediate as breathe } from 'node:timers/promises';
 import type { RawBlock } from '../../drivers/driver.ts';
 import type { Files, OpenFile } from '../store/files.ts';
 import { encodeRingHead, freeRingName, type RingHeader, ringFolder, ringHour } from '../store/ring-format.ts';
+import { coarsened } from '../store/ring-times.ts';
 import { chunkNumbers, encodeChunk } from '../store/trace-chunk.ts';
 
 /** So many numbers of one group are worth a chunk in the segment. */
@@ -58,7 +59,7 @@ export class RingSegment {
   /** Takes a block of the rig's group `group`; it is not copied and must not change any more. */
   add(group: number, block: RawBlock): void {
     const own = this.pending[group];
-    own.blocks.push(block);
+    own.blocks.push(coarsened(block));
     own.numbers += block.raw.length;
     this.pending_bytes += memoryOf_bytes(block);
   }

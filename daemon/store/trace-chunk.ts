@@ -12,7 +12,7 @@
  * Traces of events and segments of the disk ring are made of these, behind a head with a description in JSON.
  */
 import { promisify } from 'node:util';
-import { crc32, deflateRaw, inflateRawSync } from 'node:zlib';
+import { constants, crc32, deflateRaw, inflateRawSync, type ZlibOptions } from 'node:zlib';
 import type { GroupSpec, RawBlock } from '../../drivers/driver.ts';
 import { DataError } from '../errors.ts';
 import { decodeBlockTable, encodeBlockTable } from './trace-blocks.ts';
@@ -27,7 +27,7 @@ const mostInflation_ratio = 1032;
 const codecs = { differences: 1, shuffled: 2 } as const;
 const encodings = { i32: 1, f64: 2 } as const;
 
-const deflate = promisify<Uint8Array, Buffer>(deflateRaw);
+const deflate = promisify<Uint8Array, ZlibOptions, Buffer>(deflateRaw);
 
 /** The head of a file of chunks: `magic` (8 letters) | u32 version | u32 length of the JSON | u32 CRC-32 of it | JSON. */
 export function encodeHead(magic: string, version: number, description: unknown): Uint8Array {
@@ -104,7 +104,7 @@ export async function encodeChunk(
   const isShuffled = values instanceof Float64Array && !areAllInt32(values);
   const codec = isShuffled ? codecs.shuffled : codecs.differences;
   const packed = isShuffled ? shuffle(values, channels) : packDifferences(values, channels, scans);
-  const [table, data] = await Promise.all([deflate(encodeBlockTable(blocks)), deflate(packed)]);
+  const [table, data] = await Promise.all([deflate(encodeBlockTable(blocks), {}), smallest(packed)]);
   const bytes = new Uint8Array(chunkHeaderBytes + table.length + data.length);
   const encoding = encodings[spec.encoding];
   const { time_s } = blocks[0];
@@ -120,6 +120,15 @@ export async function encodeChunk(
     data,
   });
   return bytes;
+}
+
+/** Noise has no repeats to be found, and looking for them costs size; steady columns have little else. */
+async function smallest(packed: Uint8Array): Promise<Buffer> {
+  const [repeats, noise] = await Promise.all([
+    deflate(packed, {}),
+    deflate(packed, { strategy: constants.Z_HUFFMAN_ONLY, memLevel: 9 }),
+  ]);
+  return noise.length < repeats.length ? noise : repeats;
 }
 
 /** Writes the header and both parts into `bytes`, which has exactly their size. */

@@ -10,6 +10,7 @@ import {
   tallyRing,
 } from '../../daemon/store/ring-read.ts';
 import { recoverRing } from '../../daemon/store/ring-recover.ts';
+import { ringTimeShare } from '../../daemon/store/ring-times.ts';
 import type { RawBlock } from '../../drivers/driver.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { recorderRig } from '../support/recorder-rig.ts';
@@ -22,6 +23,9 @@ beforeEach(() => {
 afterEach(() => folder.remove());
 
 const all: RingWindow = { from_ms: 0, to_ms: Number.MAX_SAFE_INTEGER };
+
+/** What comes back to the bit; times are kept no finer than they are known. */
+const exact = ({ time_s: _t, interval_s: _i, halfWidth_s: _h, ...rest }: RawBlock) => rest;
 
 async function read(path: string, window: RingWindow = all): Promise<RingBlock[]> {
   const found: RingBlock[] = [];
@@ -80,11 +84,17 @@ test('any blocks in any split come back the same, each once, also while the ring
         for (const group of [0, 1]) {
           const back = (await read(path)).map(({ block }) => block).filter((block) => block.group === group);
           const want = given.filter((block) => block.group === group);
-          expect(back.map(({ time_s: _, ...rest }) => rest)).toEqual(
-            want.map(({ time_s: _, ...rest }) => rest),
-          );
+          expect(back.map(exact)).toEqual(want.map(exact));
           back.forEach((block, k) => {
-            expect(Math.abs(block.time_s - want[k].time_s)).toBeLessThan(2e-9);
+            const { scans, time_s, interval_s, halfWidth_s } = want[k];
+            const allowed_s = halfWidth_s * ringTimeShare + 2e-9;
+            const last = scans - 1;
+            expect(Math.abs(block.time_s - time_s)).toBeLessThan(allowed_s);
+            expect(Math.abs(block.time_s - time_s + last * (block.interval_s - interval_s))).toBeLessThan(
+              allowed_s,
+            );
+            expect(block.halfWidth_s).toBeGreaterThan(halfWidth_s);
+            expect(block.halfWidth_s).toBeLessThan(halfWidth_s * (1 + 2.1 * ringTimeShare));
           });
         }
         // Only gives the descriptors back.
