@@ -57,6 +57,8 @@ export interface OutageFigures {
 }
 
 const begin_s = Date.UTC(2026, 2, 1) / 1000;
+/** A worker whose heap grows with what waits would not live: days of messages are several times as much. */
+const heap_MB = 80;
 const worker = new URL('./outage-worker.ts', import.meta.url).pathname;
 
 export async function runOutage(
@@ -153,7 +155,8 @@ class OutageRun {
     this.#waiting = Number.POSITIVE_INFINITY;
     this.#newest = { backlog: 0, fresh: 0 };
     this.#reached_s = null;
-    const child = fork(worker, [JSON.stringify(task)], { stdio: 'inherit' });
+    const execArgv = [`--max-old-space-size=${heap_MB}`];
+    const child = fork(worker, [JSON.stringify(task)], { stdio: 'inherit', execArgv });
     this.#child = child;
     child.on('message', (report: OutageReport) => {
       if (this.#child === child) this.#hear(report);
