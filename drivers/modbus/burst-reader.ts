@@ -34,10 +34,14 @@ const standstill_s = 0.05;
 /** Pause before the next try after a reply that did not come, in s. */
 const retry_s = 0.02;
 
+/** Multiples of it, modulo 1, fall evenly. */
+const goldenRatio = 0.618;
+
 type Step =
   | { readonly kind: 'index' }
   | { readonly kind: 'queue' }
-  | { readonly kind: 'block'; readonly place: number; readonly scans: number; readonly skipped: number };
+  /** `skipped`: scans read along before those that are wanted. */
+  | { readonly kind: 'block'; readonly scans: number; readonly skipped: number };
 
 export class BurstReader {
   readonly spec: ModbusUnitSpec;
@@ -48,6 +52,8 @@ export class BurstReader {
   readonly #most: number;
   /** Scans worth a read. */
   readonly #wanted: number;
+  /** Scans that are read although one more was hoped for. */
+  readonly #enough: number;
   readonly #stream: ScanStream;
   readonly #fields: readonly { readonly offset: number; readonly isSigned: boolean }[];
   #emit: (block: RawBlock) => void = () => undefined;
@@ -57,6 +63,7 @@ export class BurstReader {
   #count: { scans: number; time_s: number; half_s: number } | null = null;
   /** Next scan to fetch. */
   #next = 0;
+  #turn = 0;
 
   /** Throws RangeError when a scan is longer than a read. */
   constructor(spec: ModbusUnitSpec) {
@@ -76,6 +83,7 @@ export class BurstReader {
     const gathered = Math.ceil(burst.rate_Hz * gathering_s);
     const roomy = store.kind === 'ring' ? Math.floor(store.depth / 4) : Math.floor(this.#most / 2);
     this.#wanted = Math.max(1, Math.min(Math.max(least, gathered), this.#most, Math.max(1, roomy)));
+    this.#enough = Math.max(1, this.#wanted - 1);
     this.#fields = burst.channels.map(({ position, type }) => ({
       offset: 2 * position,
       isSigned: type === 'int16',
@@ -130,16 +138,18 @@ export class BurstReader {
     }
     const count = this.#count;
     const available = count === null ? 0 : count.scans - this.#next;
-    if (count === null || available < this.#wanted || this.#isOverrun(now_s)) {
+    if (count === null || available < this.#enough || this.#isOverrun(now_s)) {
       this.#step = { kind: 'index' };
       return readRequest(store.table, store.index.address, store.index.type === 'uint32' ? 2 : 1);
     }
     const place = this.#next % store.depth;
     const scans = Math.min(this.#most, available, store.depth - place);
-    // Before the end of the ring: scans that are there already are read along, to keep the length off a probe's.
-    const skipped = Math.max(0, Math.ceil(leastRegisters / width) - scans);
-    this.#step = { kind: 'block', place: place - skipped, scans: scans + skipped, skipped };
-    return readRequest(store.table, store.address + (place - skipped) * width, (scans + skipped) * width);
+    // Other scans are read along where there are few, to keep the length off a probe's: older ones, or at the ring's start
+    // what stands behind.
+    const more = Math.max(0, Math.ceil(leastRegisters / width) - scans);
+    const skipped = Math.min(more, place);
+    this.#step = { kind: 'block', scans, skipped };
+    return readRequest(store.table, store.address + (place - skipped) * width, (scans + more) * width);
   }
 
   /** The reply to the latest `next`; the unit put it together between the two instants. */
@@ -222,10 +232,8 @@ export class BurstReader {
       this.#due_s = to_s;
       return;
     }
-    const fresh = scans - skipped;
-    const first = this.#next;
-    this.#append(data, skipped, first, fresh);
-    this.#next = first + fresh;
+    this.#append(data, skipped, this.#next, scans);
+    this.#next += scans;
     // The last scan fetched is so many periods older than the last one counted.
     const age_s = (count.scans - this.#next) * this.#period_s;
     this.#stream.endRead(count.time_s - age_s);
@@ -267,11 +275,20 @@ export class BurstReader {
     }
   }
 
-  /** When enough has gathered, by the nominal rate. */
+  /**
+   * When enough will have gathered, by the disciplined clock. A little before or after, in turn: a count that is always read at
+   * the same place between two scans would never tell how early the last one was taken.
+   */
   #plan(now_s: number): void {
     const count = this.#count!;
-    const missing = this.#wanted - (count.scans - this.#next);
-    this.#due_s = missing <= 0 ? now_s : Math.max(now_s, count.time_s + missing * this.#period_s);
+    if (count.scans - this.#next >= this.#enough) {
+      this.#due_s = now_s;
+      return;
+    }
+    const last = this.#next + this.#wanted - 1;
+    const taken_s = this.#stream.predict_s(last) ?? count.time_s + (last + 1 - count.scans) * this.#period_s;
+    this.#turn = (this.#turn + goldenRatio) % 1;
+    this.#due_s = Math.max(now_s, taken_s + (this.#turn - 0.25) * this.#period_s);
   }
 
   /** The index may have been read anywhere in its exchange. */
