@@ -3,6 +3,7 @@
  * process; the recorder knows nothing of it. Without a `publish:` section there is none.
  */
 import type { PublishConfig, SinkConfig } from '../../config/publish.ts';
+import type { RigConfig } from '../../config/rig.ts';
 import type { HelloMessage, Summary, TripMessage } from '../recorder/messages.ts';
 import type { Ingested } from '../store/ingest.ts';
 import { Outbox } from '../store/outbox.ts';
@@ -13,6 +14,7 @@ import { QueueAges } from './ages.ts';
 import { eventDrafts, StateFeed } from './feed.ts';
 import type { Sink } from './sink.ts';
 import { SinkTask, type TaskClock } from './sink-task.ts';
+import { publishedLevels_s, type ReadTrend, trendRound } from './trend-feed.ts';
 
 export interface PublisherOptions {
   readonly publish: PublishConfig;
@@ -30,6 +32,8 @@ export interface PublisherOptions {
 
 /** A second that is not finished by a later summary is finished after so long, in s. */
 const patience_s = 2;
+/** So long after the start no trend is told, in s. */
+const trendPatience_s = 120;
 /** Rows of the index that are compared with the outbox at a time. */
 const page = 50;
 /** The alarm of a full outbox ends when it is no fuller than this. */
@@ -46,6 +50,8 @@ export class Publisher {
   readonly #feed = new StateFeed();
   #rollups: SecondRollups;
   #summary_s = Number.NEGATIVE_INFINITY;
+  #channels: RigConfig['channels'];
+  #started_s = Number.POSITIVE_INFINITY;
   #mustCatchUp = true;
   #shedSeen: number;
 
@@ -68,6 +74,7 @@ export class Publisher {
     this.#shedSeen = this.#outbox.counters.messagesShed;
     this.#ages = new QueueAges(this.#outbox.head);
     this.#rollups = this.#newRollups(hello);
+    this.#channels = hello.config.channels;
     this.#tasks = publish.sinks.map(
       (config) =>
         new SinkTask({
@@ -84,6 +91,7 @@ export class Publisher {
   }
 
   start(): void {
+    this.#started_s = this.#options.clock.now_s();
     const { hello, publish, rig } = this.#options;
     for (const task of this.#tasks) {
       task.start({ node: publish.node, boot: hello.boot, software: hello.software, rig });
@@ -94,6 +102,7 @@ export class Publisher {
   hello(hello: HelloMessage): void {
     this.#rollups.flush();
     this.#rollups = this.#newRollups(hello);
+    this.#channels = hello.config.channels;
   }
 
   summary({ time_s, period_s, ...part }: Summary): void {
@@ -131,6 +140,21 @@ export class Publisher {
       const untold = rows.filter((row) => !this.#outbox.hasTold(toldOf(row)));
       for (const row of untold.reverse()) this.event({ row, trouble: null });
       if (untold.length === 0) return;
+    }
+  }
+
+  /** Tells minutes and hours that have ended since the last call. */
+  trends(read: ReadTrend): void {
+    const { clock } = this.#options;
+    // The trends of the time before this process are still being made.
+    if (clock.now_s() - this.#started_s < trendPatience_s) return;
+    for (const level_s of publishedLevels_s) {
+      const name = `trend ${level_s}`;
+      this.#attempt(0, () => {
+        const from_s = this.#outbox.mark(name);
+        const round = trendRound(this.#channels, level_s, from_s, clock.wallNow_ms() / 1000, read);
+        if (round.next_s !== from_s) this.#outbox.putUpTo(name, round.next_s, round.drafts);
+      });
     }
   }
 

@@ -20,6 +20,8 @@ export class OutboxStatements {
   readonly markTold: StatementSync;
   readonly isTold: StatementSync;
   readonly isKnown: StatementSync;
+  readonly mark: StatementSync;
+  readonly putMark: StatementSync;
   readonly places: StatementSync;
   readonly putPlace: StatementSync;
   readonly dropPlace: StatementSync;
@@ -48,6 +50,8 @@ export class OutboxStatements {
     this.markTold = prepare('INSERT INTO told (event, revision) VALUES (?, ?)');
     this.isTold = prepare('SELECT 1 FROM told WHERE event = ? AND revision = ?');
     this.isKnown = prepare('SELECT 1 FROM told WHERE event = ? LIMIT 1');
+    this.mark = prepare('SELECT value FROM mark WHERE name = ?');
+    this.putMark = prepare('INSERT OR REPLACE INTO mark (name, value) VALUES (?, ?)');
     this.places = prepare('SELECT name, place, counters FROM sink');
     this.putPlace = prepare(
       `INSERT INTO sink (name, place, counters) VALUES (?, ?, ?)

@@ -25,6 +25,10 @@ const tables = `
     revision INTEGER NOT NULL,
     PRIMARY KEY (event, revision)
   ) STRICT, WITHOUT ROWID;
+  CREATE TABLE mark (
+    name TEXT PRIMARY KEY,
+    value REAL NOT NULL
+  ) STRICT, WITHOUT ROWID;
   CREATE TABLE sink (
     name TEXT PRIMARY KEY,
     place TEXT NOT NULL,

@@ -95,6 +95,17 @@ export class Outbox {
     return true;
   }
 
+  /** Appends messages and keeps `value` under `name`, both or neither: how far a source has been told. */
+  putUpTo(name: string, value: number, drafts: readonly Draft[]): void {
+    this.#append(drafts, false, () => void this.#sql.putMark.run(name, value));
+  }
+
+  /** What `putUpTo` kept last; null when it never did. */
+  mark(name: string): number | null {
+    const found = this.#sql.mark.get(name)?.['value'];
+    return found === undefined ? null : Number(found);
+  }
+
   hasTold({ event, revision }: Told): boolean {
     return this.#sql.isTold.get(event, revision) !== undefined;
   }

@@ -206,6 +206,8 @@ export class ServerSession {
       if (gone.length > 0) this.#options.log(`traces of ${gone.length} accepted events removed`);
     });
     this.#publisher?.catchUp();
+    const trends = this.#trends?.store;
+    if (trends !== undefined) this.#publisher?.trends((...wanted) => trends.read(...wanted));
   }
 
   /** A failing disk is shown and tried again at the next scan; the live pages go on. */
