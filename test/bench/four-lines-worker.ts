@@ -67,8 +67,12 @@ const lines = task.polled.map((path) => new LatePolls(path, task.pollBaud, task.
 sharpenTimers();
 for (const line of lines) line.open();
 
+let isTold = false;
+
+/** Tells once; polls go on until the line is written. */
 function finish(): void {
-  if (lines.some(({ late_s }) => late_s.length < task.polls + warmUp)) return;
+  if (isTold || lines.some(({ late_s }) => late_s.length < task.polls + warmUp)) return;
+  isTold = true;
   const late_ms = lines.flatMap((line) => line.sorted_ms(warmUp)).sort((a, b) => a - b);
   const { user, system } = process.cpuUsage(cpu);
   const told: FourLinesTold = {
