@@ -3,6 +3,7 @@ import type { InfluxSinkConfig } from '../../config/publish.ts';
 import { publishKinds } from '../../config/publish.ts';
 import { InfluxSink } from '../../daemon/publish/influx/sink.ts';
 import type { Batch, Delivery } from '../../daemon/publish/sink.ts';
+import { describeSink } from '../support/describe-sink.ts';
 import { everyPayload, messagesOf, start_ms, summaryPayload } from '../support/publish-messages.ts';
 import { type Behaviour, takesAll, WriteServer } from '../support/write-server.ts';
 
@@ -19,8 +20,8 @@ afterEach(async () => {
   delete process.env['TEST_TOKEN'];
 });
 
-function started(change: Partial<InfluxSinkConfig> = {}): InfluxSink {
-  sink = new InfluxSink(
+function made(change: Partial<InfluxSinkConfig> = {}): InfluxSink {
+  return new InfluxSink(
     {
       kind: 'influx',
       name: 'a',
@@ -38,6 +39,10 @@ function started(change: Partial<InfluxSinkConfig> = {}): InfluxSink {
     },
     () => start_ms,
   );
+}
+
+function started(change: Partial<InfluxSinkConfig> = {}): InfluxSink {
+  sink = made(change);
   sink.start({ node: 'n', boot: 'b', software: 's', rig: () => null as never, wake: () => undefined });
   return sink;
 }
@@ -175,4 +180,30 @@ test('calls out of order are bugs and say so', async () => {
   await to.stop();
   await expect(deliver(to)).rejects.toThrow('asked to deliver when stopped');
   server.behaviour = takesAll;
+});
+
+describeSink('line protocol over HTTP', async () => {
+  const receiver = new WriteServer();
+  const address = await receiver.listen();
+  const port = Number(new URL(address).port);
+  let isOpen = true;
+  process.env['TEST_TOKEN'] = 'secret';
+  return {
+    sink: made({ url: address, token: { from: 'variable', variable: 'TEST_TOKEN' } }),
+    async open() {
+      receiver.behaviour = takesAll;
+      if (!isOpen) await receiver.listen(port);
+      isOpen = true;
+    },
+    async shut() {
+      if (isOpen) await receiver.close();
+      isOpen = false;
+    },
+    async hang() {
+      receiver.behaviour = () => undefined;
+    },
+    async end() {
+      if (isOpen) await receiver.close();
+    },
+  };
 });
