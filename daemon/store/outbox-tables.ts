@@ -3,6 +3,8 @@ import { mkdirSync, renameSync, rmSync } from 'node:fs';
 import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
 
+/** Nobody else writes here; one that does must not stop the pages for long. In ms. */
+const lockWait_ms = 500;
 /** Grows by one with each change of the tables. */
 const schemaVersion = 1;
 
@@ -74,7 +76,7 @@ export function openTables(dataFolder: string, fill: (database: DatabaseSync) =>
 }
 
 function prepare(path: string, fill: (database: DatabaseSync) => void): Omit<OpenedTables, 'setAside'> {
-  const database = new DatabaseSync(path, { timeout: 5000 });
+  const database = new DatabaseSync(path, { timeout: lockWait_ms });
   try {
     // Must be set before the first table; lets the file shrink again after an outage.
     database.exec(
