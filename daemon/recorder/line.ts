@@ -15,6 +15,7 @@ import { Calibrator } from './calibrate.ts';
 import type { TripDetector } from './detect.ts';
 import { HistoryRing } from './history.ts';
 import { BudgetWatch } from './line-budget.ts';
+import type { Log } from './log.ts';
 import { type LoopWatch, loopWatches } from './loop-watch.ts';
 import type { LineStatus } from './messages.ts';
 import type { Summariser } from './summary.ts';
@@ -152,4 +153,12 @@ function rawChannel(id: string): ChannelConfig {
     delay_s: [0, 0],
     uncertainty: { absolute: 0, relative: 0 },
   };
+}
+
+/** Says what has become of a line; only what needs somebody is a warning. */
+export function logLink(log: Log, { id, link: { state, why } }: Line): void {
+  const isTrouble = state !== 'opening' && state !== 'stopped' && state !== 'ended';
+  if (state === 'open') log.info({ line: id }, 'line opened');
+  else if (!isTrouble) log.info({ line: id, state, why }, 'line changed');
+  else log.warn({ line: id, state, why }, 'line changed');
 }

@@ -15,7 +15,7 @@ import { DiskKeeper, diskStatus } from './disk-keeper.ts';
 import { DiskRing } from './disk-ring.ts';
 import { contentOf } from './event-content.ts';
 import { EventWriter, waitOrAbort } from './event-writer.ts';
-import { Line } from './line.ts';
+import { Line, logLink } from './line.ts';
 import type { Log } from './log.ts';
 import type {
   EventClosedMessage,
@@ -316,11 +316,7 @@ class RunningRecorder implements Recorder {
   }
 
   private lineChanged(line: Line): void {
-    const { state, why } = line.link;
-    const isTrouble = state !== 'opening' && state !== 'stopped' && state !== 'ended';
-    if (state === 'open') this.log.info({ line: line.id }, 'line opened');
-    else if (!isTrouble) this.log.info({ line: line.id, state, why }, 'line changed');
-    else this.log.warn({ line: line.id, state, why }, 'line changed');
+    logLink(this.log, line);
     // A recording that is over brings no more blocks that could end its event.
     if (this.lines.every((each) => each.link.state === 'ended')) this.events.finish(this.data_s);
     this.statusDue_s = 0;

@@ -1,0 +1,64 @@
+import { afterAll, beforeAll, expect, test } from 'vitest';
+import { DataError } from '../../daemon/errors.ts';
+import type { StatusMessage } from '../../daemon/recorder/messages.ts';
+import { LiveHub } from '../../daemon/web/live.ts';
+import { RigState } from '../../daemon/web/rig-state.ts';
+import { createServer } from '../../daemon/web/server.ts';
+import { FakeLibrary } from '../support/fake-library.ts';
+
+const asked: unknown[] = [];
+const state = new RigState(() => 1000);
+let app: Awaited<ReturnType<typeof createServer>>;
+beforeAll(async () => {
+  app = await createServer({
+    library: new FakeLibrary(),
+    state,
+    hub: new LiveHub(),
+    host: '127.0.0.1',
+    dashboardFolder: null,
+    capture: async (window) => {
+      asked.push(window);
+      if ('last_s' in window) return '20261125T105912Z-A3F';
+      throw new DataError('the ring holds nothing of this window');
+    },
+  });
+});
+afterAll(() => app.close());
+
+const post = (payload: object, headers = {}) =>
+  app.inject({ method: 'POST', url: '/api/events', headers: { host: 'localhost', ...headers }, payload });
+
+test('a page may keep a window; another site, or a window that makes no sense, may not', async () => {
+  const made = await post({ last_s: 60 });
+  expect([made.statusCode, made.json()]).toEqual([201, { event: '20261125T105912Z-A3F' }]);
+  const none = await post({ from_ms: 1, to_ms: 2 });
+  expect([none.statusCode, none.json().error]).toEqual([409, 'the ring holds nothing of this window']);
+  expect(asked).toEqual([{ last_s: 60 }, { from_ms: 1, to_ms: 2 }]);
+  expect((await post({ last_s: 60 }, { origin: 'http://other.example' })).statusCode).toBe(403);
+  for (const wrong of [{}, { last_s: 0 }, { last_s: 1e6 }, { from_ms: 1 }])
+    expect((await post(wrong)).statusCode, JSON.stringify(wrong)).toBe(400);
+  expect(asked).toHaveLength(2);
+});
+
+test('a disk that refuses or is nearly full stands among the troubles until it is well', () => {
+  const told = (disk: StatusMessage['disk']) => {
+    const rest = {
+      kind: 'status',
+      time_s: 1,
+      phase: 'running',
+      tripIn_s: null,
+      lines: [],
+      counters: {},
+    } as const;
+    state.status({ ...rest, ...(disk === undefined ? {} : { disk }) });
+    return state.view({}).troubles.map(({ what }) => what);
+  };
+  const disk = { free_bytes: 1.5e9, why: '', eventsWaiting: 0 };
+  expect(told({ ...disk, state: 'low' })).toEqual([
+    'Space is low: 1.5 GB free. The ring is being shortened.',
+  ]);
+  expect(told({ ...disk, state: 'refusing', why: 'no space left', eventsWaiting: 2 })[0]).toContain(
+    '2 closed in memory',
+  );
+  expect(told({ ...disk, state: 'good' })).toEqual([]);
+});
