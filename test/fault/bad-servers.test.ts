@@ -158,6 +158,8 @@ describe.skipIf(!hasOpenssl)('a receiver that is', () => {
         expect(good.lines.some((line) => line.startsWith('rig_event') && line.includes(closed))).toBe(true),
       20_000,
     );
+    expect(good.lines.filter((line) => line.startsWith('rig_pressure,')).length).toBeGreaterThan(0);
+    expect(good.lines.filter((line) => line.startsWith('rig_metric,')).length).toBeGreaterThan(0);
     const { counters } = recorder.status();
     expect(counters).toMatchObject({ serverExits: 0, serverStarts: 1 });
     if (kind !== undefined) {
