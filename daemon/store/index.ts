@@ -104,7 +104,8 @@ export class EventIndex {
       }
       this.database.exec('COMMIT');
     } catch (error) {
-      this.database.exec('ROLLBACK');
+      // A full disk ends the transaction by itself; rolling back once more would hide why.
+      if (this.database.isTransaction) this.database.exec('ROLLBACK');
       throw error;
     }
   }
