@@ -42,6 +42,8 @@ const grace_s = 2;
 /** A batch of the backlog is sized to take about so long: fresh messages wait for its end. In s. */
 const batch_s = 0.5;
 const mostMessages = 500;
+/** Smaller ones would not catch up with a receiver that is far away and answers each in a second. */
+const leastMessages = 20;
 const mostBatch_bytes = 1_000_000;
 /** A message that makes the sink itself fail so often is given up. */
 const mostFailures = 3;
@@ -218,7 +220,7 @@ export class SinkTask {
   #resize(took_s: number, messages: number): void {
     if (messages < this.#size && took_s < batch_s) return;
     const factor = Math.min(2, Math.max(0.25, batch_s / Math.max(took_s, 1e-3)));
-    this.#size = Math.round(Math.min(mostMessages, Math.max(1, messages * factor)));
+    this.#size = Math.round(Math.min(mostMessages, Math.max(leastMessages, messages * factor)));
   }
 }
 

@@ -1,7 +1,7 @@
 import { afterEach, beforeEach, expect, test, vi } from 'vitest';
 import { publishKinds } from '../../config/publish.ts';
 import type { Batch, Delivery, Sink } from '../../daemon/publish/sink.ts';
-import { SinkTask, type TaskClock } from '../../daemon/publish/sink-task.ts';
+import { SinkTask, type TaskClock, type TaskOptions } from '../../daemon/publish/sink-task.ts';
 import { Outbox } from '../../daemon/store/outbox.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 
@@ -42,6 +42,7 @@ const away = (why: string, retryAfter_s: number | null = null): Delivery => ({
 let folder: ReturnType<typeof temporaryFolder>;
 let outbox: Outbox;
 let clock: HandClock;
+let options: TaskOptions;
 let task: SinkTask;
 let got: { seqs: number[]; isHistorical: boolean; at_s: number }[];
 let answer: (batch: Batch) => Delivery | Promise<Delivery>;
@@ -82,7 +83,7 @@ beforeEach(() => {
       hasStopped = true;
     },
   };
-  task = new SinkTask({
+  options = {
     name: 'a',
     kind: 'fake',
     sink,
@@ -91,7 +92,8 @@ beforeEach(() => {
     backlogRate_Hz: 10,
     clock,
     random: () => 0,
-  });
+  };
+  task = new SinkTask(options);
 });
 afterEach(async () => {
   await task.stop();
@@ -213,6 +215,21 @@ test('a message that the sink itself fails at is found and given up, the others 
   });
   expect(outbox.deadLetters(10)).toMatchObject([{ seq: 3, why: 'cannot be sent: cannot say this' }]);
   expect(task.view().counters).toMatchObject({ messagesDelivered: 4, messagesRejected: 1 });
+});
+
+test('a receiver that takes a second for each answer still gets a backlog in whole batches', async () => {
+  task = new SinkTask({ ...options, backlogRate_Hz: 1000 });
+  answer = async (batch) => {
+    clock.at_s += 1;
+    return taken(batch);
+  };
+  put(200);
+  aged = 200;
+  outbox.queue('a').age(200);
+  start();
+  await vi.waitFor(() => expect(task.view().waiting).toBe(0));
+  expect(got.length).toBeLessThanOrEqual(10);
+  expect(got.slice(0, -1).every(({ seqs }) => seqs.length >= 20)).toBe(true);
 });
 
 test('stopping ends what is under way and leaves the rest for the next start', async () => {
