@@ -35,8 +35,9 @@ export async function startPacedSlave(
   program: string,
   baud: number,
   prefix: readonly string[] = [],
+  more: readonly string[] = [],
 ): Promise<Paced> {
-  const [command = program, ...args] = [...prefix, program, String(baud)];
+  const [command = program, ...args] = [...prefix, program, String(baud), ...more];
   const child = spawn(command, args, { stdio: ['ignore', 'pipe', 'inherit'] });
   let text = '';
   child.stdout.setEncoding('utf8');

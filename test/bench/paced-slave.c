@@ -1,10 +1,12 @@
 /*
- * A Modbus RTU slave behind a pseudo-terminal that keeps the time of a real line: paced-slave BAUD.
+ * A Modbus RTU slave behind a pseudo-terminal that keeps the time of a real line: paced-slave BAUD [SCANS_PER_S].
  *
  * Prints the terminal's path, then answers reads of holding registers (register n holds n) as the fastest slave that
  * keeps to the standard: the reply begins one silence after the request's last bit, bytes come as the line would bring
  * them. On SIGTERM prints {"requests", "shortGaps", "shortestGap_us", "badRequests"}: a gap is short when a request
  * begins less than one silence after the last byte of the reply was handed over.
+ * With SCANS_PER_S it samples by itself: registers 0 and 1 count the scans, a ring of 16384 from 100 on holds them, scan n as
+ * the low 15 bits of n.
  */
 #define _GNU_SOURCE
 #include <fcntl.h>
@@ -19,6 +21,7 @@
 #include <unistd.h>
 
 static const int bits = 11;
+static const int64_t depth = 16384;
 static volatile sig_atomic_t ended;
 
 static void end(int signal) {
@@ -46,8 +49,17 @@ static uint16_t crc16(const uint8_t *bytes, int length) {
   return crc;
 }
 
+/* Register of a device that has written `scans`. */
+static uint16_t burst_register(int address, int64_t scans) {
+  if (address < 2) return address == 0 ? scans >> 16 : scans & 0xffff;
+  int64_t place = address - 100;
+  int64_t newest = scans - 1 - ((scans - 1 - place) % depth + depth) % depth;
+  return newest & 0x7fff;
+}
+
 int main(int argc, char **argv) {
-  if (argc != 2) return 64;
+  if (argc != 2 && argc != 3) return 64;
+  double rate = argc == 3 ? atof(argv[2]) : 0;
   int baud = atoi(argv[1]);
   double character_ns = bits * 1e9 / baud;
   int64_t silence_ns = baud > 19200 ? 1750000 : (int64_t)(3.5 * character_ns);
@@ -68,7 +80,7 @@ int main(int argc, char **argv) {
   int64_t shortestGap_ns = INT64_MAX, replied_ns = 0;
   uint8_t request[8], reply[256];
   int have = 0;
-  int64_t began_ns = 0;
+  int64_t began_ns = 0, opened_ns = now_ns();
   while (!ended) {
     struct pollfd waiting = {master, POLLIN, 0};
     // A request that stays incomplete is given up, as after a silence on the line.
@@ -99,9 +111,11 @@ int main(int argc, char **argv) {
     reply[0] = request[0];
     reply[1] = 3;
     reply[2] = 2 * count;
+    int64_t scans = rate > 0 ? (int64_t)((now_ns() - opened_ns) * 1e-9 * rate) + 1 : 0;
     for (int i = 0; i < count; i++) {
-      reply[length++] = (address + i) >> 8;
-      reply[length++] = (address + i) & 0xff;
+      uint16_t value = rate > 0 ? burst_register(address + i, scans) : address + i;
+      reply[length++] = value >> 8;
+      reply[length++] = value & 0xff;
     }
     uint16_t crc = crc16(reply, length);
     reply[length++] = crc & 0xff;
