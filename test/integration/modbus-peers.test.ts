@@ -3,6 +3,15 @@ import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { whyNoPty } from '../../daemon/virtual-rig/pty.ts';
 import { ModbusDriver } from '../../drivers/modbus/driver.ts';
 import {
+  maskWriteRequest,
+  type Request,
+  readWriteRequest,
+  writeCoilRequest,
+  writeCoilsRequest,
+  writeRegisterRequest,
+  writeRegistersRequest,
+} from '../../drivers/modbus/requests.ts';
+import {
   channel,
   compileSlave,
   debianPython,
@@ -104,6 +113,46 @@ for (const { name, whyNot, start } of peers) {
       expect(driver.counters['exceptionsReceived:illegal data address']).toBeGreaterThan(5);
       expect(seen.blocks.every((block) => block.group === 0 && block.raw.join() === '10,11')).toBe(true);
       expect(driver.counters['requestsTimedOut']).toBe(0);
+    });
+
+    it('writes by every function, and reads back what it wrote', async () => {
+      const driver = new ModbusDriver({
+        driver: 'modbus',
+        id: 'line',
+        link: serialLink(folder.path('near')),
+        units: [
+          unitSpec(1, [channel('holding', 100), channel('holding', 101), channel('coil', 200)], {
+            isWritable: true,
+            timeout_s: 0.5,
+          }),
+        ],
+      });
+      const seen = new Recorder();
+      driver.start(seen);
+      await seen.until(() => seen.blocks.length > 2);
+      const audit = { asked: async () => 1, answered: async () => undefined };
+      const write = (request: Request) => driver.write({ device: 'unit1', request, by: 'test' }, audit);
+      const answers = [
+        await write(writeRegistersRequest(100, [0x12, 40_000])),
+        await write(maskWriteRequest(100, 0xf2, 0x25)),
+        await write(writeRegisterRequest(102, 7)),
+        await write(writeCoilsRequest(200, [true, false, true])),
+        await write(writeCoilRequest(201, true)),
+      ];
+      expect(answers.map(({ kind }) => kind)).toEqual(['done', 'done', 'done', 'done', 'done']);
+      const both = await write(readWriteRequest(100, 3, 110, [1, 2]));
+      // 12h AND F2h OR 25h without F2h (Modbus Application Protocol V1.1b3, 6.16).
+      expect(both.kind === 'done' && [...both.data]).toEqual([0, 0x17, 40_000 >> 8, 40_000 & 255, 0, 7]);
+      const from = seen.blocks.length;
+      const latest = (id: string) => {
+        const group = driver.groups.findIndex(({ channels }) => channels.includes(id));
+        const block = seen.blocks.slice(from).findLast((one) => one.group === group);
+        return block?.raw[driver.groups[group]!.channels.indexOf(id)];
+      };
+      await seen.until(() => latest('holding-101') === 40_000 && latest('coil-200') === 1);
+      expect(latest('holding-100')).toBe(0x17);
+      await driver.stop();
+      expect(driver.counters['writesAccepted']).toBe(6);
     });
   });
 }
