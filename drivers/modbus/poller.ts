@@ -75,6 +75,8 @@ interface Pending {
   due_s: number;
   left: readonly RegisterSpan[];
   triesLeft: number;
+  /** What is asked next was asked before in this slot. */
+  isRepeat: boolean;
 }
 
 /** A request of somebody's own, such as a write, that waits for its turn. */
@@ -251,7 +253,7 @@ export class Poller {
   /** Sleeps up to `instant_s`, or until something comes up. */
   async #nap(instant_s: number): Promise<void> {
     if (this.#onTheirWay.size === 0 && instant_s < this.#clock.now_s() + longestNap_s) {
-      await this.#clock.until(instant_s);
+      await this.#clock.near(instant_s);
       return;
     }
     await new Promise<void>((resolve) => {
@@ -377,6 +379,9 @@ export class Poller {
     const pending = this.#pending[block] ?? this.#openSlot(block);
     const [read] = pending.left;
     if (read === undefined) return;
+    // Counted when it is sent: a repeat that its slot has no time left for never was one.
+    if (pending.isRepeat) this.#count('requestsRepeated');
+    pending.isRepeat = false;
     const outcome = await this.#guard(block, () =>
       this.#ask(unit, readRequest(read.table, read.address, read.count)),
     );
@@ -402,7 +407,7 @@ export class Poller {
     }
     this.#passed[block] = 0;
     const end_s = due_s + spec.poll_s;
-    return { slot: index, due_s, end_s, left: reads, triesLeft: spec.retries ?? 1 };
+    return { slot: index, due_s, end_s, left: reads, triesLeft: spec.retries ?? 1, isRepeat: false };
   }
 
   /** What to do after a read that brought nothing: false when it is given up for this slot. */
@@ -430,7 +435,7 @@ export class Poller {
     }
     if (pending.triesLeft === 0) return false;
     pending.triesLeft -= 1;
-    this.#count('requestsRepeated');
+    pending.isRepeat = true;
     return true;
   }
 

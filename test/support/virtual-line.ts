@@ -26,6 +26,10 @@ export class VirtualClock implements Clock {
     return new Promise((resolve) => this.at(instant_s, resolve));
   }
 
+  near(instant_s: number): Promise<void> {
+    return this.until(instant_s);
+  }
+
   at(instant_s: number, call: () => void): () => void {
     const entry = { at_s: Math.max(instant_s, this.#now_s), order: this.#order++, call };
     this.#due.push(entry);
