@@ -95,6 +95,36 @@ interface Run {
   readonly timedOut?: number;
 }
 
+/** Two npm libraries on the same line; they keep no silence, which the slave counts. */
+async function besideNpm(report: (row: BenchRow) => void, slave: string, worker: string): Promise<void> {
+  const [baud, count] = [115_200, 2];
+  const run = async (file: string, ...first: readonly string[]) => {
+    const line = await startPacedSlave(slave, baud);
+    const args = [...first, line.path, String(baud), String(count), String(seconds)];
+    const result = await runJson<Run>(process.execPath, file, ...args);
+    return {
+      rate_Hz: result.reads / result.seconds,
+      load: result.cpu_s / result.seconds,
+      counted: await line.end(),
+    };
+  };
+  const ours = await run(worker);
+  for (const library of ['modbus-serial', 'jsmodbus']) {
+    const theirs = await run(join(import.meta.dirname, 'npm-master-worker.ts'), library);
+    report({
+      name: `modbus ${baud} baud, ${count} registers: beside ${library}`,
+      figure: ours.rate_Hz / theirs.rate_Hz,
+      unit: '1',
+      target: 'told, for comparison',
+      meets: true,
+      note:
+        `mean ${theirs.rate_Hz.toFixed(1)} reads/s, ${theirs.counted.shortGaps} short gaps of ${theirs.counted.requests} (shortest ` +
+        `${theirs.counted.shortestGap_us} us), ${(100 * theirs.load).toFixed(1)} % of a core; ours ${ours.rate_Hz.toFixed(1)}, ` +
+        `${ours.counted.shortGaps} short gaps, ${(100 * ours.load).toFixed(1)} %`,
+    });
+  }
+}
+
 export async function bench(report: (row: BenchRow) => void): Promise<void> {
   if (!existsSync('/usr/include/modbus/modbus.h')) {
     console.warn('modbus-rate is left out: Debian packages gcc and libmodbus-dev are missing');
@@ -150,6 +180,7 @@ export async function bench(report: (row: BenchRow) => void): Promise<void> {
         });
       }
     }
+    await besideNpm(report, slave, worker);
   } finally {
     rmSync(folder, { recursive: true, force: true });
   }
