@@ -57,6 +57,8 @@ interface Unit {
   readonly spec: UnitSpec;
   readonly device: ModbusDevice;
   readonly faults: UnitFaults;
+  /** Its last reply comes at this instant at the earliest, in s. */
+  owedUntil_s: number;
 }
 
 /** Silence between two frames, in s. */
@@ -90,7 +92,8 @@ export class ModbusBus {
     for (const spec of specs) {
       if (this.#units.has(spec.unit)) throw new RangeError(`unit ${spec.unit} is there twice`);
       const faults = { isDead: false, late_ratio: 0, latest_s: 0 };
-      this.#units.set(spec.unit, { spec, device: new ModbusDevice(spec, readSource), faults });
+      const device = new ModbusDevice(spec, readSource);
+      this.#units.set(spec.unit, { spec, device, faults, owedUntil_s: Number.NEGATIVE_INFINITY });
     }
   }
 
@@ -125,7 +128,11 @@ export class ModbusBus {
     const answer = this.#ask(frame[0]!, frame.slice(1, -2));
     if (answer === null) return null;
     const bytes = withCrc(Uint8Array.of(frame[0]!, ...answer.pdu, 0, 0));
-    return { bytes, earliest_s: end_s + this.gap_s + answer.after_s };
+    // A unit does one thing after the other: what it is asked meanwhile is answered after what it owes.
+    const unit = this.#units.get(frame[0]!)!;
+    const next_s = unit.owedUntil_s + this.gap_s + unit.spec.turnaround_s;
+    unit.owedUntil_s = Math.max(end_s + this.gap_s + answer.after_s, next_s);
+    return { bytes, earliest_s: unit.owedUntil_s };
   }
 
   /** A request over TCP and its answer; a unit that is not there gets the exception of a gateway. Null: nobody answers. */

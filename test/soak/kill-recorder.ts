@@ -1,0 +1,52 @@
+/** A recorder with its real server, to be killed. Trips are pushed into it, or a converter of its own drives it. */
+import { setTimeout as delay } from 'node:timers/promises';
+import { serverModule } from '../../daemon/commands/run.ts';
+import { startRecorder } from '../../daemon/recorder/recorder.ts';
+import { createLog } from '../../daemon/recorder/run.ts';
+import { createDriver } from '../../drivers/registry.ts';
+import { pushedLine } from '../support/pushed-line.ts';
+import { PushedDriver, recorderRig } from '../support/recorder-rig.ts';
+import { feedInterval_s, TripFeed } from '../support/trip-feed.ts';
+import { killedRigConfig } from './kill-config.ts';
+
+/** `port` null: trips are pushed, one every half a second. Else the name of a converter's port. */
+export interface ToKilled {
+  readonly dataFolder: string;
+  readonly port: string | null;
+}
+
+/** What has been acknowledged; it must be there for ever. */
+export type FromKilled =
+  | { readonly kind: 'started' }
+  | { readonly kind: 'server'; readonly pid: number }
+  | { readonly kind: 'event'; readonly event: string }
+  | { readonly kind: 'verdict'; readonly event: string; readonly file: string };
+
+process.on('message', (message: ToKilled) => void begin(message));
+process.on('disconnect', () => process.exit(0));
+
+function tell(message: FromKilled): void {
+  process.send?.(message);
+}
+
+async function begin({ dataFolder, port }: ToKilled): Promise<void> {
+  const driver = new PushedDriver(feedInterval_s);
+  const config =
+    port === null
+      ? { ...recorderRig({ dataFolder }), lines: [pushedLine] }
+      : killedRigConfig(dataFolder, port);
+  const recorder = await startRecorder(config, {
+    serverModule,
+    createDriver: (line) => (port === null ? driver : createDriver(line)),
+    log: createLog('error'),
+  });
+  recorder.on('event-closed', ({ event }) => tell({ kind: 'event', event }));
+  recorder.on('verdict', ({ event, file }) => tell({ kind: 'verdict', event, file }));
+  tell({ kind: 'started' });
+  if (port !== null) return;
+  const feed = new TripFeed(driver);
+  for (;;) {
+    feed.push(0.5);
+    await delay(35);
+  }
+}

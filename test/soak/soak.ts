@@ -1,0 +1,397 @@
+/** One soak: starts rig, recorder and server, lets the planned faults happen, stops in order, and audits what is there. */
+import { appendFileSync, mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { setTimeout as delay } from 'node:timers/promises';
+import type { StatusMessage, TripMessage } from '../../daemon/recorder/messages.ts';
+import { tallyRing } from '../../daemon/store/ring-read.ts';
+import type { PortAddress } from '../../daemon/virtual-rig/port.ts';
+import { type Driver, monotonic_s } from '../../drivers/driver.ts';
+import { createDriver } from '../../drivers/registry.ts';
+import { BusAudit, type BusResult } from './bus-audit.ts';
+import { auditEvents, type EventResult } from './event-audit.ts';
+import type { Control } from './faults-preload.ts';
+import { type SoakLine, soakConfig, soakLines } from './lines.ts';
+import { childrenOf, type MemorySample, residentMemory_MB, type Slope, slopeOf } from './memory.ts';
+import type { BusNotes, StreamNotes } from './notes.ts';
+import { bitErrors_ratio, type Fault, late, planFaults } from './plan.ts';
+import { Worker } from './processes.ts';
+import type { FromRecorderWorker, LoopLateness, ToRecorderWorker } from './recorder-worker.ts';
+import type { FromRig, ToRig } from './rig-worker.ts';
+import { type Listening, StreamAudit, type StreamResult } from './stream-audit.ts';
+import { readTee } from './tee.ts';
+import { auditTrips, type TripResult } from './trip-audit.ts';
+
+export interface SoakOptions {
+  readonly minutes: number;
+  readonly seed: number;
+  /** Everything goes there: data, ports, notes, log. */
+  readonly folder: string;
+  readonly say: (text: string) => void;
+}
+
+/** Scans of all groups of all lines: delivered = recorded in the disk ring + refused by the disk + outrun. */
+export interface RingResult {
+  readonly delivered: number;
+  readonly recorded: number;
+  readonly refused: number;
+  readonly outrun: number;
+  /** Delivered less the others; 0 closes the sum. */
+  readonly left: number;
+}
+
+export interface SoakResult {
+  readonly minutes: number;
+  readonly seed: number;
+  readonly faults: Readonly<Record<string, number>>;
+  readonly streams: readonly StreamResult[];
+  readonly buses: readonly BusResult[];
+  readonly trips: TripResult;
+  readonly events: EventResult;
+  readonly ring: RingResult;
+  readonly recorderMemory: Slope | null;
+  readonly serverMemory: Slope | null;
+  readonly lateness: LoopLateness;
+  readonly counters: Readonly<Record<string, number>>;
+  readonly serversSeen: number;
+  /** What had failed; empty for a good run. */
+  readonly failures: readonly string[];
+}
+
+/** Memory is looked at so often, in s. */
+const look_s = 5;
+/** Heaps grow to their size at first: what a run shows before is left out, in s, but never more than half of the run. */
+const warmUp_s = 600;
+/** Growth that is surely more than this fails, in MB/h. */
+const mostGrowth_MBph = 10;
+/** Shorter runs say nothing about growth, in minutes. */
+const leastForGrowth = 30;
+/** The lines are open so long after the recorder has started at the latest, in s. */
+const opening_s = 3;
+/** What is owed is written so long after the faults have ended, in s. */
+const settling_s = 25;
+
+export async function soak(options: SoakOptions): Promise<SoakResult> {
+  const run = new SoakRun(options);
+  try {
+    await run.start();
+    await run.disturb();
+    await run.stop();
+  } finally {
+    await run.kill();
+  }
+  return run.audit();
+}
+
+class SoakRun {
+  readonly #options: SoakOptions;
+  readonly #log: string;
+  readonly #rigs: { readonly lines: readonly SoakLine[]; readonly worker: Worker<ToRig, FromRig> }[] = [];
+  #recorder: Worker<ToRecorderWorker, FromRecorderWorker> | null = null;
+  readonly #trips: TripMessage[] = [];
+  readonly #closed: string[] = [];
+  readonly #verdicts = new Set<string>();
+  readonly #memory: { recorder: MemorySample[]; server: MemorySample[] } = { recorder: [], server: [] };
+  readonly #servers = new Set<number>();
+  readonly #diskTroubles: [number, number][] = [];
+  readonly #faults: Record<string, number> = {};
+  #control: Control = { clock_ms: 0, disk: 'well' };
+  #start_s = 0;
+  #listening_s = 0;
+  #stop_s = 0;
+  #status: StatusMessage | null = null;
+  #lateness: LoopLateness = { p50_ms: 0, p99_ms: 0, max_ms: 0 };
+
+  constructor(options: SoakOptions) {
+    this.#options = options;
+    this.#log = join(options.folder, 'soak.log');
+  }
+
+  async start(): Promise<void> {
+    const { folder, seed } = this.#options;
+    mkdirSync(join(folder, 'tee'), { recursive: true });
+    this.#setControl({});
+    const addresses: Record<string, PortAddress> = {};
+    // A converter and a bus hold each other up in one process: every reply is waited for to within 0.1 ms.
+    const kinds = ['stream', 'bus'] as const;
+    for (const kind of kinds) {
+      const lines = soakLines.filter((line) => line.kind === kind);
+      const worker = new Worker<ToRig, FromRig>(
+        new URL('rig-worker.ts', import.meta.url),
+        this.#log,
+        {},
+        () => undefined,
+      );
+      this.#rigs.push({ lines, worker });
+      const started = await worker.ask({ start: { folder, seed, lines } }, 'started');
+      Object.assign(addresses, started.addresses);
+    }
+    const preload = new URL('faults-preload.ts', import.meta.url).href;
+    const recorder = new Worker<ToRecorderWorker, FromRecorderWorker>(
+      new URL('recorder-worker.ts', import.meta.url),
+      this.#log,
+      { NODE_OPTIONS: `--import=${preload}`, SOAK_CONTROL: this.#controlPath },
+      (message) => this.#hear(message),
+    );
+    this.#recorder = recorder;
+    const config = soakConfig(folder, addresses);
+    await recorder.ask({ config, teeFolder: join(folder, 'tee') }, 'started');
+    this.#start_s = monotonic_s();
+    this.#listening_s = this.#start_s + opening_s;
+  }
+
+  /** Lets every planned fault happen at its instant, and looks at the memory in between. */
+  async disturb(): Promise<void> {
+    const { minutes, seed, say } = this.#options;
+    const plan = planFaults(minutes, seed);
+    say(`seed ${seed}, ${minutes} minutes, ${plan.length} changes of fault planned`);
+    const end_s = this.#start_s + minutes * 60;
+    let next = 0;
+    let looked_s = 0;
+    for (let now_s = monotonic_s(); now_s < end_s; now_s = monotonic_s()) {
+      const fault = plan[next];
+      if (fault !== undefined && now_s >= this.#start_s + fault.at_s) {
+        next++;
+        this.#note(`${fault.at_s.toFixed(1)} s ${JSON.stringify(fault)}`);
+        await this.#apply(fault);
+        continue;
+      }
+      if (now_s >= looked_s + look_s) {
+        looked_s = now_s;
+        this.#look(now_s);
+      }
+      const due_s = fault === undefined ? end_s : this.#start_s + fault.at_s;
+      await Promise.race([
+        delay(Math.max(1, Math.min(look_s, due_s - now_s, end_s - now_s) * 1000)),
+        this.#recorder!.ended.then((how) => {
+          throw new Error(`the recorder ended (${how}): see ${this.#log}`);
+        }),
+      ]);
+    }
+    // Verdicts that are owed may take their time on a busy machine.
+    const patience_s = end_s + settling_s;
+    while (this.#closed.some((id) => !this.#verdicts.has(id)) && monotonic_s() < patience_s) await delay(200);
+  }
+
+  async stop(): Promise<void> {
+    this.#stop_s = monotonic_s();
+    const recorder = this.#recorder!;
+    const { status, lateness } = await recorder.ask('stop', 'status');
+    this.#status = status;
+    this.#lateness = lateness;
+    await recorder.ended;
+    for (const { worker } of this.#rigs) {
+      await worker.ask({ stop: true }, 'stopped');
+      await worker.ended;
+    }
+  }
+
+  async kill(): Promise<void> {
+    const server = this.#recorder === null ? [] : childrenOf(this.#recorder.child.pid ?? 0);
+    await this.#recorder?.kill();
+    for (const pid of server) if (residentMemory_MB(pid) !== null) process.kill(pid, 'SIGKILL');
+    for (const { worker } of this.#rigs) await worker.kill();
+  }
+
+  async audit(): Promise<SoakResult> {
+    const { minutes, seed, folder, say } = this.#options;
+    const status = this.#status!;
+    const listening: Listening = {
+      from_s: this.#listening_s,
+      to_s: this.#stop_s,
+      diskTroubles: this.#diskTroubles,
+    };
+    say('auditing');
+    const config = soakConfig(folder, await this.#addresses());
+    const streams: StreamResult[] = [];
+    const buses: BusResult[] = [];
+    let trips: TripResult | null = null;
+    let delivered = 0;
+    for (const line of soakLines) {
+      const counters = status.lines.find((each) => each.line === line.id)!.counters;
+      const tee = join(folder, 'tee', `${line.id}.tee`);
+      const notes = readFileSync(join(folder, `${line.id}.notes.json`), 'utf8');
+      if (line.kind === 'stream') {
+        const own: StreamNotes = JSON.parse(notes);
+        const audit = new StreamAudit(line, own);
+        for await (const block of readTee(tee)) {
+          delivered += block.scans;
+          audit.add(block);
+        }
+        streams.push(audit.result(listening, counters['scansLost']!, 0));
+        trips ??= auditTrips(own, audit.delivered(listening), this.#trips);
+      } else {
+        const own: BusNotes = JSON.parse(notes);
+        const audit = new BusAudit(line, own);
+        const driver: Driver = await createDriver(config.lines.find(({ id }) => id === line.id)!);
+        for await (const block of readTee(tee)) {
+          delivered += block.scans;
+          audit.add(block, driver.groups[block.group]!.channels);
+        }
+        buses.push(audit.result(listening, counters, 0));
+      }
+    }
+    const events = await auditEvents(config.dataFolder, this.#closed, soakLines);
+    const recorded = (await tallyRing(config.dataFolder)).reduce((sum, each) => sum + each.scansRecorded, 0);
+    const refused = status.counters['ringScansRefused'] ?? 0;
+    const outrun = status.counters['ringScansOutrun'] ?? 0;
+    const ring = { delivered, recorded, refused, outrun, left: delivered - recorded - refused - outrun };
+    const from_s = this.#start_s + Math.min(warmUp_s, minutes * 30);
+    const result = {
+      minutes,
+      seed,
+      faults: this.#faults,
+      streams,
+      buses,
+      trips: trips!,
+      events,
+      ring,
+      recorderMemory: slopeOf(this.#memory.recorder, from_s),
+      serverMemory: slopeOf(this.#memory.server, from_s),
+      lateness: this.#lateness,
+      counters: status.counters,
+      serversSeen: this.#servers.size,
+    };
+    return { ...result, failures: failuresOf(result) };
+  }
+
+  /** Ports have gone by now; only their kind matters. */
+  async #addresses(): Promise<Record<string, PortAddress>> {
+    return Object.fromEntries(
+      soakLines.map(({ id, transport }) => [
+        id,
+        transport === 'pty' ? { kind: 'serial', path: '/none' } : { kind: 'tcp', host: '127.0.0.1', port: 1 },
+      ]),
+    );
+  }
+
+  get #controlPath(): string {
+    return join(this.#options.folder, 'control.json');
+  }
+
+  #setControl(change: Partial<Control>): void {
+    this.#control = { ...this.#control, ...change };
+    writeFileSync(`${this.#controlPath}.new`, JSON.stringify(this.#control));
+    renameSync(`${this.#controlPath}.new`, this.#controlPath);
+  }
+
+  async #apply(fault: Fault): Promise<void> {
+    const isBegin = !('isOn' in fault) || fault.isOn;
+    if (isBegin && fault.what !== 'replug') {
+      const name = fault.what === 'disk' ? `disk-${fault.disk}` : fault.what;
+      if (name !== 'disk-well') this.#faults[name] = (this.#faults[name] ?? 0) + 1;
+    }
+    switch (fault.what) {
+      case 'bit-errors':
+        await this.#tellRig(fault.line, {
+          wire: { line: fault.line, faults: { bitErrors_ratio: fault.isOn ? bitErrors_ratio : 0 } },
+        });
+        break;
+      case 'late-replies':
+        await this.#tellRig(fault.line, {
+          units: { line: fault.line, faults: fault.isOn ? late : { late_ratio: 0 } },
+        });
+        break;
+      case 'silent-units':
+        await this.#tellRig(fault.line, { units: { line: fault.line, faults: { isDead: fault.isOn } } });
+        break;
+      case 'unplug':
+        await this.#tellRig(fault.line, { unplug: fault.line });
+        break;
+      case 'replug':
+        await this.#tellRig(fault.line, { replug: fault.line });
+        break;
+      case 'kill-server':
+        for (const pid of childrenOf(this.#recorder!.pid)) process.kill(pid, 'SIGKILL');
+        break;
+      case 'clock':
+        this.#setControl({ clock_ms: fault.clock_ms });
+        break;
+      case 'disk':
+        this.#setControl({ disk: fault.disk });
+        break;
+    }
+  }
+
+  async #tellRig(line: string, message: ToRig): Promise<void> {
+    const rig = this.#rigs.find(({ lines }) => lines.some(({ id }) => id === line));
+    if (rig === undefined) throw new Error(`no rig plays ${line}`);
+    await rig.worker.ask(message, 'done');
+  }
+
+  #look(now_s: number): void {
+    const { pid } = this.#recorder!;
+    const own_MB = residentMemory_MB(pid);
+    if (own_MB !== null) this.#memory.recorder.push({ at_s: now_s, pid, rss_MB: own_MB });
+    for (const server of childrenOf(pid)) {
+      this.#servers.add(server);
+      const rss_MB = residentMemory_MB(server);
+      if (rss_MB !== null) this.#memory.server.push({ at_s: now_s, pid: server, rss_MB });
+    }
+  }
+
+  #hear(message: FromRecorderWorker): void {
+    if (message.kind === 'trip') this.#trips.push(message.trip);
+    else if (message.kind === 'event') this.#closed.push(message.event);
+    else if (message.kind === 'verdict') this.#verdicts.add(message.event);
+  }
+
+  #note(text: string): void {
+    appendFileSync(this.#log, `soak: ${text}\n`);
+  }
+}
+
+/** What must not be; a loss with a reason may. */
+function failuresOf(result: Omit<SoakResult, 'failures'>): string[] {
+  const failures: string[] = [];
+  const want = (isRight: boolean, what: string) => {
+    if (!isRight) failures.push(what);
+  };
+  for (const each of result.streams) {
+    const { line } = each;
+    want(each.recorded > 0, `${line}: nothing was recorded`);
+    want(each.unexplained === 0, `${line}: ${each.unexplained} scans are missing for no known reason`);
+    want(each.uncounted === 0, `${line}: the sum is off by ${each.uncounted} scans`);
+    want(each.misnumbered === 0, `${line}: ${each.misnumbered} times the scan number was wrong`);
+    want(each.wrongValues === 0, `${line}: ${each.wrongValues} wrong values`);
+    for (const example of each.examples) failures.push(`${line}: ${example}`);
+  }
+  for (const each of result.buses) {
+    const { line } = each;
+    want(each.recorded > 0, `${line}: nothing was recorded`);
+    want(each.unexplained === 0, `${line}: ${each.unexplained} replies are missing for no known reason`);
+    want(
+      each.cutOff >= 0 && each.cutOff <= each.mostCutOff,
+      `${line}: ${each.cutOff} polls ended in no known way, ${each.mostCutOff} could be cut off`,
+    );
+    want(
+      each.slotsLeft >= 0 && each.slotsLeft <= each.mostSlotsLeft,
+      `${line}: the counters explain ${each.slotsLeft} slots more than there were`,
+    );
+    want(each.wrongValues === 0, `${line}: ${each.wrongValues} wrong values`);
+    for (const example of each.examples) failures.push(`${line}: ${example}`);
+  }
+  const { trips, events, ring, recorderMemory, serverMemory, minutes } = result;
+  want(ring.recorded > 0 && ring.left === 0, `the sum of the disk ring is off by ${ring.left} scans`);
+  want(trips.missed.length === 0, `${trips.missed.length} trips were not declared`);
+  want(trips.false.length === 0, `${trips.false.length} trips were declared that were none`);
+  want(
+    events.acknowledged === trips.declared,
+    `${trips.declared} trips declared, ${events.acknowledged} events acknowledged`,
+  );
+  want(events.whole === events.folders, `${events.folders - events.whole} events are not whole`);
+  want(events.judged === events.folders, `${events.folders - events.judged} events have no verdict`);
+  want(events.wrongValues === 0, `${events.wrongValues} wrong values in events`);
+  failures.push(...events.troubles.slice(0, 5));
+  if (minutes >= leastForGrowth) {
+    for (const [who, slope] of [
+      ['recorder', recorderMemory],
+      ['server', serverMemory],
+    ] as const) {
+      want(
+        slope !== null && slope.slope - slope.halfWidth <= mostGrowth_MBph,
+        `the ${who} grows by ${slope?.slope.toFixed(1)} MB/h`,
+      );
+    }
+  }
+  return failures;
+}
