@@ -242,7 +242,8 @@ export class TrendStore {
       work();
       this.#database.exec('COMMIT');
     } catch (error) {
-      this.#database.exec('ROLLBACK');
+      // A full disk has ended the transaction already.
+      if (this.#database.isTransaction) this.#database.exec('ROLLBACK');
       throw error;
     }
   }
