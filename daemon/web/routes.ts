@@ -2,6 +2,7 @@
 import type { FastifyInstance } from 'fastify';
 import Type, { type Static, type TSchema } from 'typebox';
 import type { Trends } from '../store/trends.ts';
+import { waveSpeedChart } from '../store/wave-speed-chart.ts';
 import {
   eventAnswer,
   eventsAnswer,
@@ -112,16 +113,23 @@ export function apiRoutes(app: FastifyInstance, { library, state, hub }: RouteSo
     {
       schema: {
         params: legParams,
-        ...says('events', 'Control chart of the wave speed of a leg, a point a day.', {
-          200: waveSpeedAnswer,
-          404: problem,
-        }),
+        ...says(
+          'events',
+          'Control chart of the wave speed of a leg, a point a day; no days before its first event.',
+          {
+            200: waveSpeedAnswer,
+            404: problem,
+          },
+        ),
       },
     },
     async (request, reply) => {
       const { id } = request.params;
       const chart = await library.waveSpeed?.(id);
-      return chart ?? reply.code(404).send({ error: `No event has told a wave speed of leg "${id}" yet.` });
+      if (chart != null) return chart;
+      // A leg of the rig without an event yet is no error.
+      if (state.rig?.legs.some((leg) => leg.id === id)) return waveSpeedChart(id, []);
+      return reply.code(404).send({ error: `There is no leg "${id}" in this rig or its events.` });
     },
   );
 

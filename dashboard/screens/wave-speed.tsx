@@ -33,7 +33,13 @@ function Leg({ leg }: { leg: LegView }) {
     <section class="speed-leg" aria-label={`Wave speed, ${leg.name}`}>
       <h2>{leg.name}</h2>
       {value === null || value.days.length === 0 ? (
-        <p class="empty">{error === '' ? 'Loading …' : error}</p>
+        <p class="empty">
+          {value !== null
+            ? 'No event has told a wave speed of this leg yet.'
+            : error === ''
+              ? 'Loading …'
+              : error}
+        </p>
       ) : (
         <>
           <Newest view={value} />

@@ -8,6 +8,7 @@ import { LiveHub } from '../../daemon/web/live.ts';
 import { RigState } from '../../daemon/web/rig-state.ts';
 import { createServer } from '../../daemon/web/server.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
+import { syntheticConfig } from '../support/synthetic-rig.ts';
 
 let folder: ReturnType<typeof temporaryFolder>;
 let store: Ingest;
@@ -69,7 +70,7 @@ test('the day gathers its events, follows a new revision, and survives a rebuild
   expect(store.waveSpeed('B')).toBeNull();
 });
 
-test('GET /api/legs/:id/wave-speed answers with the chart, or says that there is none', async () => {
+test('GET /api/legs/:id/wave-speed answers with the chart, or is empty before the first event', async () => {
   await add(0, 1280);
   const state = new RigState(() => 0);
   const app = await createServer({
@@ -85,6 +86,17 @@ test('GET /api/legs/:id/wave-speed answers with the chart, or says that there is
   expect(found.json()).toEqual(store.waveSpeed('A'));
   const missing = await app.inject({ url: '/api/legs/B/wave-speed', headers });
   expect(missing.statusCode).toBe(404);
-  expect(missing.json()).toEqual({ error: 'No event has told a wave speed of leg "B" yet.' });
+  expect(missing.json()).toEqual({ error: 'There is no leg "B" in this rig or its events.' });
+  const config = { ...syntheticConfig, legs: syntheticConfig.legs.map((leg) => ({ ...leg, id: 'B' })) };
+  state.hello({
+    kind: 'hello',
+    config,
+    software: 'test',
+    boot: 'made-up',
+    anchor: { time_s: 0, wall_ms: 0 },
+  });
+  const empty = await app.inject({ url: '/api/legs/B/wave-speed', headers });
+  expect(empty.statusCode).toBe(200);
+  expect(empty.json()).toMatchObject({ leg: 'B', days: [], chart: null, warning: null });
   await app.close();
 });
