@@ -1,6 +1,7 @@
 /** Checks across keys of one rig: geometry, ratings, windows. Works on a tree with holes. */
 import type { Findings } from './fault.ts';
 import type { RigText } from './schema.ts';
+import { checkDefinitions } from './schema-definitions.ts';
 import { checkTank } from './schema-tank.ts';
 import type { DeepPartial } from './yaml-load.ts';
 
@@ -14,6 +15,7 @@ export function checkRig(rig: DeepPartial<RigText>, findings: Findings): void {
     checkRatings(leg, `legs[${i}]`, rig.trip?.tank?.setPoint, findings);
   });
   checkTank(rig.trip?.tank, findings);
+  checkDefinitions(rig, findings);
   const { mild, severe } = rig.severity ?? {};
   if (mild !== undefined && severe !== undefined && mild >= severe) {
     findings.fault(

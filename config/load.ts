@@ -145,6 +145,7 @@ function resolve(rig: RigText, channels: readonly PlacedChannel[], physics: Phys
       history_s: rig.windows.history,
     },
     severity: { version: rig.severity.version, mild_mps: rig.severity.mild, severe_mps: rig.severity.severe },
+    definitions: rig.definitions,
     dataFolder: rig.dataFolder,
     disk: resolveDisk(rig.disk),
     server: rig.server,

@@ -1,6 +1,7 @@
 /** The resolved configuration: everything the rest of the house knows about a rig. SI, defaults filled in, frozen. */
 import type { LineSpec } from '../drivers/line-spec.ts';
 import type { PublishConfig } from './publish.ts';
+import type { Definitions } from './schema-definitions.ts';
 import type { DiskConfig } from './schema-disk.ts';
 
 export type QuantityKind =
@@ -209,6 +210,8 @@ export interface RigConfig {
   readonly trip: TripConfig;
   readonly windows: WindowConfig;
   readonly severity: SeverityRule;
+  /** Absent in events of older software: the usual ones. */
+  readonly definitions?: Definitions;
   /** Folder for events, ring and index, relative to the working directory. */
   readonly dataFolder: string;
   /** What is kept on disk; absent: the usual. */

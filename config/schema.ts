@@ -5,6 +5,7 @@
 import { writeFileSync } from 'node:fs';
 import Type, { type Static } from 'typebox';
 import { idSchema } from './schema-channel.ts';
+import { definitionsSchema } from './schema-definitions.ts';
 import { diskSchema } from './schema-disk.ts';
 import { lineSchema } from './schema-lines.ts';
 import { publishSchema } from './schema-publish.ts';
@@ -210,6 +211,7 @@ export const rigSchema = Type.Object(
         description: 'Classes by the equivalent reverse velocity; no standard sets them.',
       },
     ),
+    definitions: definitionsSchema,
     dataFolder: Type.String({
       minLength: 1,
       default: 'data',

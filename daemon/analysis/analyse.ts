@@ -1,7 +1,9 @@
 /** The verdict: a pure function of a record. No clock, no files, no state; the same record gives the same words. */
 
+import { usualDefinitions } from '../../config/schema-definitions.ts';
 import { withBudgets } from './budget-sources.ts';
 import { captureOf } from './capture.ts';
+import { definitionsUsed } from './definitions.ts';
 import { type Facts, gather } from './facts.ts';
 import { flagsOf } from './flags.ts';
 import { type Frame, makeFrame } from './frame.ts';
@@ -148,6 +150,7 @@ function close(
     results,
     severity,
     flags,
+    definitions: definitionsUsed(record.definitions ?? usualDefinitions),
     sentence: sentenceOf(facts, results, severity, flags),
     velocity: isActive && facts !== null ? velocityHistory(facts) : { time_s: [], value: [] },
   };

@@ -7,6 +7,7 @@ import type {
   TankAir,
   TripConfig,
 } from '../../config/rig.ts';
+import type { Definitions } from '../../config/schema-definitions.ts';
 
 /** One channel over the event. Time is in s on the record's own clock; samples ascend; gaps are simply absent. */
 export interface Series {
@@ -47,4 +48,6 @@ export interface EventRecord {
   readonly liquid: LiquidConfig;
   readonly atmosphere_PaAbs: number;
   readonly severity: SeverityRule;
+  /** Absent: the usual ones. */
+  readonly definitions?: Definitions;
 }

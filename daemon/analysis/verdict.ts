@@ -130,6 +130,14 @@ export interface LegResults {
   readonly ratingMargin: Result;
 }
 
+/** What stands under the plain name of a figure: the option of the rig file, the result it means, and how it is defined. */
+export interface DefinitionUsed {
+  readonly quantity: 'static' | 'peak' | 'surge' | 'reverseVelocity' | 'closingTime' | 'deceleration';
+  readonly option: string;
+  readonly result: keyof LegResults;
+  readonly words: string;
+}
+
 export interface LegVerdict {
   readonly leg: string;
   readonly valve: string;
@@ -145,6 +153,8 @@ export interface LegVerdict {
     readonly severe_mps: number;
   };
   readonly flags: readonly Flag[];
+  /** Absent in verdicts of older software. */
+  readonly definitions?: readonly DefinitionUsed[];
   /** The wave speed by either way; `results.waveSpeed` is the one with the narrower interval. Absent in older verdicts. */
   readonly waveSpeeds?: { readonly ringDown: Result; readonly twoTaps: Result };
   /** One sentence for a visitor, with the numbers in it. */

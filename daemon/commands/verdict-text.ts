@@ -1,5 +1,6 @@
 /** A verdict as lines for a terminal. */
-import type { LegVerdict, Measured, Result, Verdict } from '../analysis/verdict.ts';
+import type { DefinitionUsed, LegVerdict, Result, Verdict } from '../analysis/verdict.ts';
+import { decimalsFor, rounded } from '../report/digits.ts';
 
 /** Result name -> label, display unit and factor from SI, in the order of printing. */
 const rows: readonly (readonly [keyof LegVerdict['results'], string, string, number])[] = [
@@ -9,6 +10,7 @@ const rows: readonly (readonly [keyof LegVerdict['results'], string, string, num
   ['inletReverseVelocity', 'reverse velocity, inlet tap', 'm/s', 1],
   ['surge', 'surge over static, corrected', 'bar', 1e-5],
   ['surgeRaw', 'surge over static, raw', 'bar', 1e-5],
+  ['surgeOverBefore', 'surge over static before', 'bar', 1e-5],
   ['seatingStep', 'step at seating', 'bar', 1e-5],
   ['sag', 'sag before seating', 'bar', 1e-5],
   ['peak', 'peak, corrected', 'bar', 1e-5],
@@ -44,25 +46,41 @@ function legText(leg: LegVerdict): string {
   for (const [name, label, unit, factor] of rows) {
     lines.push(`  ${label.padEnd(32)} ${resultText(leg.results[name], unit, factor)}`);
   }
+  for (const used of leg.definitions ?? []) lines.push(definitionText(used, leg));
   for (const flag of leg.flags) lines.push(`  ! ${flag.text} [${flag.code}]`);
   return `${lines.join('\n')}\n`;
 }
 
+const quantities: Readonly<Record<DefinitionUsed['quantity'], string>> = {
+  static: 'static pressure',
+  peak: 'peak',
+  surge: 'surge',
+  reverseVelocity: 'reverse velocity',
+  closingTime: 'closing time',
+  deceleration: 'deceleration',
+};
+
+/** `= surge [peak-over-settled]: 3.81 bar, corrected peak less the settled static`. */
+function definitionText({ quantity, option, result: name, words }: DefinitionUsed, leg: LegVerdict): string {
+  const row = rows.find(([key]) => key === name);
+  const result = leg.results[name];
+  const decimals = (factor: number) =>
+    result.value === null ? 0 : decimalsFor((Math.abs(result.high - result.low) * factor) / 2, 3);
+  const value =
+    row === undefined || result.value === null
+      ? 'withheld'
+      : `${rounded(result.value * row[3], Math.min(6, decimals(row[3])))} ${row[2]}`;
+  return `  = ${`${quantities[quantity]}:`.padEnd(18)} ${value}, ${words} [${option}]`;
+}
+
 function resultText(result: Result, unit: string, factor: number): string {
   if (result.value === null) return `-  ${result.reason}`;
-  const digits = digitsOf(result, factor);
-  const show = (value: number) => (value * factor).toFixed(digits);
+  const decimals = decimalsFor((Math.abs(result.high - result.low) * factor) / 2, 3);
+  const show = (value: number) => rounded(value * factor, Math.min(6, decimals));
   const window =
     result.from_s === null || result.to_s === null
       ? ''
       : `, ${(result.from_s * 1e3).toFixed(0)} to ${(result.to_s * 1e3).toFixed(0)} ms`;
   const interval = `[${show(result.low)} .. ${show(result.high)}]`;
   return `${show(result.value).padStart(9)} ${unit.padEnd(5)} ${interval.padEnd(22)} ${result.method}${window}`;
-}
-
-/** Two significant digits of the interval's half-width decide. */
-function digitsOf({ low, high }: Measured, factor: number): number {
-  const half = (Math.abs(high - low) * factor) / 2;
-  if (!(half > 0)) return 3;
-  return Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(half))));
 }

@@ -3,6 +3,7 @@ import { ByteWriter, ParquetWriter } from 'hyparquet-writer';
 import type { LegResults, LegVerdict, Measured } from '../analysis/verdict.ts';
 import type { EventRow } from '../web/wire.ts';
 import { textCell } from './csv-cells.ts';
+import { decimalsFor, rounded } from './digits.ts';
 
 /** One leg of one event. */
 export interface VerdictRow {
@@ -16,6 +17,8 @@ export interface VerdictRow {
   readonly valve: string;
   readonly severity: string;
   readonly flags: string;
+  /** `quantity=option` of each definition in use, space between. */
+  readonly definitions: string;
   readonly results: LegResults;
 }
 
@@ -34,6 +37,7 @@ export function verdictRows(events: readonly EventRow[]): VerdictRow[] {
         valve: leg.valve,
         severity: leg.severity.class,
         flags: leg.flags.map(({ code }) => code).join(' '),
+        definitions: (leg.definitions ?? []).map(({ quantity, option }) => `${quantity}=${option}`).join(' '),
         results: leg.results,
       })),
   );
@@ -49,6 +53,7 @@ const texts = [
   'valve',
   'severity',
   'flags',
+  'definitions',
 ] as const;
 
 /** Metrics that any row has, in the order of the first, with their unit where any row has a number. */
@@ -58,18 +63,6 @@ function metricsOf(rows: readonly VerdictRow[]): { name: keyof LegResults; unit:
     const found = rows.map(({ results }) => results[name]).find((result) => result?.value != null);
     return { name, unit: (found as Measured | undefined)?.unit ?? '' };
   });
-}
-
-/** Decimal places that the interval justifies: two digits of its half-width (JCGM 100:2008, 7.2.6). */
-export function decimalsOf({ low, high }: Pick<Measured, 'low' | 'high'>): number {
-  const half = Math.abs(high - low) / 2;
-  return half > 0 ? 1 - Math.floor(Math.log10(half)) : 6;
-}
-
-/** `value` with so many decimal places; negative ones round in front of the point. */
-function rounded(value: number, decimals: number): string {
-  if (decimals >= 0) return value.toFixed(Math.min(12, decimals));
-  return String(Math.round(value * 10 ** decimals) / 10 ** decimals);
 }
 
 /** Columns `<metric> [unit]`, `<metric> low`, `<metric> high`, `<metric> withheld`; digits follow the uncertainty. */
@@ -93,7 +86,10 @@ export function* verdictCsv(rows: readonly VerdictRow[]): Generator<string> {
       else if (result.value === null) cells.push('', '', '', textCell(result.reason));
       else {
         const { value, low, high } = result as Measured;
-        cells.push(...[value, low, high].map((each) => rounded(each, decimalsOf({ low, high }))), '');
+        cells.push(
+          ...[value, low, high].map((each) => rounded(each, decimalsFor(Math.abs(high - low) / 2, 6))),
+          '',
+        );
       }
     }
     yield `${cells.join(',')}\r\n`;

@@ -123,6 +123,7 @@ export function recordOf(
     liquid: config.liquid,
     atmosphere_PaAbs: config.atmosphere_PaAbs,
     severity: config.severity,
+    ...(config.definitions === undefined ? {} : { definitions: config.definitions }),
   };
 }
 

@@ -61,6 +61,16 @@ export const verdictAnswer = Type.Object(
               withholds: Type.Array(Type.String(), { description: 'metrics made meaningless' }),
             }),
           ),
+          definitions: Type.Optional(
+            Type.Array(
+              Type.Object({
+                quantity: text('plain name of a figure'),
+                option: text('as the rig file names it'),
+                result: text('metric that stands for it'),
+                words: text('the definition'),
+              }),
+            ),
+          ),
           sentence: text('for a visitor'),
           velocity: Type.Object({
             time_s: Type.Array(Type.Number(), { description: 'after the trip' }),

@@ -80,6 +80,18 @@ export const meanings: Readonly<Record<ResultKey, readonly [name: string, defini
   ratingMargin: ['Margin to rating', 'Pressure rating of pipe or valve, whichever is lower, less the peak.'],
 };
 
+/** Plain names of figures that have more than one definition. */
+export const quantityWords: Readonly<
+  Record<NonNullable<LegVerdict['definitions']>[number]['quantity'], string>
+> = {
+  static: 'Static pressure',
+  peak: 'Peak',
+  surge: 'Surge',
+  reverseVelocity: 'Reverse velocity',
+  closingTime: 'Closing time',
+  deceleration: 'Deceleration',
+};
+
 const phases: Readonly<Record<StatusView['phase'], readonly [word: string, meaning: string]>> = {
   waiting: ['Waiting', 'The pump is at rest.'],
   filling: ['Filling', 'The pump fills the tank; the trapped air is being compressed.'],

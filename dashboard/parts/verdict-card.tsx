@@ -3,7 +3,7 @@ import { useState } from 'preact/hooks';
 import type { LegVerdict, RigView } from '../../daemon/web/wire.ts';
 import { flagWords } from '../format/flag-words.ts';
 import { resultPhrase } from '../format/result.ts';
-import { meanings, type ResultKey } from '../format/words.ts';
+import { meanings, quantityWords, type ResultKey } from '../format/words.ts';
 import { useUnits } from '../state/house.ts';
 import { ClassMark, WarningMark } from './class-mark.tsx';
 import { CrossChecks } from './cross-checks.tsx';
@@ -36,6 +36,14 @@ const brief: readonly ResultKey[] = ['surge', 'closingTime', 'decelerationMean',
 const always = new Set<ResultKey>(['equivalentReverseVelocity', 'trip', ...shown.map(([key]) => key)]);
 const others = (Object.keys(meanings) as ResultKey[]).filter((key) => !always.has(key));
 
+/** Which row a definition stands in; the reverse velocity on top stays the one that the class is judged by. */
+const plainNames: Partial<Record<NonNullable<LegVerdict['definitions']>[number]['quantity'], ResultKey>> = {
+  surge: 'surge',
+  peak: 'peak',
+  closingTime: 'closingTime',
+  deceleration: 'decelerationMean',
+};
+
 const parts = new Set<ResultKey>(shown.flatMap(([key, isPart]) => (isPart ? [key] : [])));
 
 /** Whether a row above says already why this number is withheld. */
@@ -48,13 +56,28 @@ function isSaidAbove({ results }: LegVerdict, above: readonly ResultKey[], key: 
   });
 }
 
+/** The chosen definition of a figure changes places with the usual one, so that it stands where a reader looks for it. */
+function underPlainNames({ definitions = [] }: LegVerdict, keys: readonly ResultKey[]): ResultKey[] {
+  const swaps = new Map<ResultKey, ResultKey>();
+  for (const { quantity, result } of definitions) {
+    const usual = plainNames[quantity];
+    if (usual === undefined || usual === result) continue;
+    swaps.set(usual, result);
+    swaps.set(result, usual);
+  }
+  return keys.map((key) => swaps.get(key) ?? key);
+}
+
 export function VerdictCard({ leg, rig, isBrief = false, onAsk }: Props) {
   const [isLong, lengthen] = useState(false);
   const units = useUnits();
   const { results, severity } = leg;
   const equivalent = results.equivalentReverseVelocity;
   const ask = onAsk === undefined ? {} : { onAsk };
-  const keys = isBrief ? brief : [...shown.map(([key]) => key), ...(isLong ? others : [])];
+  const keys = underPlainNames(
+    leg,
+    isBrief ? brief : [...shown.map(([key]) => key), ...(isLong ? others : [])],
+  );
   const aside =
     equivalent.value === null ? null : (
       <IntervalBar result={equivalent} rule={severity} width={isBrief ? 190 : 150} />
@@ -96,6 +119,7 @@ export function VerdictCard({ leg, rig, isBrief = false, onAsk }: Props) {
           </button>
         </p>
       )}
+      {!isBrief && <DefinitionsUsed leg={leg} />}
       {!isBrief && <CrossChecks leg={leg} view={rig.legs.find(({ id }) => id === leg.leg)} />}
       <Flags leg={leg} />
     </article>
@@ -143,6 +167,29 @@ export function SeverityWords({ leg }: { leg: LegVerdict }) {
       <ClassMark of={leg.severity.class} />
       <strong>{leg.severity.words}</strong>
     </p>
+  );
+}
+
+/** What stands under the plain names here, with the option as the rig file spells it. */
+function DefinitionsUsed({ leg }: { leg: LegVerdict }) {
+  const units = useUnits();
+  if (leg.definitions === undefined) return null;
+  return (
+    <details class="definitions">
+      <summary>Definitions in use</summary>
+      <dl>
+        {leg.definitions.map(({ quantity, option, result, words }) => (
+          <div key={quantity}>
+            <dt>
+              {quantityWords[quantity]} <span class="unit">{option}</span>
+            </dt>
+            <dd>
+              {resultPhrase(result, leg.results[result], units)}: {words}
+            </dd>
+          </div>
+        ))}
+      </dl>
+    </details>
   );
 }
 
