@@ -143,14 +143,15 @@ async function* walk(
   decode: (header: RingHeader, chunk: FoundChunk) => RawBlock[],
 ): AsyncGenerator<RingBlock, void, undefined> {
   const next = new Map<string, number>();
-  const listed = await listRing(dataFolder, files);
+  const listed = (await listRing(dataFolder, files)).filter((file, at, all) =>
+    mayHold(file, all, at, window),
+  );
   // A tail may begin anew while its segment is read: had first, the two together miss nothing.
   const tails = new Map<string, Uint8Array>();
   for (const file of listed) {
-    if (file.isTail && mayHold(file, window)) tails.set(file.path, await readOrNothing(file.path, files));
+    if (file.isTail) tails.set(file.path, await readOrNothing(file.path, files));
   }
   for (const file of listed) {
-    if (!mayHold(file, window)) continue;
     const { header } = file;
     const { from_s, to_s } = monotonic(header, window);
     const limits = { from_s, to_s, groups: header.groups.length };
@@ -298,8 +299,20 @@ function orderOf(path: string): number {
   return Number(/-(\d+)\./.exec(basename(path))?.[1] ?? 1);
 }
 
-function mayHold({ header }: RingFile, window: RingWindow): boolean {
-  return !('boot' in window) || header.boot === window.boot;
+/** Lines deliver in their own time: a segment may hold blocks so much older or younger than its limits, in s. */
+const slack_s = 120;
+
+/** By the anchors alone, so that months of segments need not be opened: a segment is over when the next one of its run begins. */
+function mayHold({ header }: RingFile, all: readonly RingFile[], at: number, window: RingWindow): boolean {
+  const { boot, sequence, anchor } = header;
+  if ('boot' in window && boot !== window.boot) return false;
+  const { from_s, to_s } = monotonic(header, window);
+  if (anchor.time_s - slack_s > to_s) return false;
+  let next = at + 1;
+  while (next < all.length && all[next].header.boot === boot && all[next].header.sequence === sequence)
+    next++;
+  const successor = all[next]?.header;
+  return successor?.boot !== boot || successor.anchor.time_s + slack_s >= from_s;
 }
 
 function monotonic({ anchor }: RingHeader, window: RingWindow): { from_s: number; to_s: number } {
