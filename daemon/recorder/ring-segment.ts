@@ -85,8 +85,7 @@ export class RingSegment {
     const { pair } = this;
     if (pair === null) return;
     this.pair = null;
-    await pair.segment.close();
-    await pair.tail.close();
+    await closeAll([pair.segment, pair.tail]);
     await this.files.remove(pair.tailPath);
   }
 
@@ -190,7 +189,7 @@ export class RingSegment {
       await this.files.syncFolder(folder);
       await this.files.syncFolder(this.dataFolder);
     } catch (error) {
-      for (const file of opened) await file.close();
+      await closeAll(opened);
       await this.files.remove(segmentPath);
       await this.files.remove(tailPath);
       throw error;
@@ -213,12 +212,17 @@ export class RingSegment {
     const { pair } = this;
     if (pair === null) return;
     this.pair = null;
-    await pair.segment.close();
-    await pair.tail.close();
+    await closeAll([pair.segment, pair.tail]);
     // A disk that is full for a night would otherwise gather one empty pair a second.
     if (!pair.hasTail) await this.files.remove(pair.tailPath);
     if (!pair.hasChunks && !pair.hasTail) await this.files.remove(pair.segmentPath);
   }
+}
+
+/** One that cannot be closed does not keep the others open; its error is thrown at the end. */
+async function closeAll(files: readonly OpenFile[]): Promise<void> {
+  const ends = await Promise.allSettled(files.map((file) => file.close()));
+  for (const end of ends) if (end.status === 'rejected') throw end.reason;
 }
 
 /** Numbers, quality and the object itself, roughly. */

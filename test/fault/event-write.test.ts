@@ -34,8 +34,8 @@ async function expectWhole(id: string): Promise<void> {
 }
 
 /** Operations in the life of an event that is written and judged, with nothing failing. */
-async function lifeLength(): Promise<number> {
-  const files = failingFiles(Number.POSITIVE_INFINITY, false);
+async function lifeLength(hasReads = false): Promise<number> {
+  const files = failingFiles(Number.POSITIVE_INFINITY, false, hasReads);
   const scratch = temporaryFolder();
   const content = eventContent(scratch.path);
   await new EventFolderWrite(scratch.path, content, files).write();
@@ -103,7 +103,7 @@ describe('operation n of an event fails, for every n', () => {
   });
 
   test('while its verdict is written: an acknowledged verdict is there, and the next scan makes good what failed', async () => {
-    const last = await lifeLength();
+    const last = await lifeLength(true);
     for (let n = 1; n <= last; n++) {
       folder.remove();
       folder = temporaryFolder();
@@ -114,7 +114,7 @@ describe('operation n of an event fails, for every n', () => {
         dataFolder: folder.path,
         software: 'test',
         analyse: countingAnalyse,
-        files: failingFiles(n, true),
+        files: failingFiles(n, true, true),
       });
       let acknowledged: string | null = null;
       try {

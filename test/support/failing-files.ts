@@ -10,9 +10,10 @@ export interface FailingFiles extends Files {
 
 /**
  * The real disk, but operation `n` (from 1) fails with ENOSPC; with `forEver` every one after it as well, as if the
- * process had been killed there. A failing write leaves half of its bytes behind, a failing rename nothing.
+ * process had been killed there. A failing write leaves half of its bytes behind, a failing rename nothing; a failing close
+ * gives the descriptor back all the same. With `hasReads` also what only reads is counted, and may fail.
  */
-export function failingFiles(n: number, forEver: boolean): FailingFiles {
+export function failingFiles(n: number, forEver: boolean, hasReads = false): FailingFiles {
   let operations = 0;
   const fails = () => {
     operations++;
@@ -30,8 +31,10 @@ export function failingFiles(n: number, forEver: boolean): FailingFiles {
       if (fails()) throw full('sync');
       await file.sync();
     },
-    // Closing gives the descriptor back whatever it answers.
-    close: () => file.close(),
+    async close() {
+      await file.close();
+      if (fails()) throw full('close');
+    },
   });
   return {
     operations: () => operations,
@@ -56,8 +59,14 @@ export function failingFiles(n: number, forEver: boolean): FailingFiles {
       if (fails()) throw full('publish');
       await disk.publish(from, to);
     },
-    list: (path) => disk.list(path),
-    read: (path) => disk.read(path),
+    async list(path) {
+      if (hasReads && fails()) throw full('list');
+      return disk.list(path);
+    },
+    async read(path) {
+      if (hasReads && fails()) throw full('read');
+      return disk.read(path);
+    },
     facts: (path) => disk.facts(path),
     space: (path) => disk.space(path),
     openToRead: (path) => disk.openToRead(path),

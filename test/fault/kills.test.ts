@@ -1,0 +1,32 @@
+/** A few of the kills of `node test/soak/kills.ts`; the full number is run by hand, figures in test/soak/figures.md. */
+import { afterEach, beforeEach, expect, test } from 'vitest';
+import { whyNoPty } from '../../daemon/virtual-rig/pty.ts';
+import { killAtRandom } from '../soak/kill-instants.ts';
+import { temporaryFolder } from '../support/event-builder.ts';
+
+let folder: ReturnType<typeof temporaryFolder>;
+beforeEach(() => {
+  folder = temporaryFolder();
+});
+afterEach(() => folder.remove());
+
+const why = whyNoPty();
+if (why !== null) console.warn(`skipped: kills of a converter, no pseudo-terminals here (${why})`);
+
+test.each(['recorder', 'server'] as const)(
+  'killed at random instants, the %s leaves whole events and a true index',
+  async (victim) => {
+    const result = await killAtRandom(victim, 12, 3, folder.path);
+    expect(result.failures).toEqual([]);
+    expect(result.isIndexRight).toBe(true);
+    expect(result.eventsAcknowledged).toBeGreaterThan(0);
+    expect(result.eventsWhole).toBeGreaterThanOrEqual(result.eventsAcknowledged);
+  },
+);
+
+test.skipIf(why !== null)('killed at random instants, a converter costs no event its values', async () => {
+  const result = await killAtRandom('rig', 8, 3, folder.path);
+  expect(result.failures).toEqual([]);
+  expect(result.eventsAcknowledged).toBeGreaterThan(0);
+  expect(result.eventsWhole).toBeGreaterThanOrEqual(result.eventsAcknowledged);
+});
