@@ -6,11 +6,11 @@ import { shapeSentence } from '../format/words.ts';
 import { listenToGestures } from '../plot/gestures.ts';
 import { download, figurePng } from '../plot/image.ts';
 import { axisWidth_px, rightPadding_px, type SecondFigure } from '../plot/second-figure.ts';
-import { exportAddress } from '../state/api.ts';
 import { useHouse, useUnits } from '../state/house.ts';
 import { useStore } from '../state/store.ts';
 import { useTrace } from '../state/use-event.ts';
 import { Cursor, type CursorName, CursorTable } from './cursors.tsx';
+import { ExportMenu } from './export-menu.tsx';
 import { Legend } from './legend.tsx';
 import type { WindowAsked } from './numbers.tsx';
 import { channelsOf, instantsOf, rolesOf, secondContent } from './second-content.ts';
@@ -168,9 +168,7 @@ export function Explorer({ event, leg, window }: Props) {
           <button type="button" class="button" onClick={() => void savePng()}>
             Save PNG
           </button>
-          <a class="button" href={exportAddress(event.id, shown[0], shown[1])} download={`${event.id}.csv`}>
-            Save CSV
-          </a>
+          <ExportMenu event={event.id} from_s={shown[0]} to_s={shown[1]} />
         </div>
         <div
           ref={area}

@@ -7,7 +7,9 @@ import { useUnits } from '../state/house.ts';
 export function Instruments({ rig, status }: { rig: RigView; status: StatusView }) {
   const channels = status.channels ?? [];
   if (channels.length === 0) return null;
-  const pressing = channels.filter((each) => each.class !== 'good');
+  const pressing = channels
+    .filter((each) => each.class !== 'good')
+    .sort((a, b) => worstFirst.indexOf(a.class) - worstFirst.indexOf(b.class));
   const others = rig.channels.length - channels.length;
   return (
     <details class="instruments" open={pressing.length > 0}>
@@ -47,6 +49,9 @@ export function Instruments({ rig, status }: { rig: RigView; status: StatusView 
   );
 }
 
+/** In the order of the words: an invalid value presses more than an uncertain one. */
+const worstFirst = Object.keys(classWords);
+
 function Instrument({ status, view }: { status: ChannelStatus; view: ChannelView | undefined }) {
   const units = useUnits();
   const { calibration } = status;
@@ -59,13 +64,15 @@ function Instrument({ status, view }: { status: ChannelStatus; view: ChannelView
         <StatusMark of={status.class} /> {classWords[status.class].word}
         {status.text !== '' && <span class="unit">: {status.text}</span>}
       </td>
-      <td>
+      <td data-label="Calibrated">
         {calibration === undefined
           ? 'never'
           : `${calendarDay(calibration.from_ms)}, no. ${calibration.version}`}
       </td>
-      <td>{calibration === undefined ? '' : dueWords(calibration.due_ms, Date.now())}</td>
-      <td>{calibration === undefined || view === undefined ? '' : driftWords(calibration, view, units)}</td>
+      <td data-label="Due">{calibration === undefined ? '' : dueWords(calibration.due_ms, Date.now())}</td>
+      <td data-label="Drift">
+        {calibration === undefined || view === undefined ? '' : driftWords(calibration, view, units)}
+      </td>
     </tr>
   );
 }

@@ -77,7 +77,23 @@ export function fetchTrace(id: string, window: TraceWindow, signal?: AbortSignal
   return getJson(`/api/events/${encodeURIComponent(id)}/trace?${query}`, signal);
 }
 
-/** Address of the CSV of a window. */
-export function exportAddress(id: string, from_s: number, to_s: number): string {
-  return `/api/events/${encodeURIComponent(id)}/export.csv?from=${from_s.toFixed(4)}&to=${to_s.toFixed(4)}`;
+const windowQuery = (from_s: number, to_s: number) => `from=${from_s.toFixed(4)}&to=${to_s.toFixed(4)}`;
+
+/** Address of a file of a window. */
+export function exportAddress(
+  id: string,
+  format: 'csv' | 'parquet' | 'json',
+  from_s: number,
+  to_s: number,
+): string {
+  return `/api/events/${encodeURIComponent(id)}/export.${format}?${windowQuery(from_s, to_s)}`;
+}
+
+/** `csv_bytes`, `parquet_bytes`, `json_bytes`: about how large the files will be. */
+export function fetchExportSizes(
+  id: string,
+  from_s: number,
+  to_s: number,
+): Promise<Readonly<Record<string, number>>> {
+  return getJson(`/api/events/${encodeURIComponent(id)}/export?${windowQuery(from_s, to_s)}`);
 }
