@@ -87,7 +87,13 @@ export function captureOf(facts: Facts): Capture | null {
   const missed = (part: number) => Math.min(1, Math.max(0, 1 - part / (surge_Pa + part)));
   return {
     corrected_Pa,
-    low_Pa: corrected_Pa - together(doubt_Pa, bySampling_Pa + 0.5 * byLag_Pa),
+    // Where it cannot be told whether the pulse is a ramp at all, nothing may have been missed: all of the correction falls.
+    low_Pa:
+      corrected_Pa -
+      together(
+        doubt_Pa,
+        seat.isSoftened === null ? bySampling_Pa + byLag_Pa + atSeat_Pa : bySampling_Pa + 0.5 * byLag_Pa,
+      ),
     high_Pa:
       corrected_Pa +
       together(

@@ -4,9 +4,10 @@ import { analyse } from '../../daemon/analysis/analyse.ts';
 import { independentRecords, type Missing, readIndependent } from '../support/independent-records.ts';
 import { count, emptyTally, type Tally } from '../support/independent-tally.ts';
 
-function tally(missing: Missing): Tally {
+function tally(missing: Missing, rate_Hz: number | null = null): Tally {
   const sum = emptyTally();
   for (const entry of independentRecords()) {
+    if (rate_Hz !== null && entry.sample_rate_Hz !== rate_Hz) continue;
     const verdict = analyse(readIndependent(entry, missing), {
       revision: 1,
       software: 'test',
@@ -28,6 +29,14 @@ describe('records of an independent model', () => {
       [],
     );
     expect(all.withheld).toHaveLength(5);
+  });
+
+  test.each([100, 1000, 4000])('at %i Hz alone as well', (rate_Hz) => {
+    const some = tally({}, rate_Hz);
+    console.log(`${rate_Hz} Hz: ${some.inside} of ${some.given}`, some.outside);
+    expect(some.given).toBeGreaterThan(20);
+    expect(some.farOutside).toEqual([]);
+    expect(some.inside / some.given).toBeGreaterThanOrEqual(0.92);
   });
 
   test.each<[string, Missing]>([
