@@ -22,31 +22,34 @@ describe('wave speed against published tables', () => {
   // Buried Pipe Design, p. 189, table 4.1 (ductile iron, ft/s); outside diameter and wall of the classes from
   // AWWA C150/C151 (from memory).
   it.each([
-    [4.8, 0.26, 4409],
-    [4.8, 0.29, 4452],
-    [6.9, 0.25, 4206],
-    [9.05, 0.27, 4085],
-    [11.1, 0.29, 3996],
-    [13.2, 0.31, 3919],
-    [15.3, 0.33, 3859],
-    [17.4, 0.34, 3783],
-    [19.5, 0.35, 3716],
-  ])('ductile iron, %d in outside, %d in wall: %d ft/s', (outside_in, wall_in, table_ftps) => {
+    [4.8, 0.26, 4409, 1342.944],
+    [4.8, 0.29, 4452, 1357.117],
+    [6.9, 0.25, 4206, 1280.785],
+    [9.05, 0.27, 4085, 1244.85],
+    [11.1, 0.29, 3996, 1218.06],
+    [13.2, 0.31, 3919, 1195.252],
+    [15.3, 0.33, 3859, 1176.232],
+    [17.4, 0.34, 3783, 1153.298],
+    [19.5, 0.35, 3716, 1132.858],
+  ])('ductile iron, %d in outside, %d in wall: %d ft/s', (outside_in, wall_in, table_ftps, formula_mps) => {
     const pipe = wall((outside_in - 2 * wall_in) * inch_m, wall_in * inch_m, 24e6 * psi_Pa);
     const a = waveSpeed_mps(pipe, { density_kgpm3: 998.2, bulkModulus_Pa: 2.193e9 }, 1) / foot_m;
     expect(Math.abs(a / table_ftps - 1)).toBeLessThan(3e-3);
+    // The formula evaluated independently.
+    expect(Math.abs(a * foot_m - formula_mps)).toBeLessThan(0.01);
   });
 
   // Copper line, water at 15 degrees Celsius, anchored, thick wall: iwaponline.com/view-large/1085747, table 2
   // (mm, mm, m/s); modulus, coefficient and water from memory of the same experiments.
   it.each([
-    [22.14, 1.63, 1319],
-    [22.96, 1.22, 1273],
-    [23.58, 0.91, 1217],
-  ])('copper %d mm x %d mm: %d m/s', (bore_mm, wall_mm, published_mps) => {
+    [22.14, 1.63, 1319, 1318.85],
+    [22.96, 1.22, 1273, 1272.74],
+    [23.58, 0.91, 1217, 1217.36],
+  ])('copper %d mm x %d mm: %d m/s', (bore_mm, wall_mm, published_mps, formula_mps) => {
     const pipe = wall(bore_mm / 1000, wall_mm / 1000, 124.1e9, 0.345);
     const a = waveSpeed_mps(pipe, { density_kgpm3: 999.1, bulkModulus_Pa: 2.149e9 }, 1.006);
     expect(Math.abs(a - published_mps)).toBeLessThan(1);
+    expect(Math.abs(a - formula_mps)).toBeLessThan(0.01);
   });
 
   // Chaudhry, Applied Hydraulic Transients, example 1-1 (from memory).
