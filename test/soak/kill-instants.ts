@@ -35,6 +35,8 @@ const lives_s: Record<Victim, readonly [number, number]> = {
 };
 /** A recorder outlives so many kills of its server: the wait before each restart of a server doubles. */
 const serverKillsARecorder = 3;
+/** An event whose converter has gone closes by the clock within this, in s. */
+const openEvent_s = 4;
 /** What is owed after the last kill is written within this, in s. */
 const patience_s = 60;
 
@@ -81,13 +83,13 @@ class Killing {
   /** One life of a recorder, or of a rig; returns how many kills it was. */
   async round(most: number): Promise<number> {
     if (this.#victim === 'rig') {
-      if (this.#recorder === null) await this.#startRecorder();
+      if (this.#recorder === null) await this.#startRecorder(false);
       await this.#startRig();
       await this.#live();
       await this.#rig!.kill();
       return 1;
     }
-    const recorder = await this.#startRecorder();
+    const recorder = await this.#startRecorder(true);
     if (this.#victim === 'recorder') {
       await this.#live();
       await recorder.kill();
@@ -109,13 +111,17 @@ class Killing {
 
   /** A last life without a kill, in which everything that is owed is made good. */
   async settle(): Promise<void> {
-    if (this.#recorder === null || this.#victim !== 'rig') await this.#startRecorder();
+    if (this.#victim !== 'rig') await this.#startRecorder(false);
     const deadline = Date.now() + patience_s * 1000;
+    if (this.#victim === 'rig') await delay(openEvent_s * 1000);
+    let count = -1;
     for (;;) {
       const ids = await listEvents(this.#data);
       const owed = ids.filter((id) => !hasVerdict(eventFolder(this.#data, id)));
-      // One may be open all the time; those that were there at the last kill are judged first.
-      if (owed.length <= 1) break;
+      // The event that was open when the rig died closes by the clock.
+      const isStill = ids.length === count;
+      count = ids.length;
+      if (owed.length === 0 && isStill) break;
       if (Date.now() > deadline) {
         this.#failures.push(`${owed.length} events have no verdict after ${patience_s} s`);
         break;
@@ -134,7 +140,7 @@ class Killing {
     for (const pid of servers) await gone(pid);
   }
 
-  async #startRecorder(): Promise<Worker<ToKilled, FromKilled>> {
+  async #startRecorder(isFed: boolean): Promise<Worker<ToKilled, FromKilled>> {
     const recorder = new Worker<ToKilled, FromKilled>(
       new URL('kill-recorder.ts', import.meta.url),
       this.#log,
@@ -146,7 +152,7 @@ class Killing {
     );
     this.#recorder = recorder;
     const port = this.#victim === 'rig' ? join(this.#folder, 'ports', 'stream') : null;
-    await recorder.ask({ dataFolder: this.#data, port }, 'started');
+    await recorder.ask({ dataFolder: this.#data, port, isFed }, 'started');
     return recorder;
   }
 

@@ -9,10 +9,11 @@ import { PushedDriver, recorderRig } from '../support/recorder-rig.ts';
 import { feedInterval_s, TripFeed } from '../support/trip-feed.ts';
 import { killedRigConfig } from './kill-config.ts';
 
-/** `port` null: trips are pushed, one every half a second. Else the name of a converter's port. */
+/** `port` null: trips are pushed, one every half a second while `isFed`. Else the name of a converter's port. */
 export interface ToKilled {
   readonly dataFolder: string;
   readonly port: string | null;
+  readonly isFed: boolean;
 }
 
 /** What has been acknowledged; it must be there for ever. */
@@ -29,7 +30,7 @@ function tell(message: FromKilled): void {
   process.send?.(message);
 }
 
-async function begin({ dataFolder, port }: ToKilled): Promise<void> {
+async function begin({ dataFolder, port, isFed }: ToKilled): Promise<void> {
   const driver = new PushedDriver(feedInterval_s);
   const config =
     port === null
@@ -43,7 +44,7 @@ async function begin({ dataFolder, port }: ToKilled): Promise<void> {
   recorder.on('event-closed', ({ event }) => tell({ kind: 'event', event }));
   recorder.on('verdict', ({ event, file }) => tell({ kind: 'verdict', event, file }));
   tell({ kind: 'started' });
-  if (port !== null) return;
+  if (!isFed) return;
   const feed = new TripFeed(driver);
   for (;;) {
     feed.push(0.5);
