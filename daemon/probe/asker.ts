@@ -4,10 +4,11 @@ import { characterTime_s } from '../../drivers/character-time.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
 import type { LinkSpec } from '../../drivers/line-spec.ts';
 import { describeOpenError } from '../../drivers/link.ts';
-import { exceptionBit, exceptionName, silence_s } from '../../drivers/modbus/protocol.ts';
+import { mbapFrame } from '../../drivers/modbus/mbap-framer.ts';
+import { exceptionBit, exceptionName, serialFrame, silence_s } from '../../drivers/modbus/protocol.ts';
 import { openTransport, type Transport } from '../../drivers/transport.ts';
 import { UnavailableError } from '../errors.ts';
-import { type FoundReply, findRtuReply, findTcpReply, rtuFrame, tcpFrame } from './frames.ts';
+import { type FoundReply, findRtuReply, findTcpReply } from './frames.ts';
 
 /** How requests travel. */
 export type Wrapping = 'rtu' | 'tcp';
@@ -79,7 +80,8 @@ export class Asker {
     this.#transport?.discardInput();
     this.#received = new Uint8Array(0);
     this.#transaction = (this.#transaction + 1) & 0xffff;
-    const request = this.wrapping === 'rtu' ? rtuFrame(unit, pdu) : tcpFrame(this.#transaction, unit, pdu);
+    const request =
+      this.wrapping === 'rtu' ? serialFrame(unit, pdu) : mbapFrame(this.#transaction, unit, pdu);
     const written_s = monotonic_s();
     this.#transport?.write(request);
     const end_s = written_s + request.length * this.#character_s;

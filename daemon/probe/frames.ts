@@ -1,5 +1,6 @@
 /** Where a reply ends, for the few functions a probe uses (Modbus Application Protocol V1.1b3, 6.1-6.4, 6.21 and 7). */
 import { crc16 } from '../../drivers/modbus/crc.ts';
+import { mbapLength } from '../../drivers/modbus/mbap-framer.ts';
 import { exceptionBit } from '../../drivers/modbus/protocol.ts';
 
 /** Function 43 with MEI type 14: read device identification. */
@@ -49,30 +50,6 @@ export function findRtuReply(bytes: Uint8Array, unit: number, functionCode: numb
     if (crc16(bytes, at, at + length + 3) === 0) return { pdu: bytes.slice(at + 1, at + 1 + length), at };
   }
   return null;
-}
-
-/** The same request as it goes over a serial line. */
-export function rtuFrame(unit: number, pdu: Uint8Array): Uint8Array {
-  const frame = new Uint8Array(pdu.length + 3);
-  frame[0] = unit;
-  frame.set(pdu, 1);
-  const crc = crc16(frame, 0, pdu.length + 1);
-  frame[pdu.length + 1] = crc & 0xff;
-  frame[pdu.length + 2] = crc >> 8;
-  return frame;
-}
-
-/** Header of Modbus TCP: transaction, protocol 0, length, unit (MODBUS Messaging on TCP/IP V1.0b, 3.1.3). */
-export const mbapLength = 7;
-
-export function tcpFrame(transaction: number, unit: number, pdu: Uint8Array): Uint8Array {
-  const frame = new Uint8Array(mbapLength + pdu.length);
-  const view = new DataView(frame.buffer);
-  view.setUint16(0, transaction);
-  view.setUint16(4, pdu.length + 1);
-  view.setUint8(6, unit);
-  frame.set(pdu, mbapLength);
-  return frame;
 }
 
 /** The reply to `transaction`; null while it has not come. Anything else in the stream is passed over. */

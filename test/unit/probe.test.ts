@@ -3,11 +3,12 @@ import { parseRig } from '../../config/load.ts';
 import { physics } from '../../daemon/physics.ts';
 import { registerName, valueAt } from '../../daemon/probe/decodings.ts';
 import { fragment, wholeFile } from '../../daemon/probe/fragment.ts';
-import { findRtuReply, findTcpReply, replyEnd, rtuFrame } from '../../daemon/probe/frames.ts';
+import { findRtuReply, findTcpReply, replyEnd } from '../../daemon/probe/frames.ts';
 import { floatOrder, guessValues } from '../../daemon/probe/guess.ts';
 import { readRequest } from '../../daemon/probe/questions.ts';
 import { settingsToTry } from '../../daemon/probe/settings.ts';
 import type { RepeatedStretch } from '../../daemon/probe/walk.ts';
+import { serialFrame } from '../../drivers/modbus/protocol.ts';
 
 const bytes = (hex: string) => Uint8Array.from(Buffer.from(hex.replaceAll(' ', ''), 'hex'));
 
@@ -33,7 +34,7 @@ function words(value: number): [high: number, low: number] {
 describe('frames', () => {
   // Modbus Application Protocol V1.1b3, 6.3; the CRC as computed in several public test suites.
   it('writes the published request for holding registers 108 to 110', () => {
-    expect(rtuFrame(1, readRequest('holding', 0x6b, 3))).toEqual(bytes('01 03 00 6B 00 03 74 17'));
+    expect(serialFrame(1, readRequest('holding', 0x6b, 3))).toEqual(bytes('01 03 00 6B 00 03 74 17'));
   });
 
   it('finds the published reply among noise, and none with a wrong CRC', () => {
