@@ -334,6 +334,10 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     expect(await card.locator('.how').textContent()).toMatch(
       /wave speed, read from 660 to 720.ms after the trip/,
     );
+    await card.getByText('Definitions in use').click();
+    expect(await card.locator('.definitions div').allTextContents()).toContainEqual(
+      expect.stringMatching(/^Surge peak-over-settled3\.8.bar: corrected peak less the settled static$/),
+    );
     await page.getByRole('button', { name: 'All numbers' }).click();
     expect(await card.locator('tr', { hasText: 'Disc travel' }).textContent()).toContain(
       'withheld: no position channel on this leg',
@@ -342,6 +346,35 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     expect(label).toMatch(/falls to zero at 310.ms, runs backwards for 360.ms/);
     expect(complaints).toEqual([]);
     await page.context().close();
+  });
+
+  test('instruments that are not good come first and open, each with mark, cause and calibration', async () => {
+    for (const options of [{}, phone, { colorScheme: 'dark' as const }]) {
+      const { page, complaints } = await open('live', options);
+      await page.locator('.rig-drawing').waitFor();
+      // Of a recorder that has fallen silent nothing is said of the present.
+      server.advance(12);
+      const list = page.locator('.instruments');
+      await list.getByText('2 of 5 not good').waitFor();
+      const rows = list.locator('tbody tr');
+      expect(await rows.locator('th').allTextContents()).toEqual([
+        'b-inlet',
+        'a-inlet',
+        'a-outlet',
+        'b-outlet',
+        'tank-pressure',
+      ]);
+      expect(
+        await rows.locator('.status-mark').evaluateAll((marks) => marks.map((mark) => mark.textContent)),
+      ).toEqual(['F', 'M', '', '', '']);
+      expect(await rows.nth(0).textContent()).toMatch(/Failure, value invalid: 3\.42 mA.*never/);
+      expect(await rows.nth(1).textContent()).toMatch(
+        /no\. 3.*overdue by 12 days.*in 364 days, more than stated/,
+      );
+      expect(await rows.nth(3).textContent()).toMatch(/in 16 days.*first calibration/);
+      expect(complaints).toEqual([]);
+      await page.context().close();
+    }
   });
 
   test('the wave speed of a leg is a control chart with its warning, in either unit', async () => {

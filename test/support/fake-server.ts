@@ -3,7 +3,7 @@
  *   node test/support/fake-server.ts [port] [seconds before it is opened] [odd]
  */
 import type { RigConfig } from '../../config/rig.ts';
-import type { StatusMessage, Summary } from '../../daemon/recorder/messages.ts';
+import type { ChannelStatus, StatusMessage, Summary } from '../../daemon/recorder/messages.ts';
 import { LiveHub } from '../../daemon/web/live.ts';
 import { RigState } from '../../daemon/web/rig-state.ts';
 import { builtDashboard, createServer, listen } from '../../daemon/web/server.ts';
@@ -186,7 +186,36 @@ function status(time_s: number, t: number): StatusMessage {
       counters: { scansReceived: Math.round(time_s * 5000), scansLost: 0 },
     })),
     counters: { eventsClosed: 0 },
+    channels: channelStates(),
   };
+}
+
+/** One instrument that fails, one whose calibration is overdue, one due soon, two that are well. */
+function channelStates(): readonly ChannelStatus[] {
+  const day_ms = 86_400_000;
+  const now_ms = Date.now();
+  const calibration = (age: number, left: number, drift: number | null, version = 2) => ({
+    version,
+    from_ms: now_ms - age * day_ms,
+    due_ms: now_ms + left * day_ms,
+    drift: drift === null ? null : { value: drift, days: 364, isLarge: Math.abs(drift) > 4000 },
+  });
+  return [
+    { channel: 'a-outlet', class: 'good', text: '', calibration: calibration(40, 325, 1800) },
+    {
+      channel: 'a-inlet',
+      class: 'maintenance-required',
+      text: 'the calibration was due 12 days ago',
+      calibration: calibration(377, -12.5, -5200, 3),
+    },
+    { channel: 'b-outlet', class: 'good', text: '', calibration: calibration(350, 15.5, null, 1) },
+    {
+      channel: 'b-inlet',
+      class: 'failure',
+      text: '3.42 mA: below 3.6 mA, the loop is broken or the transmitter has failed',
+    },
+    { channel: 'tank-pressure', class: 'good', text: '' },
+  ];
 }
 
 if (import.meta.main) {

@@ -1,5 +1,8 @@
 /** Made-up closures with the shape of real ones, and the verdicts that would be said of them. */
+
 import type { RigConfig } from '../../config/rig.ts';
+import { usualDefinitions } from '../../config/schema-definitions.ts';
+import { definitionsUsed } from '../../daemon/analysis/definitions.ts';
 import type {
   BudgetPart,
   Flag,
@@ -316,6 +319,7 @@ function legVerdict(closure: Closure, config: RigConfig): LegVerdict {
     results: results(closure),
     severity: severityOf(closure),
     flags,
+    definitions: definitionsUsed(usualDefinitions),
     sentence,
     velocity: { time_s, value: time_s.map((t) => velocity_mps(closure, t)) },
   };
