@@ -14,6 +14,7 @@ import type { EventRecord, LegRecord } from './record.ts';
 import { ringResults } from './ring-results.ts';
 import { sentenceOf } from './sentence.ts';
 import { severityOf } from './severity.ts';
+import { lateTank } from './tank-late.ts';
 import { tankRise } from './tank-rise.ts';
 import { areTapsSwapped, flag } from './tap-flags.ts';
 import { findTrip, type Trip } from './trip.ts';
@@ -42,7 +43,7 @@ export function analyse(record: EventRecord, options: AnalyseOptions): Verdict {
     origin_s,
   );
   const judged = record.legs.map((leg, k) => judge(record, leg, frames[k], trip, origin_s));
-  const rise = tankRise(record, frames, judged, trip);
+  const byTank = [...tankRise(record, frames, judged, trip), ...lateTank(record, frames, judged, trip)];
   return {
     event: record.id,
     revision: options.revision,
@@ -50,7 +51,7 @@ export function analyse(record: EventRecord, options: AnalyseOptions): Verdict {
     reason: options.reason,
     tripSource: trip?.source ?? 'none',
     legs: compareStatics(judged).map((leg) =>
-      leg.active ? { ...leg, flags: [...leg.flags, ...rise] } : leg,
+      leg.active ? { ...leg, flags: [...leg.flags, ...byTank] } : leg,
     ),
   };
 }

@@ -2,9 +2,11 @@
 import type { Facts } from './facts.ts';
 import { steadyLine } from './levels.ts';
 import { meterDeadTime_s } from './meter-tail.ts';
+import { range } from './samples.ts';
+import { sureAt } from './sure.ts';
 import { flag } from './tap-flags.ts';
 import { kneeOf } from './trip.ts';
-import { coverage, ofInterval, together } from './uncertainty.ts';
+import { coverage, ofInterval, ofRectangle, together } from './uncertainty.ts';
 import type { Flag } from './verdict.ts';
 import { surerSpeed } from './wave-speeds.ts';
 
@@ -33,14 +35,10 @@ function isQuiet({ frame, seat, peak }: Facts): boolean {
 
 /**
  * Momentum balance: what pushed the column from the trip to rest must equal density x length x approach velocity, and
- * what the seat stopped must equal what was left. The misfit of all that is chi-squared with as many degrees of freedom
- * as there are sightings; 6 (11 where the column may not rest) is passed by about 3 % of right simulated configurations.
+ * what the seat stopped must equal what was left. A wrong bore, length or scale asks for a column of another length.
  */
-function momentum(facts: Facts): Flag[] {
-  const { motion, frame } = facts;
-  if (motion === null || frame.meter === null || motion.freedom === 0) return [];
-  const limit = isQuiet(facts) ? 6 : 11;
-  if (motion.misfit <= limit) return [];
+function momentum({ motion, frame }: Facts): Flag[] {
+  if (motion === null || frame.meter === null || Math.abs(motion.lengthApart_sigmas) <= sureAt) return [];
   const asked_m = motion.length_m.value;
   const given_m = frame.constants.inertiaLength_m;
   return [
@@ -113,7 +111,19 @@ function lateMeter(facts: Facts): Flag[] {
   if (dead_s === null) return [];
   const [low_s, high_s] = frame.meter.series.channel.delay_s;
   const outside_s = dead_s - Math.min(high_s, Math.max(low_s, dead_s));
-  if (Math.abs(outside_s) <= (isQuiet(facts) ? 0.01 : 0.017) + frame.meter.step_s) return [];
+  const approach_mps = Math.max(0.1, motion.approach_mps.value);
+  const closing_s = seat.at_s - trip.at_s;
+  const [, end] = range(motion.velocity.time_s, { from_s: trip.at_s, to_s: seat.at_s });
+  const reverse_mps = -motion.velocity.value.subarray(0, end).reduce((least, v) => Math.min(least, v), 0);
+  const doubt_s = together(
+    // A velocity off at the seating by so much moves the whole course by half of it, over the velocity that was there.
+    (0.5 * motion.uncertaintyAt(seat.at_s) * closing_s) / approach_mps,
+    // A valve that touched later let water through until then.
+    ofRectangle((seat.late_s * reverse_mps) / approach_mps),
+    // What the fit to a lagging, noisy reading leaves, and a column that does not rest.
+    isQuiet(facts) ? 0.003 : 0.006,
+  );
+  if (Math.abs(outside_s) <= sureAt * doubt_s + frame.meter.step_s) return [];
   return misaligned(
     `The meter follows the pressure ${(Math.abs(outside_s) * 1e3).toFixed(0)} ms ${outside_s > 0 ? 'later' : 'earlier'} than its response time explains`,
   );
@@ -126,11 +136,15 @@ function waveSpeed(facts: Facts): Flag[] {
   if (speed === null || seat === null) return [];
   const { leg } = frame;
   const apart = speed.value / leg.waveSpeed_mps - 1;
-  const doubt =
-    coverage *
-    together(speed.uncertainty / speed.value, ofInterval(leg.waveSpeedHalfWidth_mps) / leg.waveSpeed_mps);
   const isWeak = speed.by === 'ring-down' && (settled?.ring?.explained ?? 0) < 0.8;
-  if (Math.abs(apart) <= Math.max(0.03, doubt) + (isWeak ? 0.015 : 0)) return [];
+  const doubt =
+    sureAt *
+    together(
+      speed.uncertainty / speed.value,
+      ofInterval(leg.waveSpeedHalfWidth_mps) / leg.waveSpeed_mps,
+      isWeak ? 0.01 : 0,
+    );
+  if (Math.abs(apart) <= doubt) return [];
   const gas = apart < 0 ? ' Free gas in the water would do that.' : '';
   const [found, remedy] =
     speed.by === 'ring-down'

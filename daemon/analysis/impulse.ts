@@ -7,10 +7,10 @@
  * into one small least-squares problem, V(t) = V0 + g I(t) - h (t - trip), with I the impulse in Pa s, g = 1 / (density *
  * length) and h = g * (error of the back pressure). Each missing channel only widens the answer.
  */
-import { fitColumns } from './fit.ts';
+import { type ColumnFit, fitColumns } from './fit.ts';
 import type { BackPressure } from './levels.ts';
 import { indexAt, range, type Samples, type Span } from './samples.ts';
-import type { Estimate } from './uncertainty.ts';
+import { type Estimate, together } from './uncertainty.ts';
 
 /** What is known of the column before its motion is looked at. SI; velocity positive from pump to tank. */
 export interface ColumnPrior {
@@ -27,6 +27,8 @@ export interface ColumnPrior {
 export interface Sighting {
   readonly span: Span;
   readonly velocity_mps: Estimate;
+  /** Standard uncertainty that judging the configuration adds: in how far the reading is not what it is taken for. */
+  readonly looseness_mps?: number;
 }
 
 /** The motion of the column. `time_s` and `velocity_mps` are samples from the trip on. */
@@ -35,11 +37,11 @@ export interface Motion {
   readonly approach_mps: Estimate;
   readonly length_m: Estimate;
   /**
-   * Sum of squares of what priors and sightings disagree by, each over its standard uncertainty, and how many more
-   * of them there are than unknowns: about chi-squared when all that is configured is right.
+   * How much shorter the column is by all other priors and sightings than its own prior says, over the standard
+   * uncertainty of that difference: about normal with deviation 1 when all that is configured is right. Sightings that
+   * contradict one another widen it.
    */
-  readonly misfit: number;
-  readonly freedom: number;
+  readonly lengthApart_sigmas: number;
   /** Standard uncertainty of the velocity at an instant. */
   uncertaintyAt(at_s: number): number;
 }
@@ -67,7 +69,7 @@ export function columnMotion(
       (inertia0 * prior.length_m.uncertainty) / prior.length_m.value,
       inertia0 * prior.backUncertainty_Pa,
     ),
-    misfit: 0,
+    lengthApart_sigmas: 0,
   };
   const velocity = new Float64Array(push.length);
   const impulse = new Float64Array(push.length);
@@ -84,8 +86,7 @@ export function columnMotion(
     velocity: { time_s, value: velocity },
     approach_mps: { value: state.approach, uncertainty: Math.sqrt(variance(0, 0)) },
     length_m: { value: length_m, uncertainty: (length_m * Math.sqrt(variance(1, 1))) / state.inertia },
-    misfit: state.misfit,
-    freedom: sightings.length,
+    lengthApart_sigmas: state.lengthApart_sigmas,
     uncertaintyAt: (at_s) => {
       const k = Math.min(impulse.length - 1, Math.max(0, indexAt(time_s, at_s)));
       const row = [1, impulse[k], -(time_s[k] - prior.trip_s)];
@@ -102,7 +103,7 @@ interface State {
   readonly drift: number;
   /** 3 x 3, row by row: approach, inertia, drift. */
   readonly covariance: Float64Array;
-  readonly misfit: number;
+  readonly lengthApart_sigmas: number;
 }
 
 function diagonal(a: number, b: number, c: number): Float64Array {
@@ -143,7 +144,7 @@ function solve(
   sightings: readonly Sighting[],
   inertia0: number,
 ): State {
-  const rows: { readonly cells: readonly number[]; readonly value: number; readonly u: number }[] = [
+  const rows: Row[] = [
     { cells: [1, 0, 0], value: prior.approach_mps.value, u: prior.approach_mps.uncertainty },
     {
       cells: [0, 1, 0],
@@ -160,22 +161,14 @@ function solve(
       u: velocity_mps.uncertainty,
     });
   }
-  const floor = (u: number) => Math.max(u, 1e-12);
-  const columns = [0, 1, 2].map((c) => Float64Array.from(rows, (row) => row.cells[c] / floor(row.u)));
-  const fit =
-    rows.length > 3
-      ? fitColumns(
-          columns,
-          Float64Array.from(rows, (row) => row.value / floor(row.u)),
-        )
-      : null;
+  const fit = fitRows(rows);
   if (fit === null) {
     return {
       approach: rows[0].value,
       inertia: rows[1].value,
       drift: 0,
       covariance: diagonal(rows[0].u, rows[1].u, rows[2].u),
-      misfit: 0,
+      lengthApart_sigmas: 0,
     };
   }
   // More scatter than the uncertainties allow widens them all alike.
@@ -185,8 +178,43 @@ function solve(
     inertia: fit.coefficients[1],
     drift: fit.coefficients[2],
     covariance: fit.inverse.map((value) => value * stretch),
-    misfit: fit.squares,
+    lengthApart_sigmas: lengthApart(
+      rows.map((row, k) => ({ ...row, u: together(row.u, sightings[k - 3]?.looseness_mps ?? 0) })),
+    ),
   };
+}
+
+/** One prior or sighting: cells . (approach, inertia, drift) = value, with its standard uncertainty. */
+interface Row {
+  readonly cells: readonly number[];
+  readonly value: number;
+  readonly u: number;
+}
+
+/** Weighted least squares of the three unknowns; null with no more rows than those. */
+function fitRows(rows: readonly Row[]): ColumnFit | null {
+  const floor = (u: number) => Math.max(u, 1e-12);
+  if (rows.length <= 3) return null;
+  return fitColumns(
+    [0, 1, 2].map((c) => Float64Array.from(rows, (row) => row.cells[c] / floor(row.u))),
+    Float64Array.from(rows, (row) => row.value / floor(row.u)),
+  );
+}
+
+/**
+ * The inertia's own row (the second) against all others. What the fit leaves of that row has the variance u^2 minus that
+ * of the fitted value. The squares left over are chi-squared of one degree less; more than that widens all alike (Birge).
+ */
+function lengthApart(rows: readonly Row[]): number {
+  const fit = fitRows(rows);
+  if (fit === null) return 0;
+  const { value, u } = rows[1];
+  const variance = u * u - fit.inverse[4];
+  if (!(variance > 1e-12 * u * u)) return 0;
+  const apart = (fit.coefficients[1] - value) / Math.sqrt(variance);
+  const freedom = rows.length - 4;
+  const scatter = freedom > 0 ? Math.max(1, (fit.squares - apart * apart) / freedom) : 1;
+  return apart / Math.sqrt(scatter);
 }
 
 /** Mean impulse and mean time over a window, by straight lines at an instant. */

@@ -27,7 +27,12 @@ export function findMotion(
     ),
   };
   const sightings: Sighting[] = [];
-  const atSeat = seatSighting(frame, seat, settled);
+  const restless_mps = restlessness_mps(
+    frame,
+    seat,
+    (peak_Pa - settled.level_Pa(seat.at_s)) / (density_kgpm3 * constants.waveSpeed_mps),
+  );
+  const atSeat = seatSighting(frame, seat, settled, restless_mps);
   if (atSeat !== null) sightings.push(atSeat);
   const rest_s = Math.min(8 * ring_s, 1.5);
   const aliased_mps =
@@ -38,16 +43,7 @@ export function findMotion(
     velocity_mps: {
       value: 0,
       // Waves between samples, the next small openings of the valve, and what the end swallows.
-      uncertainty: together(
-        0.01,
-        aliased_mps,
-        seat.isSoftened === true ? 0.02 : 0,
-        restlessness_mps(
-          frame,
-          seat,
-          (peak_Pa - settled.level_Pa(seat.at_s)) / (density_kgpm3 * constants.waveSpeed_mps),
-        ),
-      ),
+      uncertainty: together(0.01, aliased_mps, seat.isSoftened === true ? 0.02 : 0, restless_mps),
     },
   });
   const prior = {
@@ -125,7 +121,7 @@ function surgeSighting(
  * The velocity near seating as the front tells it. Sharp closures: the step over density * wave speed, just before the
  * front. Softened ones: the wave that left the valve 0.8 * 2L/a before seating and is back on the plateau.
  */
-function seatSighting(frame: Frame, seat: Seat, settled: Settled): Sighting | null {
+function seatSighting(frame: Frame, seat: Seat, settled: Settled, restless_mps: number): Sighting | null {
   const { leg, constants, outlet } = frame;
   const { density_kgpm3, waveSpeed_mps, inertiaLength_m, plateau_s, lag_s, perPlateau } = constants;
   const impedance = density_kgpm3 * waveSpeed_mps;
@@ -168,6 +164,8 @@ function seatSighting(frame: Frame, seat: Seat, settled: Settled): Sighting | nu
   const value = -(here + there - 2 * settled.level_Pa(front.at_s)) / impedance;
   return {
     span: { from_s: at_s, to_s: at_s },
+    // The plateau is read as that of a shut valve; one that opens again may not have been shut then.
+    looseness_mps: restless_mps,
     velocity_mps: {
       value,
       uncertainty: together(value * wave, 0.03, 0.05 * value, (2 * settled.uncertainty_Pa) / impedance),

@@ -2,6 +2,7 @@
 import type { Frame } from './frame.ts';
 import { steadyLine } from './levels.ts';
 import type { EventRecord } from './record.ts';
+import { sureAt } from './sure.ts';
 import { flag } from './tap-flags.ts';
 import type { Trip } from './trip.ts';
 import { coverage, together } from './uncertainty.ts';
@@ -33,7 +34,9 @@ export function tankRise(
     const { approachVelocity } = leg.results;
     if (frame.meter === null || approachVelocity.value === null) return [];
     const area_m2 = frame.constants.area_m2;
-    metered_m3ps += area_m2 * approachVelocity.value;
+    // The tank's slope is that of the middle of its line; the flow falls until the trip.
+    const slope_mps2 = steadyLine(frame.meter.samples, trip.at_s)?.slope ?? 0;
+    metered_m3ps += area_m2 * (approachVelocity.value + slope_mps2 * (line.middle_s - trip.at_s));
     meteredUncertainty_m3ps += (area_m2 * (approachVelocity.high - approachVelocity.low)) / (2 * coverage);
   }
   if (metered_m3ps <= 0) return [];
@@ -51,7 +54,7 @@ export function tankRise(
     meteredUncertainty_m3ps / metered_m3ps,
   );
   const apart = metered_m3ps / risen_m3ps - 1;
-  if (Math.abs(apart) <= coverage * relative + 0.02) return [];
+  if (Math.abs(apart) <= sureAt * relative) return [];
   return [
     flag(
       'tank-rise-differs',

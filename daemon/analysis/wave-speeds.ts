@@ -29,7 +29,7 @@ export function surerOf({ ringDown, twoTaps }: WaveSpeeds): Result {
 }
 
 /** A ring that explains less of the record than this is no evidence against the configuration. */
-const evidence = 0.6;
+const evidence = 0.35;
 
 /** The surer estimate as the cross-check takes it: also from a ring too weak to be published. Null without either. */
 export function surerSpeed({

@@ -18,6 +18,8 @@ const surge_Pa = 80_000;
 const surge_mps2 = 1.5;
 /** A surge still moves the pressure so long afterwards, in s; spikes do not. */
 const surge_s = 0.15;
+/** Bins in a row at the old level after which a jump was a spike. */
+const spikeOver = 3;
 /** Smallest lasting rise that counts as seating, in Pa. */
 const seating_Pa = 15_000;
 /** Smallest swing that counts as ringing, in Pa. */
@@ -64,6 +66,8 @@ export class PressureWatch extends BinWatch {
   private surgeBins = 0;
   private surgeLeft = 0;
   private stillBins = 0;
+  /** Bins in a row that lie again where the surge began. */
+  private backBins = 0;
   /** Where a reading jumped to and has not moved since; NaN while it lives. */
   private stuckAt = Number.NaN;
   private recovering = 0;
@@ -234,14 +238,21 @@ export class PressureWatch extends BinWatch {
     if (this.surgeLeft === 0) {
       const before = this.bin(this.half);
       if (Math.abs(value - before) < limit_Pa) return;
+      // Back where it was before the last few bins: the end of a spike, not the beginning of a surge.
+      if (Math.abs(value - this.bin(this.half + spikeOver)) < limit_Pa / 4) return;
       this.surgeLeft = this.surgeWindow;
       this.surgeBegin_s = end_s - this.width_s;
       this.surgeLevel = before;
       this.surgeBins = 0;
       this.stillBins = 0;
+      this.backBins = 0;
     }
     this.surgeLeft--;
-    if (Math.abs(value - this.surgeLevel) < limit_Pa / 2) return;
+    const far_Pa = Math.abs(value - this.surgeLevel);
+    // Waves pass their old level; only after a spike does the pressure stay there. The next spike begins anew.
+    this.backBins = far_Pa < limit_Pa / 4 ? this.backBins + 1 : 0;
+    if (this.backBins === spikeOver) this.surgeLeft = 0;
+    if (far_Pa < limit_Pa / 2) return;
     this.surgeBins++;
     if (value === this.bin(1)) this.stillBins++;
     const needed = Math.max(4, Math.ceil(this.surgeWindow / 3));

@@ -62,15 +62,22 @@ export function playScene(
   const lagging = share(sensors.meterLag_s);
   const state = plant.legs[0];
   const now = [state.outlet_Pa, state.inlet_Pa, plant.tank_Pa, state.velocity_mps];
+  // The tank would drain through a valve that is held open, so it is shut off until the pump starts, and at rest.
+  if (isStuck) plant.setIsolation(0, 0);
+  const idle_s = isStuck ? 5 : 0;
+  while (plant.time_s < idle_s) plant.step();
+  now[0] = state.outlet_Pa;
+  now[1] = state.inlet_Pa;
   let next_s = 0;
   let isStarted = false;
   let isTripped = false;
   let drain_m3ps = 0;
-  while (plant.time_s < end_s) {
-    const t = plant.time_s;
+  while (plant.time_s - idle_s < end_s) {
+    const t = plant.time_s - idle_s;
     if (!isStarted && t >= start_s) {
       plant.startPump(0);
       isStarted = true;
+      if (isStuck) plant.setIsolation(0, 1);
       if (name.includes('slow')) plant.setIsolation(0, slow);
     }
     if (!isTripped && t >= trip_s) {
@@ -90,9 +97,9 @@ export function playScene(
     now[1] += fast * (state.inlet_Pa - now[1]);
     now[2] += fast * (plant.tank_Pa - now[2]);
     now[3] += lagging * (state.velocity_mps - now[3]);
-    while (next_s <= plant.time_s) {
+    while (next_s <= plant.time_s - idle_s) {
       for (let c = 0; c < 4; c++) columns[c].push(now[c]);
-      columns[4].push(isStarted && plant.time_s < trip_s + sensors.contactDelay_s ? 1 : 0);
+      columns[4].push(isStarted && plant.time_s - idle_s < trip_s + sensors.contactDelay_s ? 1 : 0);
       next_s += 1 / rate_Hz;
     }
   }

@@ -1,9 +1,12 @@
 /** One wrong thing at a time: the same trip judged with one entry of the configuration wrong, and which flags say so. */
+import type { TankAir } from '../../config/rig.ts';
 import { analyse } from '../../daemon/analysis/analyse.ts';
 import type { EventRecord, LegRecord, Series } from '../../daemon/analysis/record.ts';
+import { coverage } from '../../daemon/analysis/uncertainty.ts';
 import type { Flag } from '../../daemon/analysis/verdict.ts';
+import type { PlantSpec } from '../../daemon/virtual-rig/plant-spec.ts';
 import { drawTrip } from '../support/accuracy.ts';
-import type { RigKind } from '../support/random-rig.ts';
+import { normal, type RigKind, seeded } from '../support/random-rig.ts';
 import { simulateTrip } from '../support/simulate-trip.ts';
 import { recordOf } from '../support/trip-record.ts';
 import { table } from './tables.ts';
@@ -16,6 +19,7 @@ const noticing: readonly Flag['code'][] = [
   'instruments-misaligned',
   'taps-swapped',
   'taps-disagree',
+  'tank-rise-differs',
 ];
 
 type Change = (record: EventRecord) => EventRecord;
@@ -106,9 +110,25 @@ export interface WrongRow {
   readonly flags: Readonly<Record<string, readonly string[]>>;
 }
 
+/** The air of a rig that knows its tank: volume to 5 %, exponent to 0.1 (half-widths of 95 %), and as wrong as that. */
+export function knownAir(seed: number, { tank }: PlantSpec): TankAir {
+  const random = seeded(seed * 104_729 + 3);
+  normal(random);
+  const volume_m3 = tank.airVolume_m3 * (1 + (0.05 / coverage) * normal(random));
+  const polytropic_ratio = tank.polytropic_ratio + (0.1 / coverage) * normal(random);
+  return {
+    volume_m3,
+    halfWidth_m3: 0.05 * volume_m3,
+    at_Pa: tank.pressure_Pa,
+    polytropic_ratio,
+    polytropicHalfWidth_ratio: 0.1,
+  };
+}
+
 export function wrongRow(seed: number, rate_Hz: number): WrongRow {
   const { kind, spec, sensors, knowledge, random } = drawTrip(seed);
-  const record = recordOf(simulateTrip(spec, { rate_Hz, sensors, random }), spec, sensors, knowledge);
+  const trip = simulateTrip(spec, { rate_Hz, sensors, random });
+  const record = { ...recordOf(trip, spec, sensors, knowledge), tankAir: knownAir(seed, spec) };
   const flags: Record<string, string[]> = {};
   for (const [name, change] of Object.entries(wrongs)) {
     const verdict = analyse(change(record), { revision: 1, software: 'test', reason: 'truth' }).legs[0];
@@ -145,7 +165,7 @@ export function wrongLines(rows: readonly WrongRow[], rate_Hz: number): string[]
   });
   summary.push(
     `each of the ${kinds.length} kinds of wrong thing counted once: ${(each.reduce((sum, one) => sum + one, 0) / kinds.length).toFixed(1)} % noticed (target 80 %)`,
-    `right configurations accused: ${share('nothing', (flags) => flags.length > 0).toFixed(1)} %`,
+    `right configurations accused: ${share('nothing', (flags) => flags.length > 0).toFixed(1)} % (wanted: 5 % at most)`,
   );
   const softened = rows.filter(({ kind }) => kind === 'cushion' || kind === 'dashpot').length;
   return [
