@@ -51,6 +51,16 @@ describe('one wrong thing', () => {
     expect(codes(wrongs[name](right))).toContain(code);
   });
 
+  test('a tank 40 ms late or early is heard by when the water squeezes its air', () => {
+    const moved = (by_s: number): EventRecord =>
+      right.tank === null
+        ? right
+        : { ...right, tank: { ...right.tank, time_s: right.tank.time_s.map((t) => t + by_s) } };
+    expect(codes(moved(0.04))).toContain('instruments-misaligned');
+    expect(codes(moved(-0.04))).toContain('instruments-misaligned');
+    expect(codes(moved(0.002))).not.toContain('instruments-misaligned');
+  });
+
   test('the lag that the meter shows is used, whatever is configured', () => {
     const approach = (record: EventRecord) => {
       const result = analyse(record, options).legs[0].results.approachVelocity;

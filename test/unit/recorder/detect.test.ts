@@ -99,6 +99,19 @@ describe.each(rates)('at %s', (_name, interval_s) => {
     }
   });
 
+  test('spikes of three samples about as high as a surge give no event, one after the other or alone', () => {
+    for (let k = 0; k < 20; k++) {
+      const height_Pa = (k % 2 === 0 ? 1 : -1) * (0.7e5 + 0.02e5 * k);
+      const isIn = (t: number, from_s: number) => {
+        const scan = Math.round(t / interval_s) - Math.round(from_s / interval_s);
+        return scan >= 0 && scan < 3;
+      };
+      const second_s = 3 + Math.max(7 * interval_s, 0.06);
+      const scene = steady((t) => (isIn(t, 3) || isIn(t, second_s) ? height_Pa : 0), 200 + k);
+      expect(play(recorderRig(), scene, interval_s, 6).trips).toEqual([]);
+    }
+  });
+
   test('a surge with no known trip is an event of its own', () => {
     // The contact hangs at "running" and the knee is hidden: the column stops within 10 ms.
     const scene: Scene = (t) => {
