@@ -10,7 +10,10 @@ import type { EventRecord } from './record.ts';
 import { ofInterval, ofRectangle, together } from './uncertainty.ts';
 import type { LegResults, Result } from './verdict.ts';
 
-/** The results of a leg with a budget at each number that is not exact. */
+/**
+ * The results of a leg with a budget at each number that is not exact: effects in the number's unit for +1 standard
+ * uncertainty of the source, shares of the variance that add to 1 (JCGM 100:2008, 5.1). Values and intervals stay.
+ */
 export function withBudgets(
   record: EventRecord,
   facts: Facts,

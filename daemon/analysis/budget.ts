@@ -23,7 +23,7 @@ export function merged(effects: readonly Effect[]): Effect[] {
   return [...sums].filter(([, effect]) => effect !== 0);
 }
 
-/** The effects on a result that is `factor` times another. */
+/** The effects on a result that is `factor` times another, signs kept, in the unit of that result. */
 export function scaled(effects: readonly Effect[], factor: number): Effect[] {
   return effects.map(([source, effect]) => [source, factor * effect]);
 }

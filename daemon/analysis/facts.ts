@@ -52,7 +52,10 @@ const typical_mps: Estimate = { value: 2, uncertainty: 1.5 };
 /** Below this a leg counts as not flowing, in m/s. */
 const idle_mps = 0.12;
 
-/** Collects the facts of one leg. */
+/**
+ * Collects the facts of one leg, each from the ones before it. Instants in s from the record's origin, gauge Pa, m/s
+ * positive from pump to tank. What cannot be had is null, with all that rests on it; never throws. `trip` null: no motion.
+ */
 export function gather(frame: Frame, trip: Trip | null): Facts {
   const first_mps = trip === null || frame.meter === null ? null : approach(frame.meter, trip.at_s);
   const answer = findClosure(frame, {

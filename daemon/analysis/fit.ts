@@ -56,7 +56,7 @@ export function fitLineOf(
   return { middle_s, level, slope, sigma: n > 2 ? Math.sqrt(rest / (n - 2)) : 0, n, spread_s2 };
 }
 
-/** Value of the line at an instant. */
+/** Value of the line at an instant in s, in the unit of the samples; also outside the samples it was fitted to. */
 export function onLine(line: LineFit, at_s: number): number {
   return line.level + line.slope * (at_s - line.middle_s);
 }

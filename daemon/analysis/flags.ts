@@ -8,7 +8,10 @@ import { cavitation, flag, misaligned, tappingLine } from './tap-flags.ts';
 import { isMeasured } from './uncertainty.ts';
 import type { Flag, LegResults } from './verdict.ts';
 
-/** All flags of a leg that flowed. */
+/**
+ * All flags of a leg that flowed; empty when there is no reservation. The numbers
+ * in their texts are for people; never throws.
+ */
 export function flagsOf(record: EventRecord, facts: Facts, results: LegResults): Flag[] {
   return [
     ...missingFlags(facts, record),

@@ -145,7 +145,10 @@ export function noise(value: Float64Array): number {
   return (1.4826 * middle) / Math.sqrt(6);
 }
 
-/** The constants of a leg for a record. */
+/**
+ * The constants of a leg for a record, SI. `lag_s` is the outlet sensor's time constant, `step_s` > 0 the usual spacing of its
+ * fresh samples; the plateau 2 (L - x) / a is what a wave needs from the tap to the tank and back.
+ */
 export function constantsOf(
   leg: LegConfig,
   liquid: LiquidConfig,

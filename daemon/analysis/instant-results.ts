@@ -9,7 +9,7 @@ const noTrip = withheld('the instant of the trip is not known');
 /** Why there is no closing. */
 export const noSeating = withheld('no closing of the valve was found in this record');
 
-/** Standard uncertainty of the trip. */
+/** Standard uncertainty of the trip in s: its 95 % interval over twice the coverage factor. */
 export function tripUncertainty_s(trip: Trip): number {
   return (trip.high_s - trip.low_s) / (2 * coverage);
 }
@@ -19,7 +19,10 @@ export type InstantResults = Pick<
   'trip' | 'reversal' | 'seating' | 'closingTime' | 'stopTime' | 'reverseFlowTime' | 'discTravelTime'
 >;
 
-/** `origin_s` turns record times into the record's own clock. */
+/**
+ * Instants and durations in s after the trip, the trip itself on the record's clock: `origin_s` turns one into the other.
+ * Each withheld with its reason where what it rests on is missing; never throws.
+ */
 export function instantResults(facts: Facts, origin_s: number): InstantResults {
   const { trip, seat, reversal } = facts;
   const from: Result =

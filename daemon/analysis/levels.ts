@@ -9,7 +9,7 @@ import { fitRing, type RingFit } from './wave.ts';
 export const steadyFrom_s = 0.8;
 export const steadyTo_s = 0.06;
 
-/** Window of the steady state before an instant. */
+/** Window of the steady state before an instant, in s: 0.8 to 0.06 s before it. */
 export function steadySpan(trip_s: number): Span {
   return { from_s: trip_s - steadyFrom_s, to_s: trip_s - steadyTo_s };
 }
@@ -218,6 +218,11 @@ export interface BackPressure {
   readonly uncertainty_Pa: number;
 }
 
+/**
+ * The back pressure on the outlet's axis, gauge Pa, one value a sample. `trip_s` < `seating_s`, both in s from the origin;
+ * `flowShare(elapsed_s)` is the volume since the trip over the flow at it, in s; `steadyChange_mps2` the slope of the meter
+ * before the trip. Never throws; without a tank channel its uncertainty is larger.
+ */
 export function backPressure(
   frame: Frame,
   settled: Settled,

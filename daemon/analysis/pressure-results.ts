@@ -26,6 +26,10 @@ export type PressureResults = Pick<
   | 'ratingMargin'
 >;
 
+/**
+ * Levels, peaks and surges of the outlet, gauge Pa (differences in Pa), windows in s after the trip. A result whose
+ * ground is missing is withheld with the reason; never throws. `capture` null: the outlet did not settle.
+ */
 export function pressureResults(facts: Facts, capture: Capture | null): PressureResults {
   const { frame, trip, seat, settled, peak, static_Pa } = facts;
   const outlet = frame.outlet;
@@ -278,7 +282,10 @@ function stepResult(
   );
 }
 
-/** Largest difference of outlet and inlet after seating, in Pa, with the index on the outlet's axis; null without an inlet. */
+/**
+ * Largest outlet less inlet after seating, in Pa, and its instant in s from the origin; positive is what the shut valve holds.
+ * Null without an inlet or a seating.
+ */
 export function largestDifference(facts: Facts): { readonly value: number; readonly at_s: number } | null {
   const { frame, seat } = facts;
   if (frame.inlet === null || seat === null) return null;

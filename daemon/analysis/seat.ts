@@ -141,7 +141,10 @@ function throttledFront(samples: Samples, setting: FrontSetting, sharp: Front): 
   return isBetter(front) ? front : null;
 }
 
-/** Reads one closing off the outlet of a leg. */
+/**
+ * Reads one closing off the outlet of a leg: instants in s from the origin (at the seat, less lag and way to the tap),
+ * pressures in gauge Pa, the step positive upward. `front` is null where the sampling does not resolve it; never throws.
+ */
 export function readSeat(frame: Frame, detected: Closure): Seat {
   const { closure, throttled_s, toTop_s, toEnd_s } = locate(frame, touchedLater(frame, detected) ?? detected);
   const { constants, outlet } = frame;

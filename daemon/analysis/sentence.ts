@@ -3,7 +3,7 @@ import type { Facts } from './facts.ts';
 import { isMeasured } from './uncertainty.ts';
 import type { Flag, LegResults, LegVerdict } from './verdict.ts';
 
-/** The sentence. `flags` decide what kind of story it is. */
+/** The sentence, in m/s and s whatever the screen uses. `flags` decide what kind of story it is; `facts` null: no usable outlet. */
 export function sentenceOf(
   facts: Facts | null,
   results: LegResults,

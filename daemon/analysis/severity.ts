@@ -4,7 +4,10 @@ import type { Facts } from './facts.ts';
 import { isMeasured } from './uncertainty.ts';
 import type { LegVerdict, Result, SeverityClass } from './verdict.ts';
 
-/** Class by value; `at-limit` when the interval reaches across a limit. */
+/**
+ * Class by the equivalent reverse velocity, m/s; `at-limit` when its interval reaches across a limit, `unknown` when withheld.
+ * The limits are the rig's own: no standard sets them.
+ */
 export function classOf(equivalent: Result, rule: SeverityRule): SeverityClass {
   if (!isMeasured(equivalent)) return 'unknown';
   const { value, low, high } = equivalent;

@@ -12,7 +12,7 @@ import type { Flag } from './verdict.ts';
 /** A margin over vapour pressure at which cavitation is suspected, in Pa. */
 const vapourMargin_Pa = 0.06e5;
 
-/** Builds a flag. */
+/** A flag; `withholds` names the results that it made meaningless. */
 export function flag(code: Flag['code'], text: string, withholds: readonly string[] = []): Flag {
   return { code, text, withholds };
 }
@@ -39,7 +39,10 @@ export function areTapsSwapped(frame: Frame, trip: Trip | null): boolean {
   );
 }
 
-/** Outlet or inlet at the vapour pressure of the water. */
+/**
+ * Outlet or inlet at the vapour pressure of the water (absolute, with a margin for the sensor): one flag, or none. Pressure
+ * below atmosphere alone is not cavitation.
+ */
 export function cavitation(record: EventRecord, facts: Facts): Flag[] {
   const { frame, seat } = facts;
   if (seat === null) return [];
@@ -67,7 +70,10 @@ export function cavitation(record: EventRecord, facts: Facts): Flag[] {
   ];
 }
 
-/** Outlet up and inlet down must start within the travel between the taps. */
+/**
+ * Outlet up and inlet down must start within the travel between the taps; one flag when they do not. None without an inlet
+ * or a sharp front.
+ */
 export function misaligned(facts: Facts): Flag[] {
   const { frame, seat, trip } = facts;
   const { inlet, outlet, leg } = frame;

@@ -6,7 +6,7 @@ import type { Measured, Result, Withheld } from './verdict.ts';
 /** Coverage factor of a 95 % interval of a normal quantity. */
 export const coverage = 1.96;
 
-/** Root of the sum of squares: independent standard uncertainties together. */
+/** Root of the sum of squares of standard uncertainties in one unit, taken as independent (JCGM 100:2008, 5.1.2); 0 for none. */
 export function together(...parts: readonly number[]): number {
   let sum = 0;
   for (const part of parts) sum += part * part;
@@ -18,7 +18,7 @@ export function ofRectangle(halfWidth: number): number {
   return halfWidth / Math.sqrt(3);
 }
 
-/** Standard uncertainty behind a 95 % half-width. */
+/** Standard uncertainty behind a 95 % half-width, in its unit: half-width over the coverage factor of a normal quantity. */
 export function ofInterval(halfWidth: number): number {
   return halfWidth / coverage;
 }

@@ -27,6 +27,10 @@ export type VelocityResults = Pick<
 
 const noMotion = withheld('the flow cannot be followed: the trip or the settled level is missing');
 
+/**
+ * Velocities (m/s; reverse ones as magnitudes) and decelerations (m/s2, positive while the flow falls), windows in s after
+ * the trip. Withheld with the reason where trip, seating or motion is missing; never throws.
+ */
 export function velocityResults(facts: Facts, capture: Capture | null): VelocityResults {
   const { trip, motion, seat } = facts;
   return {
@@ -42,7 +46,7 @@ export function velocityResults(facts: Facts, capture: Capture | null): Velocity
   };
 }
 
-/** Relative standard uncertainty of density times wave speed. */
+/** Relative standard uncertainty of density times wave speed (no unit), the two taken as independent (JCGM 100:2008, 5.1.6). */
 export function impedanceDoubt(facts: Facts): number {
   const { leg, liquid } = facts.frame;
   return together(

@@ -26,6 +26,10 @@ function outflowTable(): Float64Array {
   return table;
 }
 
+/**
+ * One cylinder: SI, pressures absolute inside, gauge against the water. The closing disc compresses it; nothing is allocated a
+ * step. The formulas stand at the methods; the spec is taken as checked.
+ */
 export class AirCushion {
   private readonly spec: CushionSpec;
   private readonly atmosphere_PaAbs: number;

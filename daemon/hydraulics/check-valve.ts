@@ -3,6 +3,10 @@ import { Disc } from './disc.ts';
 import type { ValveSpec } from './parts.ts';
 import type { Reach } from './reach.ts';
 
+/**
+ * Couples one disc with the ends of two reaches. Heads in m over the datum, flow in m3/s positive from pump to tank, opening in
+ * rad from the seat. Both reaches must share the time step. Allocates nothing a step.
+ */
 export class CheckValve {
   readonly disc: Disc;
   readonly stop_rad: number;

@@ -16,6 +16,10 @@ const frictionSpeed_radps = 0.02;
 /** A root's denominator must not be 0 at the seat. */
 const tiny = 1e-30;
 
+/**
+ * State of one disc; the equation of motion stands at the head of this file. SI, rad; flow positive when it opens the valve.
+ * Advanced by the step of the pipes; the spec is taken as checked.
+ */
 export class Disc {
   /** Opening, from 0 at the seat to the stop. */
   opening_rad = 0;

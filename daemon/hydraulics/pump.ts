@@ -9,6 +9,10 @@ export function motorTorque_ratio(motor: MotorSpec, speed_ratio: number): number
   return (2 * motor.breakdownTorque_ratio) / (relative + 1 / relative);
 }
 
+/**
+ * Speed of the set by torque over inertia, head by the Suter curves, both each step of `dt_s`. Heads in m over the datum, flow in
+ * m3/s from suction to discharge, speed over rated. The spec is taken as checked; allocates nothing a step.
+ */
 export class Pump {
   /** Result of `advance`: flow from suction to discharge, and the heads of the two pipe ends. */
   flow_m3ps = 0;

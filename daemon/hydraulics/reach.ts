@@ -25,6 +25,11 @@ export function lossFactor(ratio: number, area_m2: number, gravity_mps2: number)
   return ratio / (2 * gravity_mps2 * area_m2 * area_m2);
 }
 
+/**
+ * State of one pipe; the scheme stands at the head of this file. Heads in m over the datum, flow in m3/s from node 0 to n,
+ * both arrays `cells + 1` long. `advance`, then one `set` an end, is a step; the wave speed is rounded to the grid
+ * (`waveSpeed_mps`). Allocates nothing a step.
+ */
 export class Reach {
   readonly cells: number;
   readonly length_m: number;

@@ -1,6 +1,10 @@
 /** Closed tank with trapped air: p V^n constant (p absolute), or adiabatic with heat going back to the surroundings. */
 import type { TankSpec } from './parts.ts';
 
+/**
+ * One vertical tank: flow in m3/s, positive into it; heads in m over the datum; air in absolute Pa inside. Advanced by steps of
+ * `dt_s`; the spec is taken as checked.
+ */
 export class AirTank {
   private readonly spec: TankSpec;
   private readonly dt_s: number;
