@@ -169,7 +169,7 @@ export function wrongLines(rows: readonly WrongRow[], rate_Hz: number): string[]
   );
   const softened = rows.filter(({ kind }) => kind === 'cushion' || kind === 'dashpot').length;
   return [
-    `${rows.length} trips at ${rate_Hz} Hz (${softened} with damped valves), ordinary instruments; share of trips in % with any of the flags, and with each.`,
+    `${rows.length} trips at ${rate_Hz} Hz (${softened} with damped valves), ordinary instruments, tank air known to 5 %; share of trips in % with any of the flags, and with each.`,
     '',
     ...table(['wrong', 'any', ...noticing], cells),
     '',
