@@ -16,7 +16,7 @@ const after_s = 0.8;
 /** One period of 50 Hz, and near enough of 60 Hz. */
 const block_s = 0.02;
 /** Step of the flow's integral, in s. */
-const fine_s = 0.002;
+const fine_s = 0.005;
 /** Exponent taken where none is stated: between 1 and 1.4 (common practice, no source). Over so short a time it hardly matters. */
 const exponent = 1.2;
 
@@ -166,7 +166,7 @@ function tankDelay(tank: Samples, inflow: Inflow, trip_s: number, record: EventR
   let delay_s = 0;
   let fit: ColumnFit | null = null;
   // y = c0 + c1 volume(t - delay) - c1 flow(t - delay) x (what delay still lacks): a few rounds.
-  for (let round = 0; round < 4; round++) {
+  for (let round = 0; round < 3; round++) {
     for (let k = 0; k < count; k++) {
       volume[k] = valueAt(inflow.volume, seen.time_s[k] - delay_s) ?? 0;
       flow[k] = valueAt(inflow.flow, seen.time_s[k] - delay_s) ?? 0;
