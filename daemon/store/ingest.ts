@@ -26,7 +26,7 @@ import { type RemovedTrace, readRemoved } from './removed-trace.ts';
 import { lowSpace_bytes } from './retention.ts';
 import { shapeOf, sliceSeries } from './slices.ts';
 import { removeRoutineTraces } from './trace-keeper.ts';
-import { listRevisions, readVerdict, verdictName, writeVerdict } from './verdict-files.ts';
+import { listRevisions, readVerdict, sweepUnfinished, verdictName, writeVerdict } from './verdict-files.ts';
 import { type WaveSpeedRow, waveSpeedChart, waveSpeedRows } from './wave-speed-chart.ts';
 
 /** What an analysis is told besides the record; copied into the verdict. */
@@ -158,6 +158,7 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
     try {
       header = await readEventHeader(folder, files);
       removed = await removedOf(folder);
+      await sweepUnfinished(folder, files);
       const revisions = await listRevisions(folder, files);
       const last = revisions.at(-1) ?? 0;
       if (last > 0 && (reason === null || removed !== null)) {

@@ -2,7 +2,7 @@
 import { join } from 'node:path';
 import type { Verdict } from '../analysis/verdict.ts';
 import { DataError } from '../errors.ts';
-import { type Files, messageOf, writeWhole } from './files.ts';
+import { codeOf, type Files, messageOf, writeWhole } from './files.ts';
 
 /** Revision numbers in a folder, ascending. */
 export async function listRevisions(folder: string, files: Files): Promise<number[]> {
@@ -40,6 +40,32 @@ export async function writeVerdict(folder: string, verdict: Verdict, files: File
   await files.publish(temporary, path);
   await files.syncFolder(folder);
   return path;
+}
+
+/**
+ * Removes what a process that was killed left of a verdict, and returns how much. What a living process writes stays, and so
+ * does what cannot be removed: it harms nothing.
+ */
+export async function sweepUnfinished(folder: string, files: Files): Promise<number> {
+  const left: string[] = [];
+  for (const name of await files.list(folder)) {
+    const match = /^verdict-\d+\.json\.tmp-(\d+)$/.exec(name);
+    if (match && !isAlive(Number(match[1]))) left.push(join(folder, name));
+  }
+  const removed = await Promise.allSettled(left.map((path) => files.remove(path)));
+  return removed.filter(({ status }) => status === 'fulfilled').length;
+}
+
+/** Our own is never under way here: verdicts are written one after the other. */
+function isAlive(pid: number): boolean {
+  if (pid === process.pid) return false;
+  try {
+    process.kill(pid, 0);
+    return true;
+  } catch (error) {
+    // EPERM: it lives and is somebody else's.
+    return codeOf(error) !== 'ESRCH';
+  }
 }
 
 async function* pieces(verdict: Verdict): AsyncGenerator<Uint8Array> {

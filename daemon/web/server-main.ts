@@ -18,9 +18,10 @@ const session = new ServerSession({
   openPublisher: (options) =>
     new Publisher({ ...options, createSink, clock: machineClock, random: Math.random }),
   openTrends,
-  // A parent that is gone is noticed by `disconnect`; an answer to it has no other reader.
+  // A parent that is gone is noticed by `disconnect`; an answer to it has no other reader. Without the callback a parent that
+  // was killed a moment ago would end this process in the middle of a verdict.
   answer: (message) => {
-    if (process.connected) process.send?.(message);
+    if (process.connected) process.send?.(message, undefined, undefined, () => undefined);
   },
   dashboardFolder: builtDashboard,
   log: (text) => process.stderr.write(`server: ${text}\n`),

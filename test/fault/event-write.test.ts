@@ -208,6 +208,22 @@ test('a revision that somebody else published meanwhile stays; ours takes the ne
   expect(readFileSync(path, 'utf8')).toBe('{"theirs":true}');
 });
 
+test('what a killed process left of a verdict goes, what a living one writes stays', async () => {
+  const content = eventContent(folder.path);
+  const { id } = content.header;
+  await new EventFolderWrite(folder.path, content, disk).write();
+  const own = eventFolder(folder.path, id);
+  // The largest number a process can have on Linux is 2^22: this one never lived.
+  writeFileSync(join(own, 'verdict-1.json.tmp-4194305'), '{"half');
+  writeFileSync(join(own, `verdict-1.json.tmp-${process.ppid}`), '{"half');
+  const ingest = createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
+  expect((await ingest.ingest(id))?.file).toBe('verdict-1.json');
+  await ingest.close();
+  expect(readdirSync(own).filter((name) => name.includes('.tmp-'))).toEqual([
+    `verdict-1.json.tmp-${process.ppid}`,
+  ]);
+});
+
 test('an event that cannot be judged is listed with the reason, and does not stand in the way of the next', async () => {
   const good = eventContent(folder.path, 1);
   await new EventFolderWrite(folder.path, eventContent(folder.path, 0), disk).write();
