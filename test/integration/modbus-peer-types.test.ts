@@ -1,0 +1,93 @@
+/**
+ * Every type in every word order, read from other people's slaves. The registers are filled by Python's struct module
+ * (docs.python.org, "struct - Interpret bytes as packed binary data"), which knows nothing of our decoder.
+ */
+import { spawnSync } from 'node:child_process';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { whyNoPty } from '../../daemon/virtual-rig/pty.ts';
+import type { ModbusChannelSpec, ModbusType, WordOrder } from '../../drivers/line-spec.ts';
+import { typeLength } from '../../drivers/modbus/decode.ts';
+import { ModbusDriver } from '../../drivers/modbus/driver.ts';
+import { foreignSlaves, freePort } from '../support/foreign-slaves.ts';
+import {
+  channel,
+  debianPython,
+  PtyBridge,
+  portFolder,
+  Recorder,
+  serialLink,
+  unitSpec,
+} from '../support/modbus-rig.ts';
+
+interface Case {
+  readonly id: string;
+  readonly address: number;
+  readonly type: ModbusType;
+  readonly wordOrder: WordOrder;
+  readonly bit: number | null;
+  readonly bits: NonNullable<ModbusChannelSpec['bits']> | null;
+  readonly value: number;
+}
+
+const encoder = new URL('../support/register-image.py', import.meta.url).pathname;
+// Slaves in programs of their own take a register image.
+for (const slave of foreignSlaves.filter(({ name }) => /libmodbus|pymodbus/.test(name))) {
+  for (const wire of ['pseudo-terminal', 'TCP'] as const) {
+    const why = slave.whyNot() ?? (wire === 'TCP' ? null : whyNoPty());
+    if (why !== null) console.warn(`SKIPPED: types from ${slave.name} over ${wire} (${why})`);
+
+    describe.skipIf(why !== null)(`values in ${slave.name} over ${wire}`, () => {
+      const folder = portFolder();
+      let bridge: PtyBridge | null = null;
+      let port = 0;
+      let cases: readonly Case[] = [];
+      let end: () => Promise<void> = async () => undefined;
+      beforeAll(async () => {
+        const image = folder.path('image');
+        const python = spawnSync(debianPython, [encoder, image], { encoding: 'utf8' });
+        if (python.status !== 0) throw new Error(python.stderr);
+        cases = JSON.parse(python.stdout);
+        if (wire === 'TCP') port = await freePort();
+        else bridge = new PtyBridge(folder.path('near'), folder.path('far'));
+        const where = bridge === null ? { port } : { path: folder.path('far') };
+        end = await slave.start(where, folder.path, image);
+      });
+      afterAll(async () => {
+        await end();
+        await bridge?.close();
+        folder.remove();
+      });
+
+      it('are read in every type and word order', async () => {
+        const channels = cases.map(({ id, address, type, wordOrder, bit, bits }) =>
+          channel('holding', address, { id, type, wordOrder, bit, ...(bits === null ? {} : { bits }) }),
+        );
+        const driver = new ModbusDriver({
+          driver: 'modbus',
+          id: 'line',
+          ...(wire === 'TCP'
+            ? { link: { kind: 'tcp', host: '127.0.0.1', port }, transport: 'tcp' }
+            : { link: serialLink(folder.path('near')) }),
+          units: [unitSpec(1, channels, { poll_s: 0.5, timeout_s: 1, maxGap: 8 })],
+        });
+        const seen = new Recorder();
+        driver.start(seen);
+        await seen.until(() => driver.groups.every((_, g) => seen.blocks.some((block) => block.group === g)));
+        await driver.stop();
+        const read = new Map<string, number>();
+        for (const { group, raw, quality } of seen.blocks) {
+          expect(quality[0]).toBe(0);
+          driver.groups[group]!.channels.forEach((id, i) => {
+            read.set(id, raw[i]!);
+          });
+        }
+        for (const { id, value } of cases) expect(`${id}: ${read.get(id)}`).toBe(`${id}: ${value}`);
+        // Nothing that a configuration can ask for was left out; `bit` as a type stands for coils and inputs.
+        const tried = new Set(cases.map(({ type, wordOrder }) => `${type} ${wordOrder}`));
+        for (const type of Object.keys(typeLength).filter((name) => name !== 'bit')) {
+          for (const order of ['ABCD', 'CDAB', 'BADC', 'DCBA']) expect(tried).toContain(`${type} ${order}`);
+        }
+      });
+    });
+  }
+}
