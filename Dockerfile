@@ -9,7 +9,7 @@ RUN npm prune --omit=dev --omit=optional
 
 FROM node:24-bookworm-slim
 WORKDIR /app
-ENV NODE_ENV=production
+ENV NODE_ENV=production MALLOC_ARENA_MAX=2 NODE_OPTIONS=--max-semi-space-size=8
 COPY --from=build /app /app
 RUN mkdir -p /app/data && chown node:node /app/data
 # Serial ports belong to the group dialout; pass them with --device or a bind-mounted /dev (see README).
