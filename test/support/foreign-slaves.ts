@@ -4,7 +4,7 @@ import jsmodbus from 'jsmodbus';
 import ModbusSerial from 'modbus-serial';
 import { SerialPort } from 'serialport';
 import {
-  compileSlave,
+  compileProgram,
   debianPython,
   endPeer,
   startPeer,
@@ -137,7 +137,7 @@ export const foreignSlaves: readonly ForeignSlave[] = [
     functions: all,
     refuses: true,
     start(where, scratch, image) {
-      compileSlave(scratch('slave'));
+      compileProgram('modbus-slave.c', scratch('slave'));
       return startProgram(scratch('slave'), [], where, image);
     },
   },

@@ -49,18 +49,24 @@ export class PtyBridge {
   }
 }
 
-/** Compiles test/support/modbus-slave.c into `program`. */
-export function compileSlave(program: string): void {
-  const source = join(import.meta.dirname, 'modbus-slave.c');
+/** Compiles a source of test/support that uses libmodbus into `program`. */
+export function compileProgram(name: string, program: string): void {
+  const source = join(import.meta.dirname, name);
   const gcc = spawnSync('gcc', ['-O2', '-Wall', '-o', program, source, '-lmodbus']);
   if (gcc.status !== 0) throw new Error(String(gcc.stderr));
 }
 
-/** Starts a peer and resolves when it prints its first line. */
+/** Starts a peer, its input open, and resolves when it prints its first line. */
 export async function startPeer(command: string, ...args: string[]): Promise<ChildProcess> {
-  const child = spawn(command, args, { stdio: ['ignore', 'pipe', 'ignore'] });
+  const child = spawn(command, args, { stdio: ['pipe', 'pipe', 'ignore'] });
   await new Promise<void>((resolve, reject) => {
-    child.stdout!.once('data', () => resolve());
+    // Python may write a line and its end apart.
+    const hear = (text: Buffer): void => {
+      if (!text.includes('\n')) return;
+      child.stdout!.off('data', hear);
+      resolve();
+    };
+    child.stdout!.on('data', hear);
     child.once('error', reject);
     child.once('exit', (code) => reject(new Error(`${command} ended with ${code}`)));
   });
