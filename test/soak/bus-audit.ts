@@ -33,7 +33,7 @@ export interface BusResult {
   readonly wrongValues: number;
   /** Right values whose instant lies outside what was stated: the rig itself may be late on a busy machine. */
   readonly outsideHalfWidth: number;
-  /** Polls later than the earliest ones of their block, in ms. */
+  /** Polls later than most of their block, in ms; to within a slot. */
   readonly lateness_ms: { readonly p50: number; readonly p99: number; readonly max: number };
   readonly examples: readonly string[];
 }
@@ -42,6 +42,10 @@ export interface BusResult {
 const tick_s = 1e-3;
 /** A value that is older or younger than its instant by more than this is another reply's, in s: half a time-out. */
 const another_s = timeout_s / 2;
+/** Width of a step of the grid that is looked for, in s. */
+const gridStep_s = 1e-3;
+/** A poll's instant may be off by so much, in s. */
+const early_s = 5e-3;
 const mostExamples = 5;
 
 interface BlockTally {
@@ -196,16 +200,27 @@ function reasonOf({ tick, delay_s, fate }: PlayedReply, { from_s, to_s, diskTrou
   return isTrouble ? 'disk full, or given up by the recorder' : 'given up by the recorder';
 }
 
+/** How long after its instant on the grid each poll was. A slot that was skipped moves the numbers, not the grid. */
 function latenessOf(blocks: readonly BlockTally[], poll_s: number): BusResult['lateness_ms'] {
   const all: number[] = [];
   for (const { offsets_s } of blocks) {
-    // The grid is where the earliest polls are; the first percentile, as a time may be off by its half-width.
-    const sorted = Float64Array.from(offsets_s).sort();
-    const grid_s = sorted[Math.floor(sorted.length / 100)] ?? 0;
-    for (const offset_s of sorted) all.push(Math.max(0, offset_s - grid_s));
+    const phases_s = offsets_s.map((offset_s) => offset_s - poll_s * Math.floor(offset_s / poll_s));
+    const grid_s = gridOf(phases_s, poll_s);
+    for (const phase_s of phases_s) {
+      const late_s = (phase_s - grid_s + poll_s) % poll_s;
+      // What is nearly a whole slot late was early: a time may be off by its half-width.
+      all.push(late_s > poll_s - early_s ? 0 : late_s);
+    }
   }
   const sorted = Float64Array.from(all).sort();
   const at = (share: number) =>
     1000 * (sorted[Math.min(sorted.length - 1, Math.floor(share * sorted.length))] ?? 0);
-  return { p50: at(0.5), p99: at(0.99), max: Math.min(at(1), poll_s * 1000) };
+  return { p50: at(0.5), p99: at(0.99), max: at(1) };
+}
+
+/** Where most polls are: the densest millisecond of the slot. */
+function gridOf(phases_s: readonly number[], poll_s: number): number {
+  const bins = new Uint32Array(Math.ceil(poll_s / gridStep_s));
+  for (const phase_s of phases_s) bins[Math.min(bins.length - 1, Math.floor(phase_s / gridStep_s))]!++;
+  return bins.indexOf(Math.max(...bins)) * gridStep_s;
 }

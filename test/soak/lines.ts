@@ -3,8 +3,9 @@ import { join } from 'node:path';
 import type { ChannelConfig, RigConfig } from '../../config/rig.ts';
 import type { PortAddress } from '../../daemon/virtual-rig/port.ts';
 import type { LineSpec, LinkSpec } from '../../drivers/line-spec.ts';
+import { frameBytes } from '../../drivers/serial-frames/frame.ts';
 import { recorderRig } from '../support/recorder-rig.ts';
-import { blockAddresses, blockKey, registers, streamColumns } from './values.ts';
+import { blockAddresses, blockKey, frameScans, registers, streamColumns } from './values.ts';
 
 export interface StreamLine {
   readonly kind: 'stream';
@@ -30,6 +31,7 @@ export type SoakLine = StreamLine | BusLine;
 export const timeout_s = 0.1;
 export const busBaud = 115_200;
 export const streamBaud = 921_600;
+const frame_bytes = frameBytes(streamColumns.length - 1, frameScans, false);
 
 export const soakLines: readonly SoakLine[] = [
   { kind: 'stream', id: 'stream', transport: 'pty', rate_Hz: 5000, salt: 11 },
@@ -101,7 +103,8 @@ function streamSpec({ id, rate_Hz }: StreamLine, link: LinkSpec): LineSpec {
     link,
     framing: { kind: 'binary' },
     rate_Hz,
-    delay_s: 0,
+    // The network does not show how long the frame was on the wire behind it.
+    delay_s: link.kind === 'tcp' ? (10 * frame_bytes) / streamBaud : 0,
     channels: streamColumns.map((column, index) => ({
       id: streamChannel(id, column),
       source: column === 'contact' ? 'digital' : 'analog',
