@@ -1,12 +1,17 @@
 /**
  * Writes to devices on record: one JSON line when a write is asked for, synced before anything is sent, and one when it is known
- * what became of it. Lines are only ever added. A line "asked" without its "answered" is a write during which the process died.
+ * what became of it. Lines are only ever added. A line "asked" without its "answered" is a write during which the process died; a line
+ * that is no JSON was being written when the power went.
  */
 import { open } from 'node:fs/promises';
+import { dirname } from 'node:path';
 import type { WriteAnswer, WriteAudit, WriteOrder } from '../../drivers/modbus/writer.ts';
+import { disk } from './files.ts';
 
 /** Name of the file in the data folder. */
 export const writeLedgerName = 'writes.jsonl';
+
+const newline = 0x0a;
 
 /** Keeps the record of one line's writes in `path`, whose folder is there. Both calls reject when the disk refuses. */
 export class WriteLedger implements WriteAudit {
@@ -57,13 +62,22 @@ export class WriteLedger implements WriteAudit {
 }
 
 async function append(path: string, text: string): Promise<void> {
-  const file = await open(path, 'a');
+  const file = await open(path, 'a+');
+  let isNew = false;
   try {
-    await file.appendFile(text);
+    const { size } = await file.stat();
+    isNew = size === 0;
+    const last = Buffer.alloc(1);
+    if (!isNew) await file.read(last, 0, 1, size - 1);
+    // A power cut may have left half a line, which must not swallow this one.
+    const isTorn = !isNew && last[0] !== newline;
+    await file.appendFile(isTorn ? `\n${text}` : text);
     await file.sync();
   } finally {
     await file.close();
   }
+  // Else the name itself could be lost.
+  if (isNew) await disk.syncFolder(dirname(path));
 }
 
 function hex(bytes: Uint8Array): string {

@@ -68,7 +68,7 @@ for (const slave of foreignSlaves.filter(({ name }) => /libmodbus|pymodbus/.test
           ...(wire === 'TCP'
             ? { link: { kind: 'tcp', host: '127.0.0.1', port }, transport: 'tcp' }
             : { link: serialLink(folder.path('near')) }),
-          units: [unitSpec(1, channels, { poll_s: 0.5, timeout_s: 1, maxGap: 8 })],
+          units: [unitSpec(1, channels, { poll_s: 0.5, timeout_s: 5, maxGap: 8 })],
         });
         const seen = new Recorder();
         driver.start(seen);

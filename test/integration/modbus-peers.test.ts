@@ -64,7 +64,7 @@ for (const slave of foreignSlaves) {
       it.each(wire === 'TCP' ? [1, 4] : [1])(
         'reads all four tables, values at their addresses, %i on their way',
         async (outstanding) => {
-          const unit = unitSpec(1, channels, { poll_s: 0.5, timeout_s: 1, maxGap: 8 });
+          const unit = unitSpec(1, channels, { poll_s: 0.5, timeout_s: 5, maxGap: 8 });
           const { driver, seen } = start(unit, outstanding);
           await seen.until(() =>
             driver.groups.every((_, g) => seen.blocks.some((block) => block.group === g)),
@@ -91,7 +91,7 @@ for (const slave of foreignSlaves) {
         async () => {
           const unit = unitSpec(1, [channel('holding', 10), channel('holding', 11), channel('input', 9000)], {
             poll_s: 0.1,
-            timeout_s: 1,
+            timeout_s: 5,
           });
           const { driver, seen } = start(unit);
           await seen.until(
@@ -109,7 +109,7 @@ for (const slave of foreignSlaves) {
         const unit = unitSpec(1, [channel('holding', 100), channel('holding', 101), channel('coil', 200)], {
           isWritable: true,
           poll_s: 0.1,
-          timeout_s: 1,
+          timeout_s: 5,
         });
         const { driver, seen } = start(unit);
         await seen.until(() => seen.blocks.length > 2);
@@ -152,7 +152,7 @@ for (const slave of foreignSlaves) {
           const unit = unitSpec(1, [channel('holding', 100)], {
             isWritable: true,
             poll_s: 0.1,
-            timeout_s: 1,
+            timeout_s: 5,
           });
           const { driver, seen } = start(unit);
           await seen.until(() => seen.blocks.length > 2);
