@@ -37,7 +37,12 @@ export async function writeVerdict(folder: string, verdict: Verdict, files: File
   const path = join(folder, verdictName(verdict.revision));
   const temporary = `${path}.tmp-${process.pid}`;
   await writeWhole(files, temporary, pieces(verdict));
-  await files.publish(temporary, path);
+  try {
+    await files.publish(temporary, path);
+  } catch (error) {
+    if (codeOf(error) === 'EEXIST') await files.remove(temporary);
+    throw error;
+  }
   await files.syncFolder(folder);
   return path;
 }

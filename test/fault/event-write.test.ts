@@ -206,6 +206,7 @@ test('a revision that somebody else published meanwhile stays; ours takes the ne
   await ingest.close();
   expect(ingested?.file).toBe('verdict-2.json');
   expect(readFileSync(path, 'utf8')).toBe('{"theirs":true}');
+  expect(readdirSync(eventFolder(folder.path, id)).filter((name) => name.includes('.tmp-'))).toEqual([]);
 });
 
 test('what a killed process left of a verdict goes, what a living one writes stays', async () => {
