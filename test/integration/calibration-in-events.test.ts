@@ -78,7 +78,9 @@ test('an event carries the calibration that held, and nothing that could be appl
   const after = series.get('tank')!;
   const before = await oneEvent({ ...plain, name: 'The same, never calibrated' });
   expect(after.value[100] + 5000).toBeCloseTo(before.series.get('tank')!.value[100], -3);
-  expect(status.channels).toEqual([{ channel: 'tank', class: 'good', text: '' }]);
+  expect(status.channels).toMatchObject([
+    { channel: 'tank', class: 'good', text: '', calibration: { version: 1 } },
+  ]);
   expect(before.status.channels).toBeUndefined();
   expect((await readLedger(folder.path)).map(({ channel, version }) => [channel, version])).toEqual([
     ['tank', 1],

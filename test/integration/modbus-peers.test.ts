@@ -86,9 +86,9 @@ for (const slave of foreignSlaves) {
         },
       );
 
-      it.runIf(slave.refuses)(
-        'names the exception for an address that is not there, and goes on with the others',
-        async () => {
+      // A library that answers nothing there has no such test: it would be a skip that tells nothing.
+      if (slave.refuses)
+        it('names the exception for an address that is not there, and goes on with the others', async () => {
           const unit = unitSpec(1, [channel('holding', 10), channel('holding', 11), channel('input', 9000)], {
             poll_s: 0.1,
             timeout_s: 5,
@@ -102,8 +102,7 @@ for (const slave of foreignSlaves) {
           await driver.stop();
           expect(seen.blocks.every((block) => block.group === 0 && block.raw.join() === '10,11')).toBe(true);
           expect(driver.counters['requestsTimedOut']).toBe(0);
-        },
-      );
+        });
 
       it(`writes by functions ${slave.functions.filter((code) => code > 4)}, and reads back what it wrote`, async () => {
         const unit = unitSpec(1, [channel('holding', 100), channel('holding', 101), channel('coil', 200)], {
@@ -146,9 +145,8 @@ for (const slave of foreignSlaves) {
         expect(driver.counters['writesAccepted']).toBe(slave.functions.filter((code) => code > 4).length);
       });
 
-      it.runIf(slave.refuses && !slave.functions.includes(22))(
-        'is told that 22 and 23 are not there',
-        async () => {
+      if (slave.refuses && !slave.functions.includes(22))
+        it('is told that 22 and 23 are not there', async () => {
           const unit = unitSpec(1, [channel('holding', 100)], {
             isWritable: true,
             poll_s: 0.1,
@@ -162,8 +160,7 @@ for (const slave of foreignSlaves) {
             expect(answer).toEqual({ kind: 'exception', code: 1, name: 'illegal function' });
           }
           await driver.stop();
-        },
-      );
+        });
     });
   }
 }
