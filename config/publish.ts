@@ -48,8 +48,33 @@ export interface InfluxSinkConfig extends SinkConfigBase {
   readonly timeout_s: number;
 }
 
+/** How a broker is reached; the same for every sink that has one. */
+export interface BrokerConfig {
+  /** `mqtt://` or `mqtts://`, host and port; no user, no password. */
+  readonly url: string;
+  /** `auto`: 5, and 3.1.1 at a broker that does not know it. */
+  readonly version: 'auto' | '5' | '3.1.1';
+  /** Null: made from the names of node and sink. */
+  readonly clientId: string | null;
+  readonly user: string | null;
+  readonly password: SecretSource | null;
+  /** PEM files: the authority behind the broker's certificate (null: those that the system knows), our own certificate, its key. */
+  readonly authority: string | null;
+  readonly certificate: string | null;
+  readonly key: string | null;
+  /** A broker that does not answer for so long has failed, in s. */
+  readonly timeout_s: number;
+}
+
+/** JSON on the topics of a broker. */
+export interface MqttSinkConfig extends SinkConfigBase, BrokerConfig {
+  readonly kind: 'mqtt';
+  /** What all topics begin with. */
+  readonly topic: string;
+}
+
 /** One sink of any kind; a new kind is added here and in schema-publish.ts. */
-export type SinkConfig = InfluxSinkConfig;
+export type SinkConfig = InfluxSinkConfig | MqttSinkConfig;
 
 export interface PublishConfig {
   /** Name of this station, unique among all that publish to the same place. */

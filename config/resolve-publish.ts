@@ -1,8 +1,10 @@
 /** The `publish:` section as written -> what the server publishes, and where. */
 import type { Findings } from './fault.ts';
-import type { PublishConfig } from './publish.ts';
+import type { PublishConfig, SinkConfig } from './publish.ts';
+import { checkBroker } from './resolve-publish-broker.ts';
 import { checkInflux, resolveInflux } from './resolve-publish-influx.ts';
-import type { PublishText } from './schema-publish.ts';
+import { resolveMqtt } from './resolve-publish-mqtt.ts';
+import type { PublishText, SinkText } from './schema-publish.ts';
 import type { DeepPartial } from './yaml-load.ts';
 
 /** Finds what the schema cannot: doubled names, addresses that are none, secrets that stand twice or nowhere. */
@@ -25,6 +27,7 @@ export function checkPublish(text: DeepPartial<PublishText> | undefined, finding
       );
     }
     if (sink.kind === 'influx') checkInflux(sink, path, findings);
+    if (sink.kind === 'mqtt') checkBroker(sink, path, findings);
   });
 }
 
@@ -34,8 +37,17 @@ export function resolvePublish(text: PublishText, rigName: string): PublishConfi
     node: text.node ?? nodeName(rigName),
     quota_bytes: text.quota,
     backlogRate_Hz: text.backlogRate,
-    sinks: text.sinks.map(resolveInflux),
+    sinks: text.sinks.map(resolveSink),
   };
+}
+
+function resolveSink(sink: SinkText): SinkConfig {
+  switch (sink.kind) {
+    case 'influx':
+      return resolveInflux(sink);
+    case 'mqtt':
+      return resolveMqtt(sink);
+  }
 }
 
 /** A name that fits into every topic, tag and file name: `Marrowfen surge loop` becomes `marrowfen-surge-loop`. */

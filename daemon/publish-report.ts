@@ -30,5 +30,7 @@ function addressOf(sink: NonNullable<RigConfig['publish']>['sinks'][number]): st
   switch (sink.kind) {
     case 'influx':
       return `${sink.url}, ${sink.api === 'v1' ? 'database' : 'bucket'} ${sink.bucket}`;
+    case 'mqtt':
+      return `${sink.url}, topics ${sink.topic}/...`;
   }
 }

@@ -1,10 +1,20 @@
-/** `tripwave schema`: writes config/rig.schema.json, which editors use to complete and check rig files. */
+/**
+ * `tripwave schema`: writes config/rig.schema.json, which editors use to complete and check rig files, and
+ * config/mqtt.schema.json, which receivers of JSON topics use.
+ */
+import { writeFileSync } from 'node:fs';
 import { Command } from 'commander';
 import { writeJsonSchema } from '../../config/schema.ts';
+import { topicSchemaText } from '../publish/mqtt/schemas.ts';
 
 /** The command; only of use inside the checkout. */
 export function schemaCommand(): Command {
   return new Command('schema')
-    .description('Write config/rig.schema.json from the schema in the code (for contributors).')
-    .action(() => writeJsonSchema());
+    .description(
+      'Write config/rig.schema.json and config/mqtt.schema.json from the schemas in the code (for contributors).',
+    )
+    .action(() => {
+      writeJsonSchema();
+      writeFileSync(new URL('../../config/mqtt.schema.json', import.meta.url), topicSchemaText());
+    });
 }

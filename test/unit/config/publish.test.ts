@@ -151,3 +151,36 @@ test('check says what goes where, and how long the queue can wait', () => {
     /^what cannot be sent waits: 1000 MB hold about [\d.]+ days of this rig; a day of it is sent in about 0.12 h$/,
   );
 });
+
+test('a broker: defaults, and keys that stand together only', () => {
+  const { config, said } = read(`publish:
+  sinks:
+    - { kind: mqtt, name: yard, url: "mqtts://broker.example:8883/" }`);
+  expect(said).toEqual([]);
+  expect(config?.publish?.sinks[0]).toMatchObject({
+    kind: 'mqtt',
+    url: 'mqtts://broker.example:8883',
+    version: 'auto',
+    clientId: null,
+    password: null,
+    timeout_s: 10,
+    topic: 'tripwave',
+  });
+  const wrong = read(`publish:
+  sinks:
+    - kind: mqtt
+      name: yard
+      url: mqtt://broker.example
+      authority: ca.pem
+      certificate: own.pem
+      topic: plant/#
+    - kind: mqtt
+      name: field
+      url: https://broker.example
+      password: { variable: P }`).said;
+  expect(wrong.join('\n')).toMatch(/^6:18: publish\.sinks\[0\]\.authority: .*mqtts: only$/m);
+  expect(wrong.join('\n')).toMatch(/"certificate" and "key" are allowed together only/);
+  expect(wrong.join('\n')).toMatch(/sinks\[0\]\.topic: found "plant\/#"/);
+  expect(wrong.join('\n')).toMatch(/sinks\[1\]\.url: found "https:\/\/broker\.example"/);
+  expect(wrong.join('\n')).toMatch(/"password" is allowed together with "user" only/);
+});

@@ -1,0 +1,23 @@
+/** A sink that publishes JSON to a message broker, as written in the file. */
+import Type, { type Static } from 'typebox';
+import { brokerKeys } from './schema-publish-broker.ts';
+import { Formed, sinkKeys } from './schema-publish-sink.ts';
+
+export const mqttSink = Type.Object(
+  {
+    kind: Type.Literal('mqtt'),
+    ...sinkKeys,
+    ...brokerKeys,
+    topic: Formed(
+      /^[A-Za-z0-9_-]+(\/[A-Za-z0-9_-]+)*$/,
+      'names with "/" between them, without "+" and "#",',
+      {
+        default: 'tripwave',
+        description: 'What all topics begin with; the name of the node follows.',
+      },
+    ),
+  },
+  { additionalProperties: false },
+);
+
+export type MqttSinkText = Static<typeof mqttSink>;

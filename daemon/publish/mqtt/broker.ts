@@ -1,0 +1,108 @@
+/** How a broker is asked for a connection: options of the library, secrets, the version of the protocol, words for a refusal. */
+import { readFileSync } from 'node:fs';
+import { connect, type IClientOptions, type MqttClient } from 'mqtt';
+import type { BrokerConfig } from '../../../config/publish.ts';
+import { readSecret } from '../secret.ts';
+
+/** The broker hears of us at least so often, in s; it sends the last will after one and a half times that without a sign. */
+const keepalive_s = 30;
+
+/** What the broker tells the others when this machine is gone without a goodbye. */
+export interface LastWill {
+  readonly topic: string;
+  readonly payload: Buffer;
+  readonly retain: boolean;
+}
+
+type Version = 5 | 4;
+
+/** Codes of CONNACK for a version that is not known: 3.1.1, table 3.1 (1), and 5.0, 3.2.2.2 (132); 129 and 130 as it was not understood. */
+const unknownVersion = [1, 129, 130, 132];
+
+/** A connection that the broker has accepted, or the reason why there is none. */
+export async function openBroker(
+  config: BrokerConfig,
+  clientId: string,
+  will: LastWill,
+): Promise<MqttClient> {
+  if (config.version === '3.1.1') return open(config, clientId, will, 4);
+  try {
+    return await open(config, clientId, will, 5);
+  } catch (error) {
+    if (config.version === '5' || !isVersionUnknown(error)) throw error;
+    return open(config, clientId, will, 4);
+  }
+}
+
+/** The library is a bare sender: no reconnection, no queue and no store of its own outlive the connection. */
+async function open(
+  config: BrokerConfig,
+  clientId: string,
+  will: LastWill,
+  version: Version,
+): Promise<MqttClient> {
+  const { authority, certificate, key, password, timeout_s, url, user } = config;
+  const options: IClientOptions = {
+    clientId,
+    protocolVersion: version,
+    clean: true,
+    keepalive: keepalive_s,
+    reconnectPeriod: 0,
+    connectTimeout: timeout_s * 1000,
+    queueQoSZero: false,
+    resubscribe: false,
+    will: { ...will, qos: 1 },
+    // Read anew for each connection, so that changed ones are used without a restart.
+    ...(user === null ? {} : { username: user }),
+    ...(password === null ? {} : { password: readSecret(password) }),
+    ...(authority === null ? {} : { ca: readFileSync(authority) }),
+    ...(certificate === null ? {} : { cert: readFileSync(certificate) }),
+    ...(key === null ? {} : { key: readFileSync(key) }),
+  };
+  return new Promise((resolve, reject) => {
+    const client = connect(url, options);
+    const giveUp = (error: Error) => {
+      client.off('connect', accepted);
+      drop(client);
+      reject(error);
+    };
+    const accepted = () => {
+      client.off('close', closed);
+      resolve(client);
+    };
+    const closed = () => giveUp(new Error(closedEarly));
+    // Stays for good: an error of the wire that nobody hears would end the process. `close` follows it and is what counts.
+    client.on('error', giveUp);
+    client.once('connect', accepted);
+    client.once('close', closed);
+  });
+}
+
+/** A broker of the older protocol says so, or hangs up on what it does not understand. */
+function isVersionUnknown(error: unknown): boolean {
+  const code = codeOf(error);
+  if (code !== null) return unknownVersion.includes(code);
+  return error instanceof Error && error.message === closedEarly;
+}
+
+const closedEarly = 'The broker hung up before it answered.';
+
+/** Ends a connection without a goodbye and frees its socket. */
+export function drop(client: MqttClient): void {
+  client.end(true);
+  client.stream.destroy();
+}
+
+/** The code of the broker, or null when it said none. */
+export function codeOf(error: unknown): number | null {
+  const code = typeof error === 'object' && error !== null && 'code' in error ? error.code : null;
+  return typeof code === 'number' ? code : null;
+}
+
+/** One sentence for a technician. */
+export function wordsOf(error: unknown): string {
+  if (!(error instanceof Error)) return String(error);
+  if (error instanceof AggregateError && error.message === '') return error.errors.map(wordsOf).join('; ');
+  if (error.message === 'connack timeout') return 'The broker does not answer.';
+  return error.message || error.name;
+}

@@ -1,0 +1,134 @@
+/**
+ * One connection to a broker, opened again after it is lost: at once when somebody asks for it, else after a growing rest.
+ * The outbox owns what waits; here is nothing but the connection.
+ */
+import type { MqttClient } from 'mqtt';
+import type { BrokerConfig } from '../../../config/publish.ts';
+import { drop, type LastWill, openBroker, wordsOf } from './broker.ts';
+
+/** Rests between attempts that nobody asked for grow from the first to the last, in s; each is shortened by up to half. */
+const firstRest_s = 1;
+const lastRest_s = 60;
+
+export interface LinkOptions {
+  readonly config: BrokerConfig;
+  readonly clientId: string;
+  /** Asked for each connection. */
+  readonly will: () => LastWill;
+  /** What is said first on a new connection; a rejection ends it. */
+  readonly born: (client: MqttClient) => Promise<void>;
+  /** What is said last before a goodbye. */
+  readonly farewell: (client: MqttClient) => Promise<void>;
+  /** A connection stands that nobody waited for. */
+  readonly wake: () => void;
+  readonly random: () => number;
+}
+
+export class BrokerLink {
+  readonly #options: LinkOptions;
+  #client: MqttClient | null = null;
+  #opening: Promise<MqttClient> | null = null;
+  #rest: NodeJS.Timeout | null = null;
+  #failures = 0;
+  #isStopped = false;
+  /** Why the last connection ended; empty when it is not known. */
+  #lastWords = '';
+
+  constructor(options: LinkOptions) {
+    this.#options = options;
+  }
+
+  /** Why the connection ended, for the answer of a delivery that it ended with. */
+  get lostWhy(): string {
+    return this.#lastWords === ''
+      ? 'The connection was lost.'
+      : `The broker closed the connection: ${this.#lastWords}.`;
+  }
+
+  /** Opens and keeps open from now on; never throws. */
+  keep(): void {
+    this.open().then(this.#options.wake, () => undefined);
+  }
+
+  /** The connection, or a new one; rejects with the reason why there is none. */
+  open(): Promise<MqttClient> {
+    if (this.#isStopped) return Promise.reject(new Error('stopped'));
+    if (this.#client !== null) return Promise.resolve(this.#client);
+    if (this.#rest !== null) clearTimeout(this.#rest);
+    this.#rest = null;
+    this.#opening ??= this.#open().finally(() => {
+      this.#opening = null;
+    });
+    return this.#opening;
+  }
+
+  /** Says goodbye and frees the socket. */
+  async stop(): Promise<void> {
+    this.#isStopped = true;
+    if (this.#rest !== null) clearTimeout(this.#rest);
+    const client = this.#client;
+    if (client === null) return;
+    const patience = new Promise<void>((resolve) => setTimeout(resolve, 1000).unref());
+    await Promise.race([this.#options.farewell(client).catch(() => undefined), patience]);
+    await Promise.race([client.endAsync(), patience]);
+    drop(client);
+  }
+
+  async #open(): Promise<MqttClient> {
+    const { born, clientId, config, will } = this.#options;
+    let client: MqttClient;
+    try {
+      client = await openBroker(config, clientId, will());
+    } catch (error) {
+      this.#restThenOpen();
+      throw new Error(wordsOf(error), { cause: error });
+    }
+    this.#lastWords = '';
+    client.on('error', (error) => {
+      this.#lastWords = wordsOf(error);
+    });
+    client.on('disconnect', ({ reasonCode }) => {
+      this.#lastWords =
+        reasonCode === 142 ? 'another client came with the same clientId' : `code ${reasonCode ?? 0}`;
+    });
+    const closed = new Promise<never>((_, reject) => {
+      client.once('close', () => {
+        if (this.#client === client) this.#client = null;
+        drop(client);
+        this.#restThenOpen();
+        reject(new Error(this.lostWhy));
+      });
+    });
+    closed.catch(() => undefined);
+    try {
+      if (this.#isStopped || !client.connected) throw new Error(this.lostWhy);
+      await within(Promise.race([born(client), closed]), config.timeout_s);
+    } catch (error) {
+      drop(client);
+      throw error;
+    }
+    this.#client = client;
+    this.#failures = 0;
+    return client;
+  }
+
+  #restThenOpen(): void {
+    if (this.#isStopped || this.#rest !== null) return;
+    const growing_s = Math.min(lastRest_s, firstRest_s * 2 ** Math.min(this.#failures++, 30));
+    const rest_s = growing_s * (1 - this.#options.random() / 2);
+    this.#rest = setTimeout(() => this.keep(), rest_s * 1000);
+    this.#rest.unref();
+  }
+}
+
+async function within<T>(promise: Promise<T>, time_s: number): Promise<T> {
+  let timer: NodeJS.Timeout | undefined;
+  const late = new Promise<never>((_, reject) => {
+    timer = setTimeout(() => reject(new Error('The broker does not answer.')), time_s * 1000);
+  });
+  try {
+    return await Promise.race([promise, late]);
+  } finally {
+    clearTimeout(timer);
+  }
+}
