@@ -18,6 +18,8 @@ interface Exchange {
   readonly unit: UnitHealth;
   readonly asked: Asked;
   readonly written_s: number;
+  /** The request cannot have been on the wire whole before this instant. */
+  readonly leastEnd_s: number;
   readonly settle: (outcome: Outcome) => void;
 }
 
@@ -83,6 +85,7 @@ export class RtuWire implements Wire {
     const written_s = this.#clock.now_s();
     const frame = serialFrame(unit.unit, request.pdu);
     this.#echo?.sent(frame);
+    const leastEnd_s = written_s + frame.length * this.#line.characterTime_s;
     const end_s = this.#line.write(frame) ?? written_s;
     this.#busyUntil_s = Math.max(this.#busyUntil_s, end_s);
     const asked = { request, isProbe, sent_s: end_s };
@@ -95,7 +98,7 @@ export class RtuWire implements Wire {
         this.#exchange = null;
         resolve(how);
       };
-      this.#exchange = { unit, asked, written_s, settle };
+      this.#exchange = { unit, asked, written_s, leastEnd_s, settle };
     });
     if (outcome.kind === 'abandoned') {
       unit.unanswered.doubt();
@@ -156,11 +159,12 @@ export class RtuWire implements Wire {
   }
 
   /** The unit acted somewhere between the end of the request and the first byte of the reply. */
-  #reply({ asked, written_s }: Exchange, frame: Frame): Outcome {
-    const { sent_s, request } = asked;
+  #reply({ asked, written_s, leastEnd_s }: Exchange, frame: Frame): Outcome {
+    const { request } = asked;
+    // The end that the write names will not do: this process may have been held up between the write and its look at the clock.
     // A wire faster than configured (a pseudo-terminal) answers before the computed end: then only the write is sure.
-    const isPaced = frame.start_s >= sent_s;
-    const from_s = isPaced ? sent_s : written_s;
+    const isPaced = frame.start_s >= leastEnd_s;
+    const from_s = isPaced ? leastEnd_s : written_s;
     const to_s = isPaced ? frame.start_s : frame.arrival_s;
     if (!asked.isProbe) this.turnarounds.add(to_s - from_s);
     return { kind: 'reply', data: payload(request, frame.pdu), from_s, to_s };
