@@ -89,23 +89,20 @@ export class BinaryReceiver implements Receiver {
   /** Running index of the frame's first scan; restarts the stream when the frame cannot follow the last one. */
   #index(frame: Frame): number {
     const stream = this.#stream;
-    const expected = stream.expected;
     const isReopened = this.#isReopened;
     this.#isReopened = false;
-    if (expected === null) return frame.sequence;
+    const { left } = stream;
+    if (left === null) return frame.sequence;
     // Sequences are 32 bits wide: the signed distance says how far ahead, whatever the wraps between.
-    const ahead = (frame.sequence - expected) | 0;
-    const index = expected + ahead;
-    const late_s = this.#arrival_s - (stream.predict_s(index + frame.scans - 1) ?? this.#arrival_s);
-    if (
-      ahead >= 0 &&
-      late_s > -implausible_s.early &&
-      (!isReopened || late_s < implausible_s.late) &&
-      frame.period_ns * 1e-9 === stream.period_s
-    ) {
-      return index;
+    const ahead = (frame.sequence - left) | 0;
+    const index = left + ahead;
+    const isSamePeriod = frame.period_ns * 1e-9 === stream.period_s;
+    if (stream.expected !== null) {
+      const late_s = this.#arrival_s - (stream.predict_s(index + frame.scans - 1) ?? this.#arrival_s);
+      const isLikely = late_s > -implausible_s.early && (!isReopened || late_s < implausible_s.late);
+      if (ahead >= 0 && isLikely && isSamePeriod) return index;
+      stream.restart(this.#arrival_s);
     }
-    stream.restart(this.#arrival_s);
-    return frame.sequence;
+    return isSamePeriod && stream.resume(index, this.#arrival_s) ? index : frame.sequence;
   }
 }

@@ -17,6 +17,12 @@ const lateWindow_s = 1;
  */
 const mostOverlap_s = 0.2;
 
+/**
+ * After a restart of the clock the converter's own count goes on when it has grown by the time that has passed, give or take so
+ * much, in s: reads of a busy machine are late by seconds. A converter that was switched off counts from 0.
+ */
+const mostDelay_s = 5;
+
 /** Consecutive scans that have no time yet. */
 interface Piece {
   readonly index: number;
@@ -57,6 +63,14 @@ export class ScanStream {
   #pieceScans = 0;
   #pieceLost = 0;
   #nextScan = 0;
+  /** Running index that follows the last published scan. */
+  #nextIndex = 0;
+  /** The count goes on over the restart of the clock: what is lost is known exactly. */
+  #isContinued = false;
+  /** Scans discarded since the last published one. */
+  #discarded = 0;
+  /** End of the latest read, in s. */
+  #read_s = 0;
   /** Published instant of the last scan, in s; null before the first block. */
   #lastTime_s: number | null = null;
 
@@ -80,7 +94,22 @@ export class ScanStream {
 
   /** Index that the next scan has if nothing is lost; null before the first scan and after `restart`. */
   get expected(): number | null {
-    return this.#isStart && this.#pieceScans === 0 ? null : this.#expected;
+    return this.#isStart && this.#pieceScans === 0 && !this.#isContinued ? null : this.#expected;
+  }
+
+  /** Index that would have come next before the clock was given up; null before the first scan. */
+  get left(): number | null {
+    return this.#period_s === 0 ? null : this.#expected;
+  }
+
+  /**
+   * To be asked when `expected` is null: whether scan `index`, read at `read_s`, goes on with the count of before. Then
+   * `expected` is again what it was.
+   */
+  resume(index: number, read_s: number): boolean {
+    const counted_s = (index - this.#expected) * this.#period_s;
+    this.#isContinued = counted_s >= 0 && Math.abs(read_s - this.#read_s - counted_s) <= mostDelay_s;
+    return this.#isContinued;
   }
 
   get period_s(): number {
@@ -119,6 +148,7 @@ export class ScanStream {
   endRead(taken_s: number): void {
     if (this.#pieceScans === 0) return;
     const last = this.#expected - 1;
+    this.#read_s = taken_s;
     if (this.#clock === null) {
       this.#clock = new ScanClock(this.#period_s, last, taken_s);
       this.#firstArrival_s = taken_s;
@@ -145,7 +175,7 @@ export class ScanStream {
     if (this.#clock !== null) this.#emitHeld(this.#clock);
   }
 
-  /** The numbering starts anew at `taken_s`: the next scan may have any index, the loss is judged by time. */
+  /** The clock starts anew at `taken_s`: the next scan may have any index; unless it can `resume`, the loss is judged by time. */
   restart(taken_s: number): void {
     if (this.expected === null) return;
     this.#clock ??= new ScanClock(this.#period_s, this.#expected - 1, taken_s);
@@ -154,6 +184,7 @@ export class ScanStream {
     this.#clock = null;
     this.#isStart = true;
     this.#isFirstOfClock = true;
+    this.#isContinued = false;
   }
 
   #closePiece(): void {
@@ -175,18 +206,22 @@ export class ScanStream {
       const isJoin = this.#isFirstOfClock && this.#lastTime_s !== null;
       if (isJoin && !this.#join(clock, index, this.#lastTime_s!)) {
         this.#counters['scansDiscarded'] += scans;
+        if (this.#isContinued) this.#discarded += scans;
         continue;
       }
       this.#isFirstOfClock = false;
       const time_s = clock.publish_s(index);
       const interval_s = clock.interval_s;
       const halfWidth_s = Math.max(clock.halfWidth_s(index), clock.halfWidth_s(index + scans - 1));
-      const lost = isJoin
-        ? Math.max(0, Math.round((time_s - this.#lastTime_s!) / interval_s) - 1)
-        : lostBefore;
-      this.#counters['scansLost'] += lost;
+      let lost = lostBefore;
+      if (isJoin && this.#isContinued) lost = index - this.#nextIndex;
+      else if (isJoin) lost = Math.max(0, Math.round((time_s - this.#lastTime_s!) / interval_s) - 1);
+      // What was discarded has been counted, and is missing for whoever reads the numbers.
+      this.#counters['scansLost'] += Math.max(0, lost - this.#discarded);
+      this.#discarded = 0;
       const scan = this.#nextScan + lost;
       this.#nextScan = scan + scans;
+      this.#nextIndex = index + scans;
       this.#lastTime_s = time_s + (scans - 1) * interval_s;
       this.readings['drift_ppm'] = clock.drift_ppm;
       this.readings['halfWidth_ms'] = halfWidth_s * 1e3;

@@ -48,6 +48,8 @@ export interface SoakResult {
   readonly trips: TripResult;
   readonly events: EventResult;
   readonly ring: RingResult;
+  /** What the slopes are of. */
+  readonly memory: { readonly recorder: readonly MemorySample[]; readonly server: readonly MemorySample[] };
   readonly recorderMemory: Slope | null;
   readonly serverMemory: Slope | null;
   readonly lateness: LoopLateness;
@@ -217,7 +219,7 @@ class SoakRun {
           delivered += block.scans;
           audit.add(block);
         }
-        streams.push(audit.result(listening, counters['scansLost']!, 0));
+        streams.push(audit.result(listening, counters['scansLost']!, 0, counters['scansDiscarded']));
         trips ??= auditTrips(own, audit.delivered(listening), this.#trips);
       } else {
         const own: BusNotes = JSON.parse(notes);
@@ -245,6 +247,7 @@ class SoakRun {
       trips: trips!,
       events,
       ring,
+      memory: this.#memory,
       recorderMemory: slopeOf(this.#memory.recorder, from_s),
       serverMemory: slopeOf(this.#memory.server, from_s),
       lateness: this.#lateness,

@@ -99,8 +99,8 @@ export class StreamAudit {
     this.#recorded += scans;
   }
 
-  /** `lineLost` and `diskDropped` are the recorder's own counts. */
-  result(listening: Listening, lineLost: number, diskDropped: number): StreamResult {
+  /** `lineLost`, `diskDropped` and `discarded` (received, but without a time that fits) are the recorder's own counts. */
+  result(listening: Listening, lineLost: number, diskDropped: number, discarded = 0): StreamResult {
     const { frames } = this.#notes;
     const sampled = frames * frameScans;
     const lost: Record<string, number> = {};
@@ -125,8 +125,19 @@ export class StreamAudit {
       }
       frame = end;
     }
+    if (discarded > 0) {
+      const known = Math.min(unexplained, discarded);
+      lost['discarded for want of a time'] = known;
+      unexplained -= known;
+    }
     const last = this.#shift === null ? 0 : this.#next + this.#shift;
-    const counted = { before: this.#before, line: lineLost, disk: diskDropped, after: sampled - last };
+    const counted = {
+      before: this.#before,
+      line: lineLost,
+      discarded,
+      disk: diskDropped,
+      after: sampled - last,
+    };
     const { before, line, disk, after } = counted;
     return {
       line: this.line.id,
@@ -135,7 +146,7 @@ export class StreamAudit {
       lost,
       unexplained,
       counted,
-      uncounted: sampled - this.#recorded - before - line - disk - after,
+      uncounted: sampled - this.#recorded - before - line - discarded - disk - after,
       misnumbered: this.#misnumbered,
       wrongValues: this.#wrong,
       outsideHalfWidth: this.#outside,
