@@ -15,12 +15,7 @@ export interface StreamResult {
   /** Neither recorded nor lost for a known reason: must be 0. */
   readonly unexplained: number;
   /** What the recorder itself counted: before its first scan, lost on the line, dropped by its disk, after its last scan. */
-  readonly counted: {
-    readonly before: number;
-    readonly line: number;
-    readonly disk: number;
-    readonly after: number;
-  };
+  readonly counted: Readonly<Record<'before' | 'line' | 'discarded' | 'disk' | 'after', number>>;
   /** `sampled - recorded - counted`: must be 0. */
   readonly uncounted: number;
   /** Scans with a number on them that is not theirs: the recorder lost count. Must be 0. */
