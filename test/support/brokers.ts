@@ -72,6 +72,7 @@ export class OldBroker {
 
 export interface Mosquitto {
   readonly port: number;
+  readonly pid: number;
   readonly folder: string;
   stop(): Promise<void>;
 }
@@ -94,7 +95,7 @@ export async function startMosquitto(
   };
   const deadline_ms = Date.now() + 20_000;
   while (child.exitCode === null && Date.now() < deadline_ms) {
-    if (await accepts(port)) return { port, folder, stop };
+    if (await accepts(port)) return { port, pid: child.pid!, folder, stop };
     await new Promise((resolve) => setTimeout(resolve, 30));
   }
   await stop();

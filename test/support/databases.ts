@@ -10,6 +10,7 @@ export const hasInfluxd = existsSync('/usr/bin/influxd');
 
 export interface Database {
   readonly url: string;
+  readonly pid: number;
   stop(): Promise<void>;
 }
 
@@ -65,7 +66,7 @@ async function started(child: ChildProcess, folder: string, url: string, path: s
   while (child.exitCode === null && Date.now() < deadline_ms) {
     try {
       const { status } = await fetch(`${url}${path}`);
-      if (status < 300) return { url, stop };
+      if (status < 300) return { url, pid: child.pid!, stop };
     } catch {
       await new Promise((resolve) => setTimeout(resolve, 50));
     }
