@@ -73,8 +73,16 @@ export interface MqttSinkConfig extends SinkConfigBase, BrokerConfig {
   readonly topic: string;
 }
 
+/** A Sparkplug B edge node at a broker. */
+export interface SparkplugSinkConfig extends SinkConfigBase, BrokerConfig {
+  readonly kind: 'sparkplug';
+  readonly group: string;
+  /** Null: it does not wait for one. */
+  readonly primaryHost: string | null;
+}
+
 /** One sink of any kind; a new kind is added here and in schema-publish.ts. */
-export type SinkConfig = InfluxSinkConfig | MqttSinkConfig;
+export type SinkConfig = InfluxSinkConfig | MqttSinkConfig | SparkplugSinkConfig;
 
 export interface PublishConfig {
   /** Name of this station, unique among all that publish to the same place. */

@@ -4,6 +4,7 @@ import type { PublishConfig, SinkConfig } from './publish.ts';
 import { checkBroker } from './resolve-publish-broker.ts';
 import { checkInflux, resolveInflux } from './resolve-publish-influx.ts';
 import { resolveMqtt } from './resolve-publish-mqtt.ts';
+import { resolveSparkplug } from './resolve-publish-sparkplug.ts';
 import type { PublishText, SinkText } from './schema-publish.ts';
 import type { DeepPartial } from './yaml-load.ts';
 
@@ -27,7 +28,7 @@ export function checkPublish(text: DeepPartial<PublishText> | undefined, finding
       );
     }
     if (sink.kind === 'influx') checkInflux(sink, path, findings);
-    if (sink.kind === 'mqtt') checkBroker(sink, path, findings);
+    if (sink.kind === 'mqtt' || sink.kind === 'sparkplug') checkBroker(sink, path, findings);
   });
 }
 
@@ -47,6 +48,8 @@ function resolveSink(sink: SinkText): SinkConfig {
       return resolveInflux(sink);
     case 'mqtt':
       return resolveMqtt(sink);
+    case 'sparkplug':
+      return resolveSparkplug(sink);
   }
 }
 

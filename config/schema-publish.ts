@@ -6,6 +6,7 @@
 import Type, { type Static } from 'typebox';
 import { influxSink } from './schema-publish-influx.ts';
 import { mqttSink } from './schema-publish-mqtt.ts';
+import { sparkplugSink } from './schema-publish-sparkplug.ts';
 import { Quantity } from './schema-types.ts';
 
 /** `publish:` as written. */
@@ -29,7 +30,7 @@ export const publishSchema = Type.Object(
       default: 200,
       description: 'Messages per second at which a sink gets what has waited; fresh ones go before.',
     }),
-    sinks: Type.Array(Type.Union([influxSink, mqttSink]), { minItems: 1, maxItems: 16 }),
+    sinks: Type.Array(Type.Union([influxSink, mqttSink, sparkplugSink]), { minItems: 1, maxItems: 16 }),
   },
   {
     additionalProperties: false,

@@ -32,5 +32,7 @@ function addressOf(sink: NonNullable<RigConfig['publish']>['sinks'][number]): st
       return `${sink.url}, ${sink.api === 'v1' ? 'database' : 'bucket'} ${sink.bucket}`;
     case 'mqtt':
       return `${sink.url}, topics ${sink.topic}/...`;
+    case 'sparkplug':
+      return `${sink.url}, Sparkplug group ${sink.group}`;
   }
 }

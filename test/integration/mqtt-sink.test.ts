@@ -102,3 +102,13 @@ test('a stopped sink leaves no socket', async () => {
   await sink.stop();
   await expect.poll(() => old.sockets).toBe(0);
 });
+
+test('a sink that is stopped while it connects leaves no socket either', async () => {
+  const old = await broker();
+  old.hang();
+  const sink = made(old.url, { timeout_s: 30 });
+  start(sink);
+  await expect.poll(() => old.sockets).toBe(1);
+  await sink.stop();
+  await expect.poll(() => old.sockets).toBe(0);
+});

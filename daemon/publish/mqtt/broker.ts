@@ -19,18 +19,19 @@ type Version = 5 | 4;
 /** Codes of CONNACK for a version that is not known: 3.1.1, table 3.1 (1), and 5.0, 3.2.2.2 (132); 129 and 130 as it was not understood. */
 const unknownVersion = [1, 129, 130, 132];
 
-/** A connection that the broker has accepted, or the reason why there is none. */
+/** A connection that the broker has accepted, or the reason why there is none. `will` is asked for each CONNECT; `signal` gives up. */
 export async function openBroker(
   config: BrokerConfig,
   clientId: string,
-  will: LastWill,
+  will: () => LastWill,
+  signal: AbortSignal,
 ): Promise<MqttClient> {
-  if (config.version === '3.1.1') return open(config, clientId, will, 4);
+  if (config.version === '3.1.1') return open(config, clientId, will(), 4, signal);
   try {
-    return await open(config, clientId, will, 5);
+    return await open(config, clientId, will(), 5, signal);
   } catch (error) {
     if (config.version === '5' || !isVersionUnknown(error)) throw error;
-    return open(config, clientId, will, 4);
+    return open(config, clientId, will(), 4, signal);
   }
 }
 
@@ -40,6 +41,7 @@ async function open(
   clientId: string,
   will: LastWill,
   version: Version,
+  signal: AbortSignal,
 ): Promise<MqttClient> {
   const { authority, certificate, key, password, timeout_s, url, user } = config;
   const options: IClientOptions = {
@@ -62,11 +64,14 @@ async function open(
   return new Promise((resolve, reject) => {
     const client = connect(url, options);
     const giveUp = (error: Error) => {
+      signal.removeEventListener('abort', aborted);
       client.off('connect', accepted);
       drop(client);
       reject(error);
     };
+    const aborted = () => giveUp(new Error('stopped'));
     const accepted = () => {
+      signal.removeEventListener('abort', aborted);
       client.off('close', closed);
       resolve(client);
     };
@@ -75,6 +80,8 @@ async function open(
     client.on('error', giveUp);
     client.once('connect', accepted);
     client.once('close', closed);
+    if (signal.aborted) aborted();
+    else signal.addEventListener('abort', aborted);
   });
 }
 

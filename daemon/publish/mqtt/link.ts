@@ -13,7 +13,7 @@ const lastRest_s = 60;
 export interface LinkOptions {
   readonly config: BrokerConfig;
   readonly clientId: string;
-  /** Asked for each connection. */
+  /** Asked for each CONNECT. */
   readonly will: () => LastWill;
   /** What is said first on a new connection; a rejection ends it. */
   readonly born: (client: MqttClient) => Promise<void>;
@@ -30,7 +30,9 @@ export class BrokerLink {
   #opening: Promise<MqttClient> | null = null;
   #rest: NodeJS.Timeout | null = null;
   #failures = 0;
-  #isStopped = false;
+  /** On its way to be the connection: `born` is not yet done with it. */
+  #young: MqttClient | null = null;
+  readonly #stopping = new AbortController();
   /** Why the last connection ended; empty when it is not known. */
   #lastWords = '';
 
@@ -52,7 +54,7 @@ export class BrokerLink {
 
   /** The connection, or a new one; rejects with the reason why there is none. */
   open(): Promise<MqttClient> {
-    if (this.#isStopped) return Promise.reject(new Error('stopped'));
+    if (this.#stopping.signal.aborted) return Promise.reject(new Error('stopped'));
     if (this.#client !== null) return Promise.resolve(this.#client);
     if (this.#rest !== null) clearTimeout(this.#rest);
     this.#rest = null;
@@ -64,7 +66,8 @@ export class BrokerLink {
 
   /** Says goodbye and frees the socket. */
   async stop(): Promise<void> {
-    this.#isStopped = true;
+    this.#stopping.abort();
+    if (this.#young !== null) drop(this.#young);
     if (this.#rest !== null) clearTimeout(this.#rest);
     const client = this.#client;
     if (client === null) return;
@@ -78,7 +81,8 @@ export class BrokerLink {
     const { born, clientId, config, will } = this.#options;
     let client: MqttClient;
     try {
-      client = await openBroker(config, clientId, will());
+      client = await openBroker(config, clientId, will, this.#stopping.signal);
+      this.#young = client;
     } catch (error) {
       this.#restThenOpen();
       throw new Error(wordsOf(error), { cause: error });
@@ -101,11 +105,14 @@ export class BrokerLink {
     });
     closed.catch(() => undefined);
     try {
-      if (this.#isStopped || !client.connected) throw new Error(this.lostWhy);
+      if (this.#stopping.signal.aborted || !client.connected) throw new Error(this.lostWhy);
       await within(Promise.race([born(client), closed]), config.timeout_s);
     } catch (error) {
       drop(client);
+      this.#restThenOpen();
       throw error;
+    } finally {
+      this.#young = null;
     }
     this.#client = client;
     this.#failures = 0;
@@ -113,7 +120,7 @@ export class BrokerLink {
   }
 
   #restThenOpen(): void {
-    if (this.#isStopped || this.#rest !== null) return;
+    if (this.#stopping.signal.aborted || this.#rest !== null) return;
     const growing_s = Math.min(lastRest_s, firstRest_s * 2 ** Math.min(this.#failures++, 30));
     const rest_s = growing_s * (1 - this.#options.random() / 2);
     this.#rest = setTimeout(() => this.keep(), rest_s * 1000);

@@ -155,8 +155,10 @@ test('check says what goes where, and how long the queue can wait', () => {
 test('a broker: defaults, and keys that stand together only', () => {
   const { config, said } = read(`publish:
   sinks:
-    - { kind: mqtt, name: yard, url: "mqtts://broker.example:8883/" }`);
+    - { kind: mqtt, name: yard, url: "mqtts://broker.example:8883/" }
+    - { kind: sparkplug, name: plant, url: "mqtts://broker.example", group: west }`);
   expect(said).toEqual([]);
+  expect(config?.publish?.sinks[1]).toMatchObject({ kind: 'sparkplug', group: 'west', primaryHost: null });
   expect(config?.publish?.sinks[0]).toMatchObject({
     kind: 'mqtt',
     url: 'mqtts://broker.example:8883',

@@ -1,0 +1,24 @@
+/** A sink that is a Sparkplug B edge node, as written in the file. */
+import Type, { type Static } from 'typebox';
+import { brokerKeys } from './schema-publish-broker.ts';
+import { Formed, sinkKeys } from './schema-publish-sink.ts';
+
+const part = /^[^+/#\s][^+/#]{0,62}$/;
+const allowed = 'a name of 1 to 63 characters without "+", "/" and "#"';
+
+export const sparkplugSink = Type.Object(
+  {
+    kind: Type.Literal('sparkplug'),
+    ...sinkKeys,
+    ...brokerKeys,
+    group: Formed(part, allowed, { description: 'Group of the edge node; its own name is `node`.' }),
+    primaryHost: Type.Optional(
+      Formed(part, allowed, {
+        description: 'Nothing is said before this host is online; all waits in the outbox when it is not.',
+      }),
+    ),
+  },
+  { additionalProperties: false },
+);
+
+export type SparkplugSinkText = Static<typeof sparkplugSink>;

@@ -1,0 +1,107 @@
+/** Messages -> named values. Units are SI; they stand in the name, for a metric has no other place that every host shows. */
+import type { ChannelRollup, Message } from '../messages.ts';
+import type { DataType, MetricValue } from './protobuf.ts';
+
+export interface NamedValue {
+  readonly name: string;
+  readonly type: DataType;
+  readonly value: MetricValue;
+}
+
+const units: Readonly<Record<ChannelRollup['quantity'], string>> = {
+  pressure: 'Pa',
+  velocity: 'm/s',
+  flow: 'm3/s',
+  level: 'm',
+  temperature: 'K',
+  speed: 'rad/s',
+  position: 'ratio',
+  state: 'ratio',
+};
+
+const double = (name: string, value: number | null): NamedValue => ({ name, type: 'Double', value });
+const text = (name: string, value: string): NamedValue => ({ name, type: 'String', value });
+const flag = (name: string, value: boolean): NamedValue => ({ name, type: 'Boolean', value });
+const whole = (name: string, value: number): NamedValue => ({ name, type: 'Int64', value });
+
+/** A slash makes a folder, so names of the rig must not bring their own. */
+const part = (name: string) => name.replaceAll('/', '_');
+
+export function valuesOf({ payload }: Message): NamedValue[] {
+  switch (payload.kind) {
+    case 'summary':
+      return payload.channels.flatMap((rollup) => channelValues(`Channels/${part(rollup.channel)}`, rollup));
+    case 'trend': {
+      const period = payload.period_s === 60 ? '1m' : '1h';
+      return payload.channels.flatMap((rollup) => [
+        ...channelValues(`Trends ${period}/${part(rollup.channel)}`, rollup),
+        double(`Trends ${period}/${part(rollup.channel)}/SD (${units[rollup.quantity]})`, rollup.sd),
+      ]);
+    }
+    case 'trip':
+      return [text('Trip/Event', payload.event), text('Trip/Source', payload.source)];
+    case 'event':
+      return [
+        text('Event/Event', payload.event),
+        text('Event/Source', payload.source),
+        text('Event/Closed because', payload.closedBecause),
+        text('Event/Trouble', payload.trouble ?? ''),
+      ];
+    case 'verdict': {
+      const { event, legs, revision } = payload.verdict;
+      return [
+        text('Verdict/Event', event),
+        whole('Verdict/Revision', revision),
+        ...legs.filter(({ active }) => active).flatMap((leg) => legValues(leg, event)),
+      ];
+    }
+    case 'link': {
+      const folder = `Lines/${part(payload.line)}`;
+      return [text(`${folder}/State`, payload.state), text(`${folder}/Why`, payload.why)];
+    }
+    case 'phase':
+      return [text('Phase', payload.phase)];
+    case 'alarm': {
+      const folder = `Alarms/${part(payload.key)}`;
+      return [
+        flag(`${folder}/Active`, payload.isActive),
+        text(`${folder}/What`, payload.what),
+        text(`${folder}/Remedy`, payload.remedy),
+      ];
+    }
+  }
+}
+
+function channelValues(
+  folder: string,
+  { count, max, mean, min, quantity, worst }: ChannelRollup,
+): NamedValue[] {
+  const unit = units[quantity];
+  return [
+    double(`${folder}/Min (${unit})`, min),
+    double(`${folder}/Max (${unit})`, max),
+    double(`${folder}/Mean (${unit})`, mean),
+    whole(`${folder}/Samples`, count),
+    text(`${folder}/Worst sample`, worst),
+  ];
+}
+
+type Leg = Extract<Message['payload'], { kind: 'verdict' }>['verdict']['legs'][number];
+
+function legValues(leg: Leg, event: string): NamedValue[] {
+  const folder = `Legs/${part(leg.leg)}`;
+  const values = [
+    text(`${folder}/Event`, event),
+    text(`${folder}/Class`, leg.severity.class),
+    text(`${folder}/Flags`, leg.flags.map(({ code }) => code).join(' ')),
+  ];
+  for (const [name, result] of Object.entries(leg.results)) {
+    const { value } = result;
+    // A withheld number takes the value of the event before away; its unit is not known then, so it stands beside.
+    values.push(double(`${folder}/${name}`, value));
+    values.push(double(`${folder}/${name} low`, value === null ? null : result.low));
+    values.push(double(`${folder}/${name} high`, value === null ? null : result.high));
+    values.push(text(`${folder}/${name} unit`, value === null ? '' : result.unit));
+  }
+  return values;
+}
