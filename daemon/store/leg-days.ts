@@ -115,9 +115,7 @@ function worst(
 function downtime(trends: TrendStore, outlet: string, day: string, now_ms: number): number | null {
   const from_s = Date.parse(day) / 1000;
   const to_s = Math.min(from_s + day_s, Math.floor(now_ms / 1000));
-  const covered = ([1, 60] as const).map(
-    (level_s) => trends.read(outlet, level_s, from_s, to_s).filter(({ count }) => count > 0).length * level_s,
-  );
+  const covered = ([1, 60] as const).map((level_s) => trends.covered_s(outlet, level_s, from_s, to_s));
   const most = Math.max(...covered);
   return most === 0 ? null : Math.max(0, to_s - from_s - most);
 }

@@ -49,6 +49,21 @@ export function packRollups(rollups: readonly Rollup[], level_s: number): Uint8A
   return deflateRawSync(bytes, { level: 9 });
 }
 
+/** How many packed rollups that begin in [from_s, to_s) hold a sample; their numbers stay packed. */
+export function countPacked(packed: Uint8Array, level_s: number, from_s: number, to_s: number): number {
+  const bytes = inflateRawSync(packed);
+  const reader = new VarintReader(bytes.subarray(4, 4 + bytes.readUInt32LE(0)));
+  const length = reader.readSafe();
+  const starts = column(reader, length);
+  const counts = column(reader, length);
+  let found = 0;
+  for (let k = 0; k < length; k++) {
+    const start_s = starts[k]! * level_s;
+    if (counts[k]! > 0 && start_s >= from_s && start_s < to_s) found++;
+  }
+  return found;
+}
+
 /** The reverse. Throws when the bytes are not those of `packRollups`. */
 export function unpackRollups(packed: Uint8Array, level_s: number): Rollup[] {
   const bytes = inflateRawSync(packed);

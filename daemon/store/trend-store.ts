@@ -6,7 +6,7 @@ import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { DatabaseSync, type StatementSync } from 'node:sqlite';
 import { UnavailableError } from '../errors.ts';
-import { packRollups, unpackRollups } from './trend-pack.ts';
+import { countPacked, packRollups, unpackRollups } from './trend-pack.ts';
 import { coarser, merged, type Rollup, type TrendLevel_s, trendLevels_s } from './trend-rollup.ts';
 
 const schemaVersion = 1;
@@ -60,6 +60,9 @@ export class TrendStore {
   readonly #put: StatementSync;
   readonly #rows: StatementSync;
   readonly #blobs: StatementSync;
+  readonly #place: StatementSync;
+  readonly #putPlace: StatementSync;
+  readonly #oldestOf: readonly StatementSync[];
   readonly #ids = new Map<string, number>();
 
   /** Opens or makes `trends.db`. Throws `UnavailableError` when it belongs to a newer version. */
@@ -83,6 +86,11 @@ export class TrendStore {
     this.#blobs = this.#database.prepare(
       'SELECT start_s, rollups FROM packed WHERE level_s = ? AND channel = ? AND start_s > ? AND start_s < ? ORDER BY start_s',
     );
+    this.#place = this.#database.prepare('SELECT value FROM place WHERE name = ?');
+    this.#putPlace = this.#database.prepare('INSERT OR REPLACE INTO place VALUES (?, ?)');
+    this.#oldestOf = ['packed', 'newest'].map((table) =>
+      this.#database.prepare(`SELECT min(start_s) AS oldest FROM ${table} WHERE level_s = ? AND channel = ?`),
+    );
     for (const row of this.#database.prepare('SELECT id, tag FROM channel').all()) {
       this.#ids.set(String(row['tag']), Number(row['id']));
     }
@@ -101,14 +109,13 @@ export class TrendStore {
           for (const rollup of levels[level_s]) this.#merge(level_s, channel, rollup);
         }
       }
-      const put = this.#database.prepare('INSERT OR REPLACE INTO place VALUES (?, ?)');
-      for (const [name, value] of Object.entries(places)) put.run(name, value);
+      for (const [name, value] of Object.entries(places)) this.#putPlace.run(name, value);
     });
   }
 
   /** What `add` kept under a name. */
   place(name: string): string | null {
-    const row = this.#database.prepare('SELECT value FROM place WHERE name = ?').get(name);
+    const row = this.#place.get(name);
     return row === undefined ? null : String(row['value']);
   }
 
@@ -119,13 +126,24 @@ export class TrendStore {
     const channel = this.#ids.get(tag);
     if (channel === undefined) return [];
     const rows = this.#rows.all(level_s, channel, from_s, to_s).map(rollupOfRow);
-    const packed = this.#blobs
-      .all(level_s, channel, from_s - blob_s[level_s], to_s)
-      .flatMap((row) => unpackRollups(row['rollups'] as Uint8Array, level_s))
+    const packed = this.#packed(level_s, channel, from_s, to_s)
+      .flatMap((blob) => unpackRollups(blob, level_s))
       .filter(({ start_s }) => start_s >= from_s && start_s < to_s);
     if (rows.length === 0) return packed;
     // Late data may stand as rows beside the blob of their hour.
     return packed.length === 0 ? rows : coarser([...packed, ...rows], level_s);
+  }
+
+  /** Time of [from_s, to_s) that stretches of one level with a sample in them cover, in s: `read` without its numbers. */
+  covered_s(tag: string, level_s: TrendLevel_s, from_s: number, to_s: number): number {
+    const channel = this.#ids.get(tag);
+    if (channel === undefined) return 0;
+    const packed = this.#packed(level_s, channel, from_s, to_s);
+    const isNewest = this.#rows.get(level_s, channel, from_s, to_s) !== undefined;
+    const stretches = isNewest
+      ? this.read(tag, level_s, from_s, to_s).filter(({ count }) => count > 0).length
+      : packed.reduce((sum, blob) => sum + countPacked(blob, level_s, from_s, to_s), 0);
+    return stretches * level_s;
   }
 
   /** At most some `points` stretches of [from_s, to_s), from the finest level that is still kept and quick to read. */
@@ -168,6 +186,13 @@ export class TrendStore {
     this.#database.close();
   }
 
+  /** Blobs that may hold rollups which begin in [from_s, to_s). */
+  #packed(level_s: TrendLevel_s, channel: number, from_s: number, to_s: number): Uint8Array[] {
+    return this.#blobs
+      .all(level_s, channel, from_s - blob_s[level_s], to_s)
+      .map((row) => row['rollups'] as Uint8Array);
+  }
+
   /** Whether this level still reaches back to `from_s`, or at least as far as the coarser ones do. */
   #covers(tag: string, level_s: TrendLevel_s, from_s: number): boolean {
     const oldest = this.#oldest(tag, level_s);
@@ -180,10 +205,8 @@ export class TrendStore {
   #oldest(tag: string, level_s: TrendLevel_s): number | null {
     const channel = this.#ids.get(tag);
     if (channel === undefined) return null;
-    const found = ['packed', 'newest'].flatMap((table) => {
-      const row = this.#database
-        .prepare(`SELECT min(start_s) AS oldest FROM ${table} WHERE level_s = ? AND channel = ?`)
-        .get(level_s, channel);
+    const found = this.#oldestOf.flatMap((statement) => {
+      const row = statement.get(level_s, channel);
       return row?.['oldest'] == null ? [] : [Number(row['oldest'])];
     });
     return found.length === 0 ? null : Math.min(...found);

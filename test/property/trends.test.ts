@@ -109,7 +109,11 @@ describe('trends equal a brute-force computation', () => {
           }
           store.tidy(epoch_s + 20 * 86_400);
           for (const level_s of trendLevels_s) {
-            expectTrend(store.read(channel.id, level_s, 0, 1e11), laid, level_s, 6e-7);
+            const left = store.read(channel.id, level_s, 0, 1e11);
+            expectTrend(left, laid, level_s, 6e-7);
+            expect(store.covered_s(channel.id, level_s, 0, 1e11)).toBe(
+              level_s * left.filter(({ count }) => count > 0).length,
+            );
           }
           store.close();
         },
