@@ -32,11 +32,16 @@ export class TrendFollower {
   /** Numbers added, and blocks that had been added before. */
   readonly counters = { trendSamplesAdded: 0, trendBlocksSkipped: 0 };
   readonly #dataFolder: string;
+  readonly #running: string | null;
   readonly #store: TrendStore;
   #reached: Record<string, Reached>;
+  /** Runs that are over and have been read to their end: their part of the ring cannot grow. */
+  readonly #done = new Set<string>();
 
-  constructor(dataFolder: string, store: TrendStore) {
+  /** `running`: the run of the recorder that still writes; null when that is not known, then every run is looked at each time. */
+  constructor(dataFolder: string, store: TrendStore, running: string | null = null) {
     this.#dataFolder = dataFolder;
+    this.#running = running;
     this.#store = store;
     this.#reached = JSON.parse(store.place(place) ?? '{}') as Record<string, Reached>;
   }
@@ -60,7 +65,11 @@ export class TrendFollower {
       // Retention has taken the last of that run: its scans cannot come again.
       if (!boots.includes(boot)) delete this.#reached[boot];
     }
-    for (const boot of boots) await this.#followRun(boot);
+    for (const boot of boots) {
+      if (this.#done.has(boot)) continue;
+      await this.#followRun(boot);
+      if (this.#running !== null && boot !== this.#running) this.#done.add(boot);
+    }
   }
 
   async #followRun(boot: string): Promise<void> {

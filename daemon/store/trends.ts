@@ -21,10 +21,17 @@ export interface Trends {
   close(): Promise<void>;
 }
 
-/** `onTrouble` hears of a pass that failed, and null when one has succeeded again. */
-export function openTrends(dataFolder: string, onTrouble: (error: unknown) => void): Trends {
+/**
+ * `running`: the run of the recorder that writes the ring, null for none. `onTrouble` hears of a pass that failed, and null
+ * when one has succeeded again.
+ */
+export function openTrends(
+  dataFolder: string,
+  running: string | null,
+  onTrouble: (error: unknown) => void,
+): Trends {
   const store = new TrendStore(dataFolder);
-  const follower = new TrendFollower(dataFolder, store);
+  const follower = new TrendFollower(dataFolder, store, running);
   let pass: Promise<void> = Promise.resolve();
   let passes = 0;
   let timer: NodeJS.Timeout | null = null;

@@ -5,7 +5,7 @@ import type { Publisher, PublisherOptions } from '../publish/publisher.ts';
 import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts';
 import { captureWindow, newestWindow } from '../store/capture-window.ts';
 import type { Ingest, Ingested } from '../store/ingest.ts';
-import type { Trends } from '../store/trends.ts';
+import type { openTrends, Trends } from '../store/trends.ts';
 import { LiveHub } from './live.ts';
 import { RigState } from './rig-state.ts';
 import { createServer, listen } from './server.ts';
@@ -24,7 +24,7 @@ export interface SessionOptions {
     options: Pick<PublisherOptions, 'publish' | 'hello' | 'rig' | 'events' | 'trouble' | 'log'>,
   ) => Publisher;
   /** Opens the trends of a data folder; without it there are none. */
-  readonly openTrends?: (dataFolder: string, onTrouble: (error: unknown) => void) => Trends;
+  readonly openTrends?: typeof openTrends;
   readonly answer: (message: ToRecorder) => void;
   readonly dashboardFolder: string | null;
   /** Something that a person who looks after the server should read. */
@@ -103,7 +103,7 @@ export class ServerSession {
     const store = openStore(hello);
     this.#store = store;
     this.#publisher = this.#openPublisher(hello, store);
-    this.#trends = this.#openTrends(hello.config.dataFolder);
+    this.#trends = this.#openTrends(hello);
     const app = await createServer({
       library: store,
       state: this.state,
@@ -131,7 +131,7 @@ export class ServerSession {
   }
 
   /** Trends that cannot be had cost the trends, never the pages. */
-  #openTrends(dataFolder: string): Trends | null {
+  #openTrends({ boot, config }: HelloMessage): Trends | null {
     const tell = (error: unknown): void => {
       if (error === null) {
         this.state.troubles.clear('trends');
@@ -147,7 +147,7 @@ export class ServerSession {
       );
     };
     try {
-      return this.#options.openTrends?.(dataFolder, tell) ?? null;
+      return this.#options.openTrends?.(config.dataFolder, boot, tell) ?? null;
     } catch (error) {
       tell(error);
       return null;

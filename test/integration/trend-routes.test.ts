@@ -21,7 +21,7 @@ beforeAll(async () => {
   for (const [k, closure] of [swing, axial, swing].entries()) {
     library.add(`event-${k}`, midnight_ms + (k + 1) * 3_600_000, closure);
   }
-  trends = openTrends(folder.path, () => undefined);
+  trends = openTrends(folder.path, null, () => undefined);
   const rollup = (start_s: number) => ({ start_s, count: 10, min: 1, max: 3, mean: 2, squares: 9, flags: 0 });
   // The first hour of the day, but for five minutes.
   const seconds = Array.from({ length: 3600 }, (_, k) => rollup(midnight_ms / 1000 + k)).filter(

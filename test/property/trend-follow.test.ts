@@ -193,3 +193,49 @@ it('the cycles of a day are those of its pressure, also across passes', async ()
   expect(loadOf(store, config.legs[0]!.id, '2026-11-24')).toBeNull();
   store.close();
 });
+
+it('a run that is over is read once, the running one for as long as it goes on', async () => {
+  const folder = temporaryFolder();
+  folders.push(folder);
+  const config = recorderRig({ dataFolder: folder.path });
+  let now_s = 1000;
+  const store = new TrendStore(folder.path);
+  const follower = new TrendFollower(folder.path, store, 'running');
+  const record = async (boot: string, wall_ms: number, blocks: number, first = 0) => {
+    const ring = new DiskRing({
+      config,
+      boot,
+      groups: [groups[0]],
+      anchor: () => ({ time_s: now_s, wall_ms }),
+      files: disk,
+      log: silentLog(),
+      now_s: () => now_s,
+    });
+    for (let k = first; k < first + blocks; k++) {
+      ring.add(0, {
+        group: 0,
+        scan: k,
+        scans: 1,
+        time_s: now_s,
+        interval_s: 0.01,
+        halfWidth_s: 0,
+        raw: Int32Array.of(k, k),
+        quality: new Uint8Array(1),
+        lostBefore: 0,
+      });
+    }
+    now_s += 100;
+    await ring.finish();
+  };
+  // The clock was set back meanwhile: by the names of its files the running one is the older.
+  await record('over', start_ms, 3);
+  await record('running', start_ms - 7_200_000, 2);
+  await follower.follow();
+  expect(follower.counters).toEqual({ trendSamplesAdded: 10, trendBlocksSkipped: 0 });
+  await record('running', start_ms - 7_100_000, 4, 2);
+  await follower.follow();
+  expect(follower.counters.trendSamplesAdded).toBe(18);
+  // Only the running one was looked into again.
+  expect(follower.counters.trendBlocksSkipped).toBeLessThanOrEqual(2);
+  store.close();
+});

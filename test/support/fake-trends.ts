@@ -5,7 +5,7 @@ import { openTrends, type Trends } from '../../daemon/store/trends.ts';
 
 /** Fills a new store under `folder`; `end_ms` is the newest second. */
 export function fakeTrends(folder: string, channel: string, leg: string, end_ms: number): Trends {
-  const trends = openTrends(folder, () => undefined);
+  const trends = openTrends(folder, null, () => undefined);
   const end_s = Math.floor(end_ms / 1000);
   const second = (start_s: number): Rollup => {
     const isTrip = start_s % 1800 < 2;
