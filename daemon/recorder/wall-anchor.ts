@@ -1,6 +1,16 @@
 /** Where wall time and the monotonic clock meet. Wall time names events; it is never used for arithmetic. */
 import type { WallAnchor } from './messages.ts';
 
+/** Wall time of a monotonic instant, in ms since 1970. */
+export function wallAt_ms({ time_s: at_s, wall_ms }: WallAnchor, time_s: number): number {
+  return wall_ms + (time_s - at_s) * 1000;
+}
+
+/** The reverse: the monotonic instant of a wall time, in s. */
+export function monotonicAt_s({ time_s, wall_ms: at_ms }: WallAnchor, wall_ms: number): number {
+  return time_s + (wall_ms - at_ms) / 1000;
+}
+
 /** A difference larger than this is a step and not the slow correction of a time server, in ms. */
 const step_ms = 100;
 
@@ -20,7 +30,7 @@ export class WallClock {
   renew(): number {
     const before = this.anchor;
     this.anchor = this.read();
-    const expected_ms = before.wall_ms + (this.anchor.time_s - before.time_s) * 1000;
+    const expected_ms = wallAt_ms(before, this.anchor.time_s);
     const difference_ms = this.anchor.wall_ms - expected_ms;
     if (Math.abs(difference_ms) <= step_ms) return 0;
     this.stepsSeen++;
@@ -29,7 +39,7 @@ export class WallClock {
 
   /** Wall time at a monotonic instant by the newest anchor, in ms since 1970. */
   at_ms(time_s: number): number {
-    return this.anchor.wall_ms + (time_s - this.anchor.time_s) * 1000;
+    return wallAt_ms(this.anchor, time_s);
   }
 
   private read(): WallAnchor {

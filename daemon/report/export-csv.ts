@@ -3,6 +3,7 @@
  * by which a file that was cut short is known. Values are SI with every digit, so that `analyse` reads the very same record.
  */
 import { quality } from '../../drivers/driver.ts';
+import { wallAt_ms } from '../recorder/wall-anchor.ts';
 import { commentLine, textCell } from './csv-cells.ts';
 import { type Exported, type ExportMeta, exportForm, type Rows, rowsOf, Totals } from './exported.ts';
 
@@ -30,7 +31,7 @@ export async function* csvOf({ meta, chunks }: Exported): AsyncGenerator<string>
 }
 
 function headOf({ id, software, anchor, trip_s, from_s, to_s, config, channels }: ExportMeta): string {
-  const wall = (time_s: number) => new Date(anchor.wall_ms + (time_s - anchor.time_s) * 1000).toISOString();
+  const wall = (time_s: number) => new Date(wallAt_ms(anchor, time_s)).toISOString();
   const known = new Map(config.channels.map((channel) => [channel.id, channel]));
   const lines = [
     `${csvMark.slice(2)}: SI units, pressure gauge, time in s of the recorder's clock; an empty cell was not sampled then`,

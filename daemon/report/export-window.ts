@@ -3,6 +3,7 @@ import type { RigConfig } from '../../config/rig.ts';
 import type { RawBlock } from '../../drivers/driver.ts';
 import type { Series } from '../analysis/record.ts';
 import { DataError } from '../errors.ts';
+import { monotonicAt_s } from '../recorder/wall-anchor.ts';
 import { seriesOf } from '../store/load-record.ts';
 import { type RingBlock, readRing, tallyRing } from '../store/ring-read.ts';
 import { version } from '../version.ts';
@@ -43,7 +44,6 @@ export async function exportWindow(
     ]),
   );
   const { anchor } = first;
-  const onClock = (wall_ms: number) => anchor.time_s + (wall_ms - anchor.wall_ms) / 1000;
   return {
     meta: {
       form: exportForm,
@@ -51,8 +51,8 @@ export async function exportWindow(
       software: version,
       anchor,
       trip_s: null,
-      from_s: onClock(from_ms),
-      to_s: onClock(to_ms),
+      from_s: monotonicAt_s(anchor, from_ms),
+      to_s: monotonicAt_s(anchor, to_ms),
       config,
       channels: wanted,
     },
@@ -80,7 +80,9 @@ async function* stretches(
     const window = { from_ms: at_ms, to_ms: Math.min(to_ms, at_ms + stretch_ms) };
     const parts = new Map<RingHeader, RawBlock[]>();
     for await (const { header, block } of readRing(dataFolder, window)) {
-      parts.set(header, [...(parts.get(header) ?? []), block]);
+      const own = parts.get(header);
+      if (own === undefined) parts.set(header, [block]);
+      else own.push(block);
     }
     if (parts.size > 0) yield joined(parts, window, first, wanted);
   }
@@ -96,14 +98,11 @@ function joined(
   const pieces = new Map<string, Series[]>();
   for (const [header, blocks] of parts) {
     const { anchor, boot } = header;
-    const begin_s = anchor.time_s + (from_ms - anchor.wall_ms) / 1000;
-    const end_s = anchor.time_s + (to_ms - anchor.wall_ms) / 1000;
+    const begin_s = monotonicAt_s(anchor, from_ms);
+    const end_s = monotonicAt_s(anchor, to_ms);
     // What was lost before a block that begins earlier was told with the stretch before.
     const own = blocks.map((block) => (block.time_s < begin_s ? { ...block, lostBefore: 0 } : block));
-    const shift_s =
-      boot === first.boot
-        ? 0
-        : first.anchor.time_s - anchor.time_s + (anchor.wall_ms - first.anchor.wall_ms) / 1000;
+    const shift_s = boot === first.boot ? 0 : monotonicAt_s(first.anchor, anchor.wall_ms) - anchor.time_s;
     for (const [id, series] of seriesOf({ config: header.config as RigConfig }, header.groups, own)) {
       if (!wanted.includes(id) || series.time_s.length === 0) continue;
       const part = cut(series, begin_s, before(end_s));

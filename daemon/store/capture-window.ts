@@ -2,6 +2,7 @@
 import { randomInt } from 'node:crypto';
 import type { RawBlock } from '../../drivers/driver.ts';
 import { DataError } from '../errors.ts';
+import { monotonicAt_s, wallAt_ms } from '../recorder/wall-anchor.ts';
 import { version } from '../version.ts';
 import { completenessOf } from './completeness.ts';
 import { type EventContent, EventFolderWrite, eventFolder } from './event-folder.ts';
@@ -40,7 +41,7 @@ export async function newestWindow(
   const window = { boot, from_s: anchor.time_s - 60, to_s: Number.POSITIVE_INFINITY };
   const ends_s = (await tallyRing(dataFolder, window, files)).map(({ endTime_s }) => endTime_s);
   if (ends_s.length === 0) throw new DataError(`${last.path}: holds no sample`);
-  const to_ms = anchor.wall_ms + (Math.max(...ends_s) - anchor.time_s) * 1000;
+  const to_ms = wallAt_ms(anchor, Math.max(...ends_s));
   return { from_ms: to_ms - last_ms, to_ms };
 }
 
@@ -140,7 +141,7 @@ function onClockOf(
   { anchor }: RingHeader,
   { from_ms, to_ms }: CaptureWindow,
 ): { from_s: number; to_s: number } {
-  const at_s = (wall_ms: number) => anchor.time_s + (wall_ms - anchor.wall_ms) / 1000;
+  const at_s = (wall_ms: number) => monotonicAt_s(anchor, wall_ms);
   return { from_s: at_s(from_ms), to_s: at_s(to_ms) };
 }
 

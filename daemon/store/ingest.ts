@@ -6,6 +6,7 @@ import { stat } from 'node:fs/promises';
 import type { DiskConfig } from '../../config/schema-disk.ts';
 import type { EventRecord } from '../analysis/record.ts';
 import type { Verdict } from '../analysis/verdict.ts';
+import { wallAt_ms } from '../recorder/wall-anchor.ts';
 import { exportEvent } from '../report/export-event.ts';
 import type { Exported } from '../report/exported.ts';
 import type { TraceQuery } from '../web/event-library.ts';
@@ -306,7 +307,7 @@ function tripOf_s(verdict: Verdict | null, header: EventHeader): number {
 
 /** Wall time of the trip, in ms since 1970. */
 function wallOf_ms(header: EventHeader): number {
-  return header.anchor.wall_ms + (header.trip.time_s - header.anchor.time_s) * 1000;
+  return wallAt_ms(header.anchor, header.trip.time_s);
 }
 
 /** Outlet pressure of the first active leg round the trip. */

@@ -6,6 +6,7 @@ import type { LegConfig } from '../../config/rig.ts';
 import { cyclesToFailure, type FatigueLine, hoopStress_Pa, vinsonPvc } from '../analysis/fatigue.ts';
 import { Rainflow, type RainflowState } from '../analysis/rainflow.ts';
 import type { Series } from '../analysis/record.ts';
+import { wallAt_ms } from '../recorder/wall-anchor.ts';
 import type { RingBlock } from './ring-read.ts';
 import type { TrendStore } from './trend-store.ts';
 
@@ -60,7 +61,7 @@ export class LegLoads {
       if (outlet === undefined || outlet.time_s.length === 0) continue;
       const gate_Pa = gate_ratio * (outlet.channel.range[1] - outlet.channel.range[0]);
       // A stretch closes its cycles on the day it ends: it is seconds long, and a cycle belongs to no single instant anyway.
-      const end_ms = anchor.wall_ms + (outlet.time_s.at(-1)! - anchor.time_s) * 1000;
+      const end_ms = wallAt_ms(anchor, outlet.time_s.at(-1)!);
       this.#count(leg, outlet, gate_Pa, dayOf(end_ms), boot);
     }
   }

@@ -2,6 +2,7 @@
 import { basename, join } from 'node:path';
 import type { RawBlock } from '../../drivers/driver.ts';
 import { DataError } from '../errors.ts';
+import { monotonicAt_s } from '../recorder/wall-anchor.ts';
 import { disk, type Files, isMissing, type ReadableFile } from './files.ts';
 import { decodeRingHead, isSegment, isTail, type RingHeader, ringFolder } from './ring-format.ts';
 import {
@@ -317,8 +318,10 @@ function mayHold({ header }: RingFile, all: readonly RingFile[], at: number, win
 
 function monotonic({ anchor }: RingHeader, window: RingWindow): { from_s: number; to_s: number } {
   if ('boot' in window) return window;
-  const at_s = (wall_ms: number) => anchor.time_s + (wall_ms - anchor.wall_ms) / 1000;
-  return { from_s: at_s(window.from_ms), to_s: at_s(window.to_ms) };
+  return {
+    from_s: monotonicAt_s(anchor, window.from_ms),
+    to_s: monotonicAt_s(anchor, window.to_ms),
+  };
 }
 
 function keyOf(header: RingHeader, group: number): string {

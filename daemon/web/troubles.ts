@@ -1,6 +1,7 @@
 /** What is wrong now, since when, and what to do: one list for every screen. */
 import type { LinkState } from '../../drivers/driver.ts';
 import type { StatusMessage, WallAnchor } from '../recorder/messages.ts';
+import { wallAt_ms } from '../recorder/wall-anchor.ts';
 import type { Trouble } from './wire.ts';
 
 /** A loss is told for this long; what was lost before stands only in the counters since start, in ms. */
@@ -97,8 +98,7 @@ export class TroubleWatch {
   /** Oldest first. */
   list(status: StatusMessage | null, anchor: WallAnchor | null, now_ms: number): Trouble[] {
     const found: Trouble[] = [...this.#raised.values()];
-    const wallOf = (time_s: number): number =>
-      anchor === null ? now_ms : anchor.wall_ms + (time_s - anchor.time_s) * 1000;
+    const wallOf = (time_s: number): number => (anchor === null ? now_ms : wallAt_ms(anchor, time_s));
     for (const { line, driver, link, silentDevices = [] } of status?.lines ?? []) {
       if (link.state === 'open') {
         for (const { id, since_s } of silentDevices) {
