@@ -52,18 +52,23 @@ export function twoTapSpeed(frame: Frame, seat: Seat): TapAnswer {
   const span = { from_s: front_s + travel_s - 0.005, to_s: front_s + travel_s + 0.9 * answer_s };
   const [first, end] = range(mid.samples.time_s, span);
   if (end - first < 8) return { reason: 'too few samples of the mid tap about the seating' };
-  const window = { first, end, half: Math.max(0, Math.round(0.2e-3 / step_s)) };
+  const time_s = mid.samples.time_s.subarray(first, end);
+  const half = Math.max(0, Math.round(0.2e-3 / step_s));
+  const seen = smoothed(mid, time_s, half);
   const shifts = Array.from({ length: 61 }, (_, k) => travel_s * (0.7 + 0.01 * k));
-  const misfits = Float64Array.from(shifts, (shift_s) => misfit(mid, outlet, window, shift_s));
+  const misfits = Float64Array.from(shifts, (shift_s) => {
+    const sent_s = time_s.map((t) => t - shift_s);
+    return misfit(smoothed(outlet, sent_s, half), seen);
+  });
   const best = indexOfSmallest(misfits, 0, misfits.length);
   if (best <= 0 || best >= misfits.length - 1) return { reason: 'no wave is seen to pass from tap to tap' };
   const [before, least, after] = [misfits[best - 1], misfits[best], misfits[best + 1]];
   const curvature = before + after - 2 * least;
   const grid_s = shifts[1] - shifts[0];
   const shift_s = shifts[best] + (curvature > 0 ? (0.5 * (before - after) * grid_s) / curvature : 0);
-  const count = end - first - 3;
+  const count = time_s.length - 3;
   // One variance more of misfit is one standard uncertainty; neighbours share the samples they are averaged over.
-  const variance = ((2 * window.half + 1) * least) / Math.max(1, count);
+  const variance = ((2 * half + 1) * least) / Math.max(1, count);
   const fitted_s = curvature > 0 ? grid_s * Math.sqrt((2 * variance) / curvature) : grid_s;
   const lags = [outlet, mid].map(({ series }) => series.channel);
   const late_s = lags[1].responseTime_s - lags[0].responseTime_s + delay(mid) - delay(outlet);
@@ -84,8 +89,8 @@ export function twoTapSpeed(frame: Frame, seat: Seat): TapAnswer {
       reason: `the taps tell the wave speed to ${Math.round((196 * uncertainty) / value)} % only: sensors, sampling or distance do not allow more`,
     };
   }
-  const from_s = mid.samples.time_s[first];
-  const to_s = mid.samples.time_s[end - 1];
+  const from_s = time_s[0];
+  const to_s = time_s[time_s.length - 1];
   return { speed: { value, uncertainty, byTiming_mps, byLags_mps, byDistance_mps, from_s, to_s } };
 }
 
@@ -93,47 +98,32 @@ function delay({ series }: Channel): number {
   return (series.channel.delay_s[0] + series.channel.delay_s[1]) / 2;
 }
 
-interface Window {
-  readonly first: number;
-  readonly end: number;
-  /** Samples averaged on either side. */
-  readonly half: number;
-}
-
-/** Squares left of mid = c + g outlet(t - shift); the whole of it where nothing moves. */
-function misfit(mid: Channel, outlet: Channel, { first, end, half }: Window, shift_s: number): number {
-  const { time_s } = mid.samples;
-  let n = 0;
+/** Squares left of y = c + g x with g > 0; the whole of it where x does not move or moves against y. */
+function misfit(x: Float64Array, y: Float64Array): number {
+  const n = y.length;
   let sumX = 0;
   let sumY = 0;
   let sumXX = 0;
   let sumXY = 0;
   let sumYY = 0;
-  for (let k = first; k < end; k++) {
-    const x = smooth(outlet, time_s[k] - shift_s, half);
-    const y = smooth(mid, time_s[k], half);
-    if (x === null || y === null) continue;
-    n++;
-    sumX += x;
-    sumY += y;
-    sumXX += x * x;
-    sumXY += x * y;
-    sumYY += y * y;
+  for (let k = 0; k < n; k++) {
+    sumX += x[k];
+    sumY += y[k];
+    sumXX += x[k] * x[k];
+    sumXY += x[k] * y[k];
+    sumYY += y[k] * y[k];
   }
-  if (n < 6) return Number.POSITIVE_INFINITY;
   const xx = sumXX - (sumX * sumX) / n;
   const xy = sumXY - (sumX * sumY) / n;
   const yy = sumYY - (sumY * sumY) / n;
   return xx > 0 && xy > 0 ? yy - (xy * xy) / xx : yy;
 }
 
-/** Mean of the readings round an instant, `half` samples to either side, each between its neighbours. */
-function smooth({ samples, step_s }: Channel, at_s: number, half: number): number | null {
-  let sum = 0;
-  for (let k = -half; k <= half; k++) {
-    const value = valueAt(samples, at_s + k * step_s);
-    if (value === null) return null;
-    sum += value;
-  }
-  return sum / (2 * half + 1);
+/** Mean of the readings round each instant, `half` samples to either side, each between its neighbours. */
+function smoothed({ samples, step_s }: Channel, time_s: Float64Array, half: number): Float64Array {
+  return time_s.map((at_s) => {
+    let sum = 0;
+    for (let k = -half; k <= half; k++) sum += valueAt(samples, at_s + k * step_s) ?? 0;
+    return sum / (2 * half + 1);
+  });
 }
