@@ -67,6 +67,11 @@ export class Findings {
     return place === null ? path : `line ${place.line}`;
   }
 
+  /** Whether there is a fault below `path`: what seems to be missing there may have been written. */
+  isFaultyBelow(path: string): boolean {
+    return this.#list.some((each) => each.severity === 'fault' && each.path.startsWith(`${path}.`));
+  }
+
   get hasFault(): boolean {
     return this.#list.some(({ severity }) => severity === 'fault');
   }

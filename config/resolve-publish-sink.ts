@@ -1,8 +1,14 @@
-/** What sinks of every kind check and resolve: addresses and secrets. */
+/** What sinks of every kind check and resolve: name and kinds of messages, addresses, secrets. */
 import type { Findings } from './fault.ts';
-import type { SecretSource } from './publish.ts';
+import { publishKinds, type SecretSource, type SinkConfigBase } from './publish.ts';
+import type { SinkText } from './schema-publish.ts';
 import type { SecretText } from './schema-publish-sink.ts';
 import type { DeepPartial } from './yaml-load.ts';
+
+/** All kinds of messages where none were named. */
+export function resolveSinkKeys({ name, send }: SinkText): SinkConfigBase {
+  return { name, send: send ?? publishKinds };
+}
 
 /** An address without a user, a password, a query or a fragment in it. */
 export function checkUrl(text: string, schemes: readonly string[], path: string, findings: Findings): void {
@@ -27,6 +33,7 @@ export function checkSecret(
   findings: Findings,
 ): void {
   if (secret === undefined || (secret.file === undefined) !== (secret.variable === undefined)) return;
+  if (findings.isFaultyBelow(path)) return;
   findings.fault(path, 'exactly one of "file" and "variable" is allowed');
 }
 

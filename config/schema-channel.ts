@@ -2,7 +2,7 @@
 import Type, { type Static } from 'typebox';
 import type { LinkSpec } from '../drivers/line-spec.ts';
 import { Calibrations, CurrentLoop } from './schema-calibration.ts';
-import { Counts, Interval, later, Text, WithTolerance } from './schema-types.ts';
+import { Counts, Formed, Interval, later, Text, WithTolerance } from './schema-types.ts';
 import type { UnitKind } from './unit-table.ts';
 import type { Parsed } from './units.ts';
 
@@ -20,14 +20,10 @@ export const kindOfQuantity: Readonly<Record<string, UnitKind | null>> = {
 
 /** A short name, unique where it is used. */
 export const idSchema = (description: string) =>
-  Text<string>(
-    (text) =>
-      /^[A-Za-z][A-Za-z0-9_-]{0,31}$/.test(text)
-        ? { value: text }
-        : {
-            why: 'a short name such as PT-101 is allowed: a letter, then letters, digits, - or _; 32 at most',
-          },
-    { description, pattern: '^[A-Za-z][A-Za-z0-9_-]{0,31}$' },
+  Formed(
+    /^[A-Za-z][A-Za-z0-9_-]{0,31}$/,
+    'a short name such as PT-101 (a letter, then letters, digits, - or _; 32 at most)',
+    { description },
   );
 
 const scaling = Type.Object(

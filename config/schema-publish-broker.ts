@@ -1,7 +1,7 @@
 /** Keys that every sink has that connects to a message broker; spread into its object. */
 import Type, { type Static } from 'typebox';
-import { Formed, Secret } from './schema-publish-sink.ts';
-import { Quantity } from './schema-types.ts';
+import { Secret } from './schema-publish-sink.ts';
+import { Formed, Quantity } from './schema-types.ts';
 
 const pemFile = (description: string) => Type.Optional(Type.String({ minLength: 1, description }));
 

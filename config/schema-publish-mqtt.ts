@@ -1,7 +1,8 @@
 /** A sink that publishes JSON to a message broker, as written in the file. */
 import Type, { type Static } from 'typebox';
 import { brokerKeys } from './schema-publish-broker.ts';
-import { Formed, sinkKeys } from './schema-publish-sink.ts';
+import { sinkKeys } from './schema-publish-sink.ts';
+import { Formed } from './schema-types.ts';
 
 export const mqttSink = Type.Object(
   {

@@ -2,7 +2,7 @@
 import Type, { type Static } from 'typebox';
 import { publishKinds } from './publish.ts';
 import { idSchema } from './schema-channel.ts';
-import { Text } from './schema-types.ts';
+import { Formed } from './schema-types.ts';
 
 /** Spread into the object of each kind of sink. */
 export const sinkKeys = {
@@ -16,18 +16,6 @@ export const sinkKeys = {
   ),
 };
 
-/** A text of a form that is told in words: `allowed` completes "... is allowed". */
-export function Formed(
-  pattern: RegExp,
-  allowed: string,
-  options: { readonly description: string; readonly default?: string },
-) {
-  return Text<string>((text) => (pattern.test(text) ? { value: text } : { why: `${allowed} is allowed` }), {
-    ...options,
-    pattern: pattern.source,
-  });
-}
-
 /** A secret never stands in the rig file: every event keeps a copy of that. */
 export const Secret = (description: string) =>
   Type.Object(
@@ -39,7 +27,9 @@ export const Secret = (description: string) =>
         }),
       ),
       variable: Type.Optional(
-        Type.String({ pattern: '^[A-Za-z_][A-Za-z0-9_]*$', description: 'Variable of the environment.' }),
+        Formed(/^[A-Za-z_][A-Za-z0-9_]*$/, 'a name of letters, digits and "_", no digit first,', {
+          description: 'Variable of the environment.',
+        }),
       ),
     },
     { additionalProperties: false, description },

@@ -1,7 +1,8 @@
 /** A sink that is a Sparkplug B edge node, as written in the file. */
 import Type, { type Static } from 'typebox';
 import { brokerKeys } from './schema-publish-broker.ts';
-import { Formed, sinkKeys } from './schema-publish-sink.ts';
+import { sinkKeys } from './schema-publish-sink.ts';
+import { Formed } from './schema-types.ts';
 
 const part = /^[^+/#\s][^+/#]{0,62}$/;
 const allowed = 'a name of 1 to 63 characters without "+", "/" and "#"';

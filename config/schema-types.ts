@@ -2,7 +2,7 @@
  * Schema words for values that a person writes as text: quantities, intervals, values with a tolerance.
  * Each is one TypeBox schema; `loadYaml` turns the text into the static type. Numbers that come out are SI.
  */
-import Type, { type TUnsafe } from 'typebox';
+import Type, { type TString, type TUnsafe } from 'typebox';
 import type { Unit, UnitKind } from './unit-table.ts';
 import { allowedText, type Limits, type Parsed, parseQuantity, unitsOf } from './units.ts';
 
@@ -24,6 +24,11 @@ export function Text<T>(
   options: TextOptions & { readonly pattern?: string; readonly examples?: readonly string[] } = {},
 ): TUnsafe<T> {
   return Type.Unsafe<T>({ type: ['string', 'number'], ...options, [readerKey]: read });
+}
+
+/** A text of a form that is told in words: `allowed` completes "... is allowed". */
+export function Formed(pattern: RegExp, allowed: string, options: TextOptions = {}): TString {
+  return Type.String({ ...options, pattern: pattern.source, 'x-allowed': `${allowed} is allowed` });
 }
 
 /** One quantity in SI, for example `Quantity('length', { min: '10 mm', max: '3 m' })`. */

@@ -17,6 +17,9 @@ export interface Schema {
   readonly minItems?: number;
   readonly maxItems?: number;
   readonly minLength?: number;
+  readonly pattern?: string;
+  /** What a text of this pattern is, as a clause. */
+  readonly 'x-allowed'?: string;
   readonly default?: unknown;
   readonly [readerKey]?: Reader<unknown>;
 }
@@ -36,7 +39,9 @@ export function readScalar(
   }
   switch (schema.type) {
     case 'string':
-      return text.length >= (schema.minLength ?? 0) ? { value: text } : { why: allowed(schema, label) };
+      return text.length >= (schema.minLength ?? 0) && new RegExp(schema.pattern ?? '').test(text)
+        ? { value: text }
+        : { why: allowed(schema, label) };
     case 'boolean':
       return typeof value === 'boolean' ? { value } : { why: allowed(schema, label) };
     case 'integer':
@@ -75,7 +80,13 @@ export function allowed(schema: Schema, label: string): string {
   if (schema.enum) return `allowed: ${schema.enum.join(', ')}`;
   if (schema.const !== undefined) return `"${schema.const}" is allowed`;
   if (schema.type === 'boolean') return 'true or false is allowed';
-  if (schema.type === 'string') return 'a text is allowed';
+  if (schema.type === 'string') {
+    const { pattern } = schema;
+    return (
+      schema['x-allowed'] ??
+      (pattern === undefined ? 'a text is allowed' : `a text like ${pattern} is allowed`)
+    );
+  }
   const { minimum, maximum } = schema;
   const kind = schema.type === 'integer' ? 'a whole number' : 'a number';
   if (minimum !== undefined && maximum !== undefined)

@@ -109,6 +109,22 @@ test('a secret is never repeated, and never goes unencrypted without a word', ()
   expect(said[1]).toContain('warning: publish.sinks[1].url: the secret goes over the network unencrypted');
 });
 
+test('a variable has a name that an environment can hold', () => {
+  const sinks = (variable: string) => `publish:
+  sinks:
+    - { kind: influx, name: a, url: "https://history.example", bucket: b, token: { variable: ${variable} } }`;
+  expect(read(sinks('_T0ken')).config?.publish?.sinks[0]).toMatchObject({
+    token: { from: 'variable', variable: '_T0ken' },
+  });
+  for (const variable of ['2TOKEN', '$TOKEN', 'MY-TOKEN', '"MY TOKEN"', '""']) {
+    const [said, ...more] = read(sinks(variable)).said;
+    expect(more, variable).toEqual([]);
+    expect(said).toMatch(
+      /^3:94: publish\.sinks\[0\]\.token\.variable: found .*; a name of letters, digits and "_", no digit first, is allowed$/,
+    );
+  }
+});
+
 test('README shows the table of names that are written, and no tag is called like a field', () => {
   const readme = readFileSync(new URL('../../../README.md', import.meta.url), 'utf8');
   // The formatter of the file may pad cells; what stands in them counts.

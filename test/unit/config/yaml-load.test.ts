@@ -1,7 +1,7 @@
 import Type from 'typebox';
 import { describe, expect, it } from 'vitest';
 import { formatFault } from '../../../config/fault.ts';
-import { Interval, Quantity, WithTolerance } from '../../../config/schema-types.ts';
+import { Formed, Interval, Quantity, WithTolerance } from '../../../config/schema-types.ts';
 import { parseYaml } from '../../../config/yaml-load.ts';
 
 const strict = { additionalProperties: false } as const;
@@ -169,6 +169,18 @@ describe('parseYaml, wrong files', () => {
     expect(all).toHaveLength(1);
     expect(all[0]).toContain(message);
     expect(all[0]).toMatch(/^f\.yaml:3:\d+: /);
+  });
+
+  it('holds a text to its pattern, and tells it in words where it has them', () => {
+    const coded = Type.Object({
+      plain: Type.Optional(Type.String({ pattern: '^[A-Z]+$' })),
+      told: Type.Optional(Formed(/^[A-Z]+$/, 'a text in capitals')),
+    });
+    expect(parseYaml('plain: AB\ntold: CD', coded, 'f.yaml').value).toEqual({ plain: 'AB', told: 'CD' });
+    expect(parseYaml('plain: a1\ntold: ""', coded, 'f.yaml').faults.map(formatFault)).toEqual([
+      'f.yaml:1:8: plain: found "a1"; a text like ^[A-Z]+$ is allowed',
+      'f.yaml:2:7: told: found ""; a text in capitals is allowed',
+    ]);
   });
 
   it('reports every fault at once, in the order of the file, and keeps what was right', () => {
