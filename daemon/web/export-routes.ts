@@ -1,19 +1,18 @@
 /** Downloads: an event as CSV, Parquet or JSON, streamed; and how large each will be, asked first. */
 import { Readable } from 'node:stream';
-import type { FastifyInstance, FastifyReply } from 'fastify';
-import Type, { type Static } from 'typebox';
+import type { FastifyInstance, FastifyRequest } from 'fastify';
+import Type, { type Static, type TSchema } from 'typebox';
 import { DataError } from '../errors.ts';
 import { exportWindow } from '../report/export-window.ts';
 import type { Exported } from '../report/exported.ts';
-import { type ExportFormat, estimate_bytes, exportFormats, formatWriters } from '../report/formats.ts';
+import { estimate_bytes, exportFormats, formatWriters } from '../report/formats.ts';
 import { verdictCsv, verdictJson, verdictParquet, verdictRows } from '../report/verdict-table.ts';
 import { problem } from './answers.ts';
 import type { EventLibrary } from './event-library.ts';
-import { eventId, windowOf, windowProperties } from './query.ts';
+import { channelsOf, eventId, instant, lastInstant_ms, windowOf, windowProperties } from './query.ts';
 
 const params = Type.Object({ id: eventId });
 const query = Type.Object(windowProperties, { additionalProperties: false });
-type Query = Static<typeof query>;
 
 const estimate = Type.Object({
   samples: Type.Integer({ description: 'Samples of all channels.' }),
@@ -22,51 +21,6 @@ const estimate = Type.Object({
   json_bytes: Type.Integer(),
 });
 
-/** Adds `/api/events/:id/export` (the estimate) and `/api/events/:id/export.<format>`. */
-export function exportRoutes(app: FastifyInstance, library: EventLibrary): void {
-  const find = async (id: string, asked: Query): Promise<Exported | null> =>
-    (await library.exported?.(id, windowOf(asked))) ?? null;
-
-  app.get<{ Params: Static<typeof params>; Querystring: Query }>(
-    '/api/events/:id/export',
-    {
-      schema: {
-        tags: ['exports'],
-        summary: 'Size of an export before it is made.',
-        params,
-        querystring: query,
-        response: { 200: estimate },
-      },
-    },
-    async (request, reply) => {
-      const exported = await find(request.params.id, request.query);
-      return exported === null ? nothing(reply, library, request.params.id) : estimateOf(exported);
-    },
-  );
-
-  for (const format of exportFormats) {
-    app.get<{ Params: Static<typeof params>; Querystring: Query }>(
-      `/api/events/:id/export.${format}`,
-      {
-        schema: {
-          tags: ['exports'],
-          summary: `The samples of an event as ${format === 'parquet' ? 'Parquet' : format.toUpperCase()}.`,
-          params,
-          querystring: query,
-          produces: [formatWriters[format].contentType],
-        },
-      },
-      async (request, reply) => {
-        const { id } = request.params;
-        const exported = await find(id, request.query);
-        if (exported === null) return nothing(reply, library, id);
-        return send(reply, exported, `${id}.${format}`, format);
-      },
-    );
-  }
-}
-
-const instant = (description: string) => Type.Integer({ minimum: 0, maximum: 8.64e15, description });
 const windowQuery = Type.Object(
   {
     from: instant('ms since 1970'),
@@ -83,67 +37,103 @@ const verdictQuery = Type.Object(
   { additionalProperties: false },
 );
 
-/** Adds `/api/window/export` (the estimate) and `/api/window/export.<format>`: any stretch that the disk ring still has. */
-export function windowRoutes(app: FastifyInstance, dataFolder: () => string | null): void {
-  const find = (asked: Static<typeof windowQuery>): Promise<Exported> => {
-    const folder = dataFolder();
-    if (folder === null)
-      throw new DataError('the recorder has not introduced itself yet; ask again in a moment');
-    if (asked.from >= asked.to) throw new DataError(`from ${asked.from} is not before to ${asked.to}`);
-    const channels = asked.channels?.split(',').filter((id) => id !== '') ?? null;
-    return exportWindow(folder, asked.from, asked.to, channels);
-  };
-  const refused = (reply: FastifyReply, error: unknown) => {
-    if (error instanceof DataError) return reply.code(404).send({ error: error.message });
-    throw error;
-  };
+/** The parts of a request that a download hangs on. */
+interface Asked<Params, Query> {
+  readonly params: Params;
+  readonly query: Query;
+}
 
-  app.get<{ Querystring: Static<typeof windowQuery> }>(
-    '/api/window/export',
+/** Something to be downloaded in every format, and its size beforehand. */
+interface Download<Params, Query> {
+  /** Address of the estimate; `.<format>` behind it gives the file. */
+  readonly path: string;
+  /** `The samples of an event`. */
+  readonly what: string;
+  readonly schema: { readonly params?: TSchema; readonly querystring: TSchema };
+  /** A text says why there is nothing. */
+  readonly find: (asked: Asked<Params, Query>) => Promise<Exported | string>;
+  /** Of the file, without its ending. */
+  readonly name: (asked: Asked<Params, Query>) => string;
+}
+
+function addDownload<Params, Query>(
+  app: FastifyInstance,
+  { path, what, schema, find, name }: Download<Params, Query>,
+): void {
+  const shared = { tags: ['exports'], ...schema };
+  // The schema has refused everything else by then.
+  const checked = (request: FastifyRequest) => request as Asked<Params, Query>;
+  app.get(
+    path,
     {
       schema: {
-        tags: ['exports'],
-        summary: 'Size of an export of a stretch of the disk ring before it is made.',
-        querystring: windowQuery,
+        ...shared,
+        summary: `${what}: size of an export before it is made.`,
         response: { 200: estimate, 404: problem },
       },
     },
     async (request, reply) => {
-      try {
-        return estimateOf(await find(request.query));
-      } catch (error) {
-        return refused(reply, error);
-      }
+      const found = await find(checked(request));
+      return typeof found === 'string' ? reply.code(404).send({ error: found }) : estimateOf(found);
     },
   );
-
   for (const format of exportFormats) {
-    app.get<{ Querystring: Static<typeof windowQuery> }>(
-      `/api/window/export.${format}`,
-      {
-        schema: {
-          tags: ['exports'],
-          summary: `A stretch of the disk ring as ${format === 'parquet' ? 'Parquet' : format.toUpperCase()}.`,
-          querystring: windowQuery,
-          produces: [formatWriters[format].contentType],
-        },
-      },
+    const { contentType, write } = formatWriters[format];
+    const summary = `${what} as ${format === 'parquet' ? 'Parquet' : format.toUpperCase()}.`;
+    app.get(
+      `${path}.${format}`,
+      { schema: { ...shared, summary, produces: [contentType] } },
       async (request, reply) => {
-        try {
-          const exported = await find(request.query);
-          const name = `${new Date(request.query.from).toISOString().replace(/[-:]|\.\d+/g, '')}.${format}`;
-          return send(reply, exported, name, format);
-        } catch (error) {
-          return refused(reply, error);
-        }
+        const found = await find(checked(request));
+        if (typeof found === 'string') return reply.code(404).send({ error: found });
+        reply.header('content-disposition', `attachment; filename="${name(checked(request))}.${format}"`);
+        reply.header('x-estimated-bytes', String(estimate_bytes(found.samples, format)));
+        return reply.type(contentType).send(Readable.from(write(found), { objectMode: false }));
       },
     );
   }
 }
 
+/** Adds `/api/events/:id/export` (the estimate) and `/api/events/:id/export.<format>`. */
+export function exportRoutes(app: FastifyInstance, library: EventLibrary): void {
+  addDownload<Static<typeof params>, Static<typeof query>>(app, {
+    path: '/api/events/:id/export',
+    what: 'The samples of an event',
+    schema: { params, querystring: query },
+    async find({ params: { id }, query: asked }) {
+      const exported = await library.exported?.(id, windowOf(asked));
+      if (exported != null) return exported;
+      const isKnown = (await library.get(id)) !== null;
+      return isKnown ? `The samples of event "${id}" are not kept any more.` : `There is no event "${id}".`;
+    },
+    name: ({ params: { id } }) => id,
+  });
+}
+
+/** Adds `/api/window/export` (the estimate) and `/api/window/export.<format>`: any stretch that the disk ring still has. */
+export function windowRoutes(app: FastifyInstance, dataFolder: () => string | null): void {
+  addDownload<unknown, Static<typeof windowQuery>>(app, {
+    path: '/api/window/export',
+    what: 'A stretch of the disk ring',
+    schema: { querystring: windowQuery },
+    async find({ query: { from, to, channels } }) {
+      const folder = dataFolder();
+      if (folder === null) return 'the recorder has not introduced itself yet; ask again in a moment';
+      if (from >= to) return `from ${from} is not before to ${to}`;
+      try {
+        return await exportWindow(folder, from, to, channelsOf(channels));
+      } catch (error) {
+        if (error instanceof DataError) return error.message;
+        throw error;
+      }
+    },
+    name: ({ query: { from } }) => new Date(from).toISOString().replace(/[-:]|\.\d+/g, ''),
+  });
+}
+
 /** Adds `/api/verdicts.csv`, `.json` and `.parquet`: the numbers of many events as one table, a row a leg. */
 export function verdictRoutes(app: FastifyInstance, library: EventLibrary): void {
-  const find = async ({ from = 0, to = 8.64e15 }: Static<typeof verdictQuery>) =>
+  const find = async ({ from = 0, to = lastInstant_ms }: Static<typeof verdictQuery>) =>
     verdictRows((await library.between?.(from, to)) ?? []);
   const schema = (summary: string, contentType: string) => ({
     tags: ['exports'],
@@ -181,27 +171,12 @@ export function verdictRoutes(app: FastifyInstance, library: EventLibrary): void
   );
 }
 
-function send(reply: FastifyReply, exported: Exported, name: string, format: ExportFormat) {
-  const { contentType, write } = formatWriters[format];
-  reply.header('content-disposition', `attachment; filename="${name}"`);
-  reply.header('x-estimated-bytes', String(estimate_bytes(exported.samples, format)));
-  return reply.type(contentType).send(Readable.from(write(exported), { objectMode: false }));
-}
-
 /** The estimate of every format. */
-export function estimateOf({ samples }: Exported): Static<typeof estimate> {
+function estimateOf({ samples }: Exported): Static<typeof estimate> {
   return {
     samples,
     csv_bytes: estimate_bytes(samples, 'csv'),
     parquet_bytes: estimate_bytes(samples, 'parquet'),
     json_bytes: estimate_bytes(samples, 'json'),
   };
-}
-
-async function nothing(reply: FastifyReply, library: EventLibrary, id: string) {
-  const isKnown = (await library.get(id)) !== null;
-  const error = isKnown
-    ? `The samples of event "${id}" are not kept any more.`
-    : `There is no event "${id}".`;
-  return reply.code(404).send({ error });
 }

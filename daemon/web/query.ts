@@ -17,6 +17,18 @@ export const windowProperties = {
   to: Type.Optional(Type.Number({ minimum: -1e6, maximum: 1e6, description: 's after the trip' })),
 };
 
+/** The last instant that a date can name, in ms since 1970 (ECMA-262, 21.4.1.1). */
+export const lastInstant_ms = 8.64e15;
+
+/** Wall time in ms since 1970. */
+export const instant = (description: string) =>
+  Type.Integer({ minimum: 0, maximum: lastInstant_ms, description });
+
+/** Ids of a comma separated list; null when there is none. */
+export function channelsOf(list: string | undefined): string[] | null {
+  return list?.split(',').filter((id) => id !== '') ?? null;
+}
+
 /** What `windowProperties` ask for. */
 export function windowOf(query: {
   readonly channels?: string;
@@ -24,7 +36,7 @@ export function windowOf(query: {
   readonly to?: number;
 }): { channels: string[] | null; from_s: number | null; to_s: number | null } {
   return {
-    channels: query.channels?.split(',').filter((id) => id !== '') ?? null,
+    channels: channelsOf(query.channels),
     from_s: query.from ?? null,
     to_s: query.to ?? null,
   };

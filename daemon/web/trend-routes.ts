@@ -5,16 +5,14 @@ import { legDays } from '../store/leg-days.ts';
 import type { Trends } from '../store/trends.ts';
 import { legDaysAnswer, problem, trendAnswer } from './answers.ts';
 import type { EventLibrary } from './event-library.ts';
+import { instant } from './query.ts';
 import type { RigState } from './rig-state.ts';
-
-const instant = (description: string) =>
-  Type.Optional(Type.Integer({ minimum: 0, maximum: 8.64e15, description }));
 
 const trendParams = Type.Object({ channel: Type.String({ minLength: 1, maxLength: 80 }) });
 const trendQuery = Type.Object(
   {
-    from: instant('ms since 1970; a day before `to` when left out'),
-    to: instant('ms since 1970; now when left out'),
+    from: Type.Optional(instant('ms since 1970; a day before `to` when left out')),
+    to: Type.Optional(instant('ms since 1970; now when left out')),
     points: Type.Optional(Type.Integer({ minimum: 1, maximum: 5000, default: 1000 })),
   },
   { additionalProperties: false },
@@ -23,8 +21,8 @@ const trendQuery = Type.Object(
 const legParams = Type.Object({ id: Type.String({ minLength: 1, maxLength: 80 }) });
 const daysQuery = Type.Object(
   {
-    from: instant('ms since 1970; 30 days before `to` when left out'),
-    to: instant('ms since 1970; now when left out'),
+    from: Type.Optional(instant('ms since 1970; 30 days before `to` when left out')),
+    to: Type.Optional(instant('ms since 1970; now when left out')),
   },
   { additionalProperties: false },
 );
