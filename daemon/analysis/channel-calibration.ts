@@ -4,7 +4,7 @@
  */
 import type { AppliedCalibration, CalibrationEntry, ChannelConfig, RigConfig } from '../../config/rig.ts';
 import { type CalibrationFit, fitCalibration } from './calibration-fit.ts';
-import { coverageFactor } from './student.ts';
+import { fewPointsFactor } from './student.ts';
 import { together } from './uncertainty.ts';
 
 /** Number of entries that have begun at `wall_ms`: 0 when none has, else the version that holds. */
@@ -158,8 +158,7 @@ function bothKnown(a: number | null, b: number | null): number | null {
 /**
  * Where the scatter and the reference are both known they replace what the rig file states; otherwise what it states
  * stays and the reference is added. Fixed part: reference, one reading, the line at zero; relative part: the slope. For
- * readings above zero this bounds the line's own uncertainty, whose covariance is negative. A scatter from few points
- * counts by Student's factor (JCGM 100:2008, G.3), so that 1.96 times it still is a 95 % interval.
+ * readings above zero this bounds the line's own uncertainty, whose covariance is negative.
  */
 function uncertaintyOf(
   channel: ChannelConfig,
@@ -169,7 +168,7 @@ function uncertaintyOf(
   if (covariance === null || deviation === null || referenceUncertainty === null) {
     return { absolute: together(correction.scale * absolute, referenceUncertainty ?? 0), relative };
   }
-  const few = degrees === null ? 1 : coverageFactor(0.95, degrees) / coverageFactor(0.95);
+  const few = fewPointsFactor(degrees);
   // Zero kelvin is so far from every point that slope and offset must be taken together.
   if (channel.unit === 'K') {
     const line = Math.max(...channel.range.map((value) => lineVariance(covariance, value)));

@@ -5,7 +5,7 @@
  * budget name them apart.
  */
 import type { ChannelConfig } from '../../config/rig.ts';
-import { coverageFactor } from './student.ts';
+import { fewPointsFactor } from './student.ts';
 import { together } from './uncertainty.ts';
 
 /** The two independent parts of a reading's standard uncertainty, in the channel's unit; `slope` keeps its sign. */
@@ -25,9 +25,7 @@ export function readingDoubt(channel: ChannelConfig, value: number): ReadingDoub
   if (calibration === undefined || covariance === null || deviation === null || reference === null) {
     return { offset: uncertainty.absolute, slope: uncertainty.relative * value };
   }
-  // Few points count by Student's factor (JCGM 100:2008, G.3), so that 1.96 times the sum stays a 95 % interval.
-  const few =
-    calibration.degrees === null ? 1 : coverageFactor(0.95, calibration.degrees) / coverageFactor(0.95);
+  const few = fewPointsFactor(calibration.degrees);
   const [offset, both, slope] = covariance;
   const shown = (value - calibration.correction.offset) / calibration.correction.scale;
   const middle = slope > 0 ? -both / slope : 0;

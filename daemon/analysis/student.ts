@@ -135,3 +135,11 @@ export function coverageFactor(level: number, degrees = Infinity): number {
     throw new RangeError(`coverage: level ${level} found, 0 < level < 1 allowed`);
   return studentOfTail((1 - level) / 2, degrees);
 }
+
+/**
+ * What a standard uncertainty found with so many degrees of freedom is multiplied by, so that 1.96 times it still is a 95 %
+ * interval (JCGM 100:2008, G.3): few points count for less. 1 for null: it was not found from a scatter.
+ */
+export function fewPointsFactor(degrees: number | null): number {
+  return degrees === null ? 1 : coverageFactor(0.95, degrees) / coverageFactor(0.95);
+}
