@@ -11,10 +11,9 @@ export interface Capture {
   /** Share of the true surge that such a reading shows, and its worst phase. */
   readonly fraction: number;
   readonly worst: number;
-  /** Parts of the correction, in Pa: between samples, by the sensor's lag, on the way to the seat. */
+  /** Parts of the correction, in Pa: between samples, and by the sensor's lag. */
   readonly bySampling_Pa: number;
   readonly byLag_Pa: number;
-  readonly atSeat_Pa: number;
 }
 
 /**
@@ -62,7 +61,6 @@ export function captureOf(facts: Facts): Capture | null {
       worst: surge_Pa / (surge_Pa + 2 * spike_Pa),
       bySampling_Pa: 0,
       byLag_Pa: spike_Pa,
-      atSeat_Pa: 0,
     };
   }
   const corrected_Pa = peak.raw_Pa + bySampling_Pa + byLag_Pa + atSeat_Pa - byNoise_Pa;
@@ -74,16 +72,8 @@ export function captureOf(facts: Facts): Capture | null {
       0.4 * atSeat_Pa,
       (seat.isSoftened === true ? 0.03 : 0.015) * surge_Pa,
     );
-  // So few samples on a pulse that may be no ramp, or a later slam of another shape: the peak may stand higher.
   const isLater = peak.at_s > seat.at_s + 0.75 * frame.constants.ring_s;
-  const shape_Pa =
-    (seat.isSoftened !== false && n < 8
-      ? 0.4 * Math.min(1, 2 / n)
-      : seat.isSoftened === true && n < 20
-        ? 0.3
-        : isLater
-          ? 0.12
-          : 0) * surge_Pa;
+  const shape_Pa = shapeDoubt_ratio(seat.isSoftened, n, isLater) * surge_Pa;
   const missed = (part: number) => Math.min(1, Math.max(0, 1 - part / (surge_Pa + part)));
   return {
     corrected_Pa,
@@ -105,6 +95,12 @@ export function captureOf(facts: Facts): Capture | null {
     worst: missed(Math.max((2 * sag) / n, bound_Pa) + byLag_Pa),
     bySampling_Pa,
     byLag_Pa,
-    atSeat_Pa,
   };
+}
+
+/** How much higher than its corrected peak a pulse may stand that is no ramp, or a later slam of another shape; over the surge. */
+function shapeDoubt_ratio(isSoftened: boolean | null, perPlateau: number, isLater: boolean): number {
+  if (isSoftened !== false && perPlateau < 8) return 0.4 * Math.min(1, 2 / perPlateau);
+  if (isSoftened === true && perPlateau < 20) return 0.3;
+  return isLater ? 0.12 : 0;
 }
