@@ -1,5 +1,6 @@
 /** The wave speed of a leg over the days, in words and as a scale. */
 import type { WaveSpeedDay, WaveSpeedView } from '../../daemon/web/wire.ts';
+import { niceTicks } from '../plot/ticks.ts';
 import { decimalsFor, formatNumber, thinSpace, withUnit } from './number.ts';
 import { displayUnit, type UnitSystem } from './units.ts';
 
@@ -65,11 +66,6 @@ export function speedScale({ days, chart }: WaveSpeedView, factor: number): Scal
   if (chart !== null) values.push(chart.ewmaLow_mps, chart.ewmaHigh_mps);
   const low = Math.min(...values) * factor;
   const high = Math.max(...values) * factor;
-  const rough = Math.max(high - low, 1) / 5;
-  const power = 10 ** Math.floor(Math.log10(rough));
-  const step = power * (rough / power > 5 ? 10 : rough / power > 2 ? 5 : rough / power > 1 ? 2 : 1);
-  const first = Math.floor(low / step);
-  const last = Math.ceil(high / step);
-  const ticks = Array.from({ length: last - first + 1 }, (_, k) => (first + k) * step);
-  return { low: first * step, high: last * step, ticks };
+  const ticks = niceTicks(low, high, 5, 1);
+  return { low: ticks[0]!, high: ticks.at(-1)!, ticks };
 }

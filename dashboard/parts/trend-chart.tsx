@@ -33,12 +33,14 @@ export function TrendChart({ view, channel, from_ms, to_ms }: Props) {
   const show = (value: number): number => toDisplay(value, shown);
   const rows = view.rows.filter((row) => row[1] !== null);
   const ends = rows.flatMap(([, min, max]) => [show(min!), show(max!)]);
-  const low = Math.min(...ends);
-  const high = Math.max(...ends);
-  const ticks = niceTicks(low, high, 5);
-  const decimals = tickDecimals((ticks[1] ?? 1) - (ticks[0] ?? 0));
-  const bottomValue = Math.min(low, ticks[0] ?? low);
-  const topValue = Math.max(high, ticks.at(-1) ?? high);
+  // Where every sample was invalid there is an axis and nothing on it.
+  const low = ends.length === 0 ? 0 : Math.min(...ends);
+  const high = ends.length === 0 ? 0 : Math.max(...ends);
+  // A pressure that stands still must not have its last bit drawn large.
+  const ticks = niceTicks(low, high, 5, 1e-3 * Math.max(Math.abs(low), Math.abs(high)) || 1);
+  const decimals = ticks.length > 1 ? tickDecimals(ticks[1]! - ticks[0]!) : 2;
+  const bottomValue = ticks[0]!;
+  const topValue = ticks.at(-1)!;
   const x = (ms: number): number => left + ((ms - from_ms) / (to_ms - from_ms)) * (width - left - right);
   const y = (value: number): number =>
     top + ((topValue - value) / (topValue - bottomValue || 1)) * (height - top - bottom);
