@@ -28,6 +28,8 @@ export interface Port {
   readonly address: PortAddress;
   readonly counters: Readonly<PortCounters>;
   readonly isPlugged: boolean;
+  /** Another client takes the line. A serial port cannot tell and never calls it. */
+  onOpen: () => void;
   /** Called with every chunk from the far end; the chunk is the receiver's. */
   onData: (bytes: Uint8Array) => void;
   /** Hands over what the far end takes now and returns that count; the rest is an overrun. Never blocks, never queues. */

@@ -77,6 +77,7 @@ export function openPair(): Pair {
 export class PtyPort implements Port {
   readonly address: PortAddress;
   readonly counters = newPortCounters();
+  onOpen: () => void = () => undefined;
   onData: (bytes: Uint8Array) => void = () => undefined;
   readonly #link: string;
   #pair: Pair | null = null;

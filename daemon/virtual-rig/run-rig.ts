@@ -228,15 +228,17 @@ function serveTcp(
   now_s: () => number,
   isStopped: () => boolean,
 ): void {
-  const tcp = new ModbusTcpFace(face.bus!);
+  let end_s = 0;
+  const tcp = new ModbusTcpFace(face.bus!, (frame, after_s) => {
+    runAt(base_s + end_s + after_s, () => {
+      if (!isStopped()) port.write(frame);
+    });
+  });
+  port.onOpen = () => tcp.clear();
   port.onData = (bytes) => {
     catchUp();
-    const end_s = now_s();
-    tcp.receive(bytes, (frame, after_s) => {
-      runAt(base_s + end_s + after_s, () => {
-        if (!isStopped()) port.write(frame);
-      });
-    });
+    end_s = now_s();
+    tcp.receive(bytes);
   };
 }
 

@@ -7,6 +7,7 @@ const backlog_bytes = 16_384;
 
 export class TcpPort implements Port {
   readonly counters = newPortCounters();
+  onOpen: () => void = () => undefined;
   onData: (bytes: Uint8Array) => void = () => undefined;
   readonly #host: string;
   #port: number;
@@ -85,6 +86,7 @@ export class TcpPort implements Port {
   #serve(socket: Socket): void {
     this.#client?.destroy();
     this.#client = socket;
+    this.onOpen();
     socket.on('data', (bytes: Uint8Array) => {
       this.counters.bytesReceived += bytes.length;
       this.onData(bytes);
