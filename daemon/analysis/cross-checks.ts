@@ -4,9 +4,9 @@ import { steadyLine } from './levels.ts';
 import { meterDeadTime_s } from './meter-tail.ts';
 import { range } from './samples.ts';
 import { sureAt } from './sure.ts';
-import { flag } from './tap-flags.ts';
+import { clocksDisagree, flag } from './tap-flags.ts';
 import { kneeOf } from './trip.ts';
-import { coverage, ofInterval, ofRectangle, together } from './uncertainty.ts';
+import { coverage, ofInterval, ofRectangle, outsideOf, together } from './uncertainty.ts';
 import type { Flag } from './verdict.ts';
 import { surerSpeed } from './wave-speeds.ts';
 
@@ -65,16 +65,12 @@ function meterLag(facts: Facts): Flag[] {
   ];
 }
 
-function misaligned(text: string): Flag[] {
-  return [flag('instruments-misaligned', `${text}: clocks or delays do not agree.`)];
-}
-
 /** The knee of the pressure must lie within what the contact allows. */
 function lateContact({ trip }: Facts): Flag[] {
   if (trip === null || trip.kneeOutside_s === null) return [];
   const late_s = -trip.kneeOutside_s;
   if (Math.abs(late_s) < 0.0035) return [];
-  return misaligned(
+  return clocksDisagree(
     `The contact tells the trip at least ${(Math.abs(late_s) * 1e3).toFixed(0)} ms ${late_s > 0 ? 'after' : 'before'} the pressure does`,
   );
 }
@@ -93,7 +89,7 @@ function lateTap({ trip, frame }: Facts): Flag[] {
   const doubt_s = coverage * together(before.uncertainty, after.uncertainty);
   const allowed_s = Math.max(0.005, doubt_s) + inlet.series.halfWidth_s + outlet.series.halfWidth_s;
   if (Math.abs(apart_s) <= allowed_s) return [];
-  return misaligned(
+  return clocksDisagree(
     `The outlet shows the trip ${(Math.abs(apart_s) * 1e3).toFixed(0)} ms ${apart_s > 0 ? 'after' : 'before'} the inlet`,
   );
 }
@@ -109,8 +105,7 @@ function lateMeter(facts: Facts): Flag[] {
     slope_mps2: line?.slope ?? 0,
   });
   if (dead_s === null) return [];
-  const [low_s, high_s] = frame.meter.series.channel.delay_s;
-  const outside_s = dead_s - Math.min(high_s, Math.max(low_s, dead_s));
+  const outside_s = outsideOf(dead_s, frame.meter.series.channel.delay_s);
   const approach_mps = Math.max(0.1, motion.approach_mps.value);
   const closing_s = seat.at_s - trip.at_s;
   const [, end] = range(motion.velocity.time_s, { from_s: trip.at_s, to_s: seat.at_s });
@@ -124,7 +119,7 @@ function lateMeter(facts: Facts): Flag[] {
     isQuiet(facts) ? 0.003 : 0.006,
   );
   if (Math.abs(outside_s) <= sureAt * doubt_s + frame.meter.step_s) return [];
-  return misaligned(
+  return clocksDisagree(
     `The meter follows the pressure ${(Math.abs(outside_s) * 1e3).toFixed(0)} ms ${outside_s > 0 ? 'later' : 'earlier'} than its response time explains`,
   );
 }

@@ -4,9 +4,9 @@ import type { Channel, Frame } from './frame.ts';
 import type { EventRecord } from './record.ts';
 import { indexAt, type Samples, valueAt } from './samples.ts';
 import { sureAt } from './sure.ts';
-import { flag } from './tap-flags.ts';
+import { clocksDisagree } from './tap-flags.ts';
 import type { Trip } from './trip.ts';
-import { type Estimate, ofInterval, ofRectangle, standardOf, together } from './uncertainty.ts';
+import { type Estimate, ofInterval, ofRectangle, outsideOf, standardOf, together } from './uncertainty.ts';
 import type { Flag, LegVerdict } from './verdict.ts';
 import { average } from './wave.ts';
 
@@ -54,9 +54,7 @@ export function lateTank(
   const delay = tankDelay(tank.samples, inflow, trip.at_s, record);
   if (delay === null) return [];
   const { responseTime_s, responseTimeHalfWidth_s, delay_s } = tank.series.channel;
-  const [low_s, high_s] = delay_s;
-  const apart_s = delay.value - responseTime_s;
-  const outside_s = apart_s - Math.min(high_s, Math.max(low_s, apart_s));
+  const outside_s = outsideOf(delay.value - responseTime_s, delay_s);
   const doubt_s = together(
     delay.uncertainty,
     ofInterval(responseTimeHalfWidth_s),
@@ -65,8 +63,9 @@ export function lateTank(
     ofRectangle((trip.high_s - trip.low_s) / 2),
   );
   if (Math.abs(outside_s) <= sureAt * doubt_s) return [];
-  const text = `The tank rises ${(Math.abs(outside_s) * 1e3).toFixed(0)} ms ${outside_s > 0 ? 'later' : 'earlier'} than water reaches it: clocks or delays do not agree.`;
-  return [flag('instruments-misaligned', text)];
+  return clocksDisagree(
+    `The tank rises ${(Math.abs(outside_s) * 1e3).toFixed(0)} ms ${outside_s > 0 ? 'later' : 'earlier'} than water reaches it`,
+  );
 }
 
 function inflowOf(

@@ -17,6 +17,11 @@ export function flag(code: Flag['code'], text: string, withholds: readonly strin
   return { code, text, withholds };
 }
 
+/** The flag that two instruments tell of one moment at different times; `text` says which and by how much. */
+export function clocksDisagree(text: string): Flag[] {
+  return [flag('instruments-misaligned', `${text}: clocks or delays do not agree.`)];
+}
+
 /**
  * Whether outlet and inlet are exchanged: water flows from the lower to the higher tap before the trip, and the shut
  * valve holds the higher pressure on its pump side after it. False when that cannot be told.

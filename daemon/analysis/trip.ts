@@ -5,7 +5,7 @@ import type { Channel, Frame } from './frame.ts';
 import { clean } from './frame.ts';
 import type { EventRecord, Series } from './record.ts';
 import { indexAt, mean, meanOver, range, type Samples } from './samples.ts';
-import { coverage, type Estimate, ofRectangle, together, weighted } from './uncertainty.ts';
+import { coverage, type Estimate, ofRectangle, outsideOf, together, weighted } from './uncertainty.ts';
 import type { Verdict } from './verdict.ts';
 
 /** Where the loss of drive lies, in s from the record's origin. */
@@ -189,8 +189,7 @@ export function findTrip(record: EventRecord, frames: readonly Frame[], origin_s
     uncertainty: ofRectangle((bounds.high_s - bounds.low_s) / 2),
   };
   const slack_s = 0.003;
-  const kneeOutside_s =
-    knee === null ? null : knee.value - Math.min(bounds.high_s, Math.max(bounds.low_s, knee.value));
+  const kneeOutside_s = knee === null ? null : outsideOf(knee.value, [bounds.low_s, bounds.high_s]);
   if (knee === null || knee.value < bounds.low_s - slack_s || knee.value > bounds.high_s + slack_s) {
     return {
       at_s: edge.value,

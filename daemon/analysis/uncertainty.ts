@@ -23,6 +23,11 @@ export function ofInterval(halfWidth: number): number {
   return halfWidth / coverage;
 }
 
+/** How far a number lies outside an interval, in its unit: above it positive, below it negative, inside 0. */
+export function outsideOf(value: number, [low, high]: readonly [number, number]): number {
+  return value - Math.min(high, Math.max(low, value));
+}
+
 /** A result that is not given, and why. */
 export function withheld(reason: string): Withheld {
   return { value: null, reason };
