@@ -12,6 +12,8 @@ import { dataBytes, readLimit, silence_s } from './modbus/protocol.ts';
 import { queueLimit } from './modbus/requests.ts';
 import { frameBytes } from './serial-frames/frame.ts';
 
+type SerialLinkSpec = Extract<LinkSpec, { kind: 'serial' }>;
+
 /** What one device or stream asks of the wire: `busy_s` of every `period_s`. */
 export interface LoadPart {
   readonly id: string;
@@ -46,15 +48,24 @@ export function loadOf(line: LineSpec): LineLoad | null {
   return { parts, share_ratio: parts.reduce((sum, { busy_s, period_s }) => sum + busy_s / period_s, 0) };
 }
 
+/** Time of the wire for a request and its reply of so many bytes together, the silence before and after included. */
+function exchangeTime_s(link: SerialLinkSpec, bytes: number): number {
+  const character_s = characterTime_s(link);
+  return bytes * character_s + 2 * silence_s(link.baud, character_s);
+}
+
+/** Time of the wire for a read of `registers`, before the device's own time. */
+export function readTime_s(link: SerialLinkSpec, registers: number): number {
+  return exchangeTime_s(link, readFrame_bytes + dataBytes('holding', registers));
+}
+
 /**
  * A read costs its bytes and two silences: t = (8 + 5 + data bytes) characters + 2 t3.5 (frames of the Modbus Application
  * Protocol V1.1b3, silence of Modbus over Serial Line V1.02, 2.5.1.1). The device's own time comes on top.
  */
-function pollParts(line: ModbusLineSpec, link: Extract<LinkSpec, { kind: 'serial' }>): LoadPart[] {
-  const character_s = characterTime_s(link);
-  const gap_s = silence_s(link.baud, character_s);
+function pollParts(line: ModbusLineSpec, link: SerialLinkSpec): LoadPart[] {
   return line.units.flatMap((unit) => {
-    const read_s = (bytes: number): number => bytes * character_s + 2 * gap_s + unit.gap_s;
+    const read_s = (bytes: number): number => exchangeTime_s(link, bytes) + unit.gap_s;
     const blocks = planBlocks(unit);
     const busy_s = blocks.reduce(
       (sum, { table, count }) => sum + read_s(readFrame_bytes + dataBytes(table, count)),
@@ -87,10 +98,7 @@ export function scanBytes(samples: number): number {
   return frameBytes(samples, scansPerFrame, false) / scansPerFrame;
 }
 
-function streamParts(
-  line: SerialFramesLineSpec,
-  link: Extract<LinkSpec, { kind: 'serial' }>,
-): LoadPart[] | null {
+function streamParts(line: SerialFramesLineSpec, link: SerialLinkSpec): LoadPart[] | null {
   if (line.framing.kind !== 'binary' || line.ignoresBaud === true) return null;
   const busy_s = scanBytes(samplesSent(line.channels)) * characterTime_s(link);
   return [{ id: line.id, requests: 0, busy_s, period_s: 1 / line.rate_Hz }];

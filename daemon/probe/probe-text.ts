@@ -1,6 +1,5 @@
 /** What a probe saw, for a person. */
-import { characterTime_s } from '../../drivers/character-time.ts';
-import { silence_s } from '../../drivers/modbus/protocol.ts';
+import { readTime_s } from '../../drivers/line-load.ts';
 import { registerName, valueAt, wideTypes, wordOrders } from './decodings.ts';
 import type { Seen, SeenPlace, SeenUnit } from './probe.ts';
 import { mostUnits, type Settings, settingsText } from './settings.ts';
@@ -64,17 +63,11 @@ function unitLines({ unit, identification, stretches, guesses, places, watched }
   return lines;
 }
 
-/**
- * Questions a serial line carries, from the times of Modbus over Serial Line V1.02, 2.5.1: 13 + 2 n characters for n
- * registers, the silence of 3.5 characters twice, and the turnaround that was seen.
- */
+/** Questions that a serial line carries to a unit that answers as quickly as it was seen to. */
 function budgetLines({ link }: Settings, { watched }: SeenUnit): string[] {
   if (link.kind !== 'serial' || watched === null || watched.readings === 0) return [];
-  const character_s = characterTime_s(link);
-  const perSecond = (registers: number): string => {
-    const question_s = (13 + 2 * registers) * character_s + 2 * silence_s(link.baud, character_s);
-    return String(Math.floor(1 / (question_s + watched.medianTurnaround_s)));
-  };
+  const perSecond = (registers: number): string =>
+    String(Math.floor(1 / (readTime_s(link, registers) + watched.medianTurnaround_s)));
   return [
     `  poll budget: the line carries at most ${perSecond(2)} questions/s of 2 registers to this unit, ${perSecond(16)} of 16, ${perSecond(125)} of 125`,
   ];
