@@ -1,6 +1,7 @@
 /** The server's numbers in the Prometheus text format 0.0.4, made anew at each scrape from what the recorder last said. */
 import { Counter, collectDefaultMetrics, Gauge, Registry } from 'prom-client';
-import type { RigPhase, StatusMessage, Summary } from '../recorder/messages.ts';
+import type { RigPhase, Summary } from '../recorder/messages.ts';
+import { linkWords } from './troubles.ts';
 import type { RigView, StatusView } from './wire.ts';
 
 /** What a scrape looks at. */
@@ -25,18 +26,6 @@ const phases: readonly (RigPhase | StatusView['phase'])[] = [
   'fault',
   'analysing',
   'recorder-gone',
-];
-
-const linkStates: readonly StatusMessage['lines'][number]['link']['state'][] = [
-  'opening',
-  'open',
-  'reconnecting',
-  'absent',
-  'busy',
-  'denied',
-  'silent',
-  'ended',
-  'stopped',
 ];
 
 /** Processor, memory and event loop of this process; one for the life of a server. */
@@ -80,7 +69,7 @@ export async function metricsText(sources: MetricsSources, ofProcess: Registry):
       line,
       driver,
     });
-    for (const state of linkStates) {
+    for (const state of Object.keys(linkWords)) {
       made.gauge('tripwave_line_state', 'State of the line: 1 for one.', state === link.state ? 1 : 0, {
         line,
         state,

@@ -12,7 +12,8 @@ export const recorderSilent_ms = 5_000;
 /** Counters of measurements or events that are gone for good. What is tried again is counted too but is nobody's trouble. */
 const lossCounter = /^(scans|samples|values|blocks|events)(Lost|Dropped|Discarded)$/;
 
-const linkWords: Record<LinkState['state'], string> = {
+/** Every state of a link, in the middle of a sentence about its line. */
+export const linkWords: Readonly<Record<LinkState['state'], string>> = {
   opening: 'is being opened',
   open: 'is open',
   reconnecting: 'was interrupted',
