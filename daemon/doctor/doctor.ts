@@ -1,5 +1,6 @@
 /** The whole examination in its order. Opens no port and changes nothing but a trial file that it takes away again. */
 import type { RigConfig } from '../../config/rig.ts';
+import type { ModbusUnitSpec } from '../../drivers/line-spec.ts';
 import { type Ask, askProgram, examineClock } from './clock.ts';
 import { examineDisk } from './disk.ts';
 import type { Finding } from './finding.ts';
@@ -41,8 +42,12 @@ function samplesPerSecond(config: RigConfig): number {
   return config.lines.reduce((sum, line) => {
     if (line.driver === 'serial-frames') return sum + line.rate_Hz * line.channels.length;
     if (line.driver === 'modbus') {
-      return sum + line.units.reduce((of, unit) => of + unit.channels.length / unit.poll_s, 0);
+      return sum + line.units.reduce((of, unit) => of + polledPerSecond(unit), 0);
     }
     return sum;
   }, 0);
+}
+
+function polledPerSecond({ burst, channels, poll_s }: ModbusUnitSpec): number {
+  return channels.length / poll_s + (burst === undefined ? 0 : burst.rate_Hz * burst.width);
 }
