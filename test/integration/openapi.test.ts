@@ -7,7 +7,7 @@ import { RigState } from '../../daemon/web/rig-state.ts';
 import { createServer } from '../../daemon/web/server.ts';
 import { FakeLibrary } from '../support/fake-library.ts';
 import { swing } from '../support/synthetic-event.ts';
-import { syntheticConfig } from '../support/synthetic-rig.ts';
+import { syntheticHello } from '../support/synthetic-rig.ts';
 
 let app: FastifyInstance;
 interface Operation {
@@ -92,13 +92,7 @@ test('it names every field of every answer', async () => {
   const library = new FakeLibrary();
   library.add('event-1', 1000, swing);
   const state = new RigState(() => Date.now());
-  state.hello({
-    kind: 'hello',
-    config: syntheticConfig,
-    software: 's',
-    boot: 'b',
-    anchor: { time_s: 0, wall_ms: 0 },
-  });
+  state.hello(syntheticHello);
   state.status({
     kind: 'status',
     time_s: 0,

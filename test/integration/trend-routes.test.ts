@@ -7,7 +7,7 @@ import { createServer } from '../../daemon/web/server.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { FakeLibrary } from '../support/fake-library.ts';
 import { axial, swing } from '../support/synthetic-event.ts';
-import { syntheticConfig } from '../support/synthetic-rig.ts';
+import { syntheticConfig, syntheticHello } from '../support/synthetic-rig.ts';
 
 const folder = temporaryFolder();
 const day_ms = 86_400_000;
@@ -29,13 +29,7 @@ beforeAll(async () => {
   );
   trends.store.add({ rollups: new Map([[outlet, { 1: seconds, 60: [], 3600: [] }]]), places: {} });
   const state = new RigState(() => Date.now());
-  state.hello({
-    kind: 'hello',
-    config: syntheticConfig,
-    software: 's',
-    boot: 'b',
-    anchor: { time_s: 0, wall_ms: 0 },
-  });
+  state.hello(syntheticHello);
   app = await createServer({
     library,
     state,

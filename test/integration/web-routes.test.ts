@@ -8,7 +8,7 @@ import { RigState } from '../../daemon/web/rig-state.ts';
 import { createServer, listen } from '../../daemon/web/server.ts';
 import { FakeLibrary } from '../support/fake-library.ts';
 import { axial, swing } from '../support/synthetic-event.ts';
-import { syntheticConfig } from '../support/synthetic-rig.ts';
+import { syntheticConfig, syntheticHello } from '../support/synthetic-rig.ts';
 
 const library = new FakeLibrary();
 const state = new RigState(() => Date.now());
@@ -64,13 +64,7 @@ describe('who may ask', () => {
 describe('answers', () => {
   test('the rig is 503 until the recorder has said hello', async () => {
     expect((await get('/api/rig')).statusCode).toBe(503);
-    state.hello({
-      kind: 'hello',
-      config: syntheticConfig,
-      software: 's',
-      boot: 'b',
-      anchor: { time_s: 0, wall_ms: 0 },
-    });
+    state.hello(syntheticHello);
     const rig = (await get('/api/rig')).json();
     expect(rig.channels.map((channel: { id: string }) => channel.id)).toEqual(
       syntheticConfig.channels.map(({ id }) => id),
@@ -245,13 +239,7 @@ describe('for machines', () => {
       const unready = await ask('/readyz');
       expect([unready.statusCode, unready.json().ready]).toEqual([503, false]);
       expect(unready.json().reasons[0]).toContain('has not introduced itself');
-      fresh.hello({
-        kind: 'hello',
-        config: syntheticConfig,
-        software: 's',
-        boot: 'b',
-        anchor: { time_s: 0, wall_ms: 0 },
-      });
+      fresh.hello(syntheticHello);
       expect((await ask('/readyz')).json()).toEqual({ ready: true, reasons: [] });
       const metrics = await ask('/metrics');
       expect(metrics.headers['content-type']).toBe('text/plain; version=0.0.4; charset=utf-8');

@@ -1,5 +1,7 @@
 /** A made-up rig for the web tests: two legs, a tank, one fast and one slow line. No physics, only plausible shapes. */
+
 import type { ChannelConfig, LegConfig, RigConfig } from '../../config/rig.ts';
+import type { HelloMessage } from '../../daemon/recorder/messages.ts';
 
 const bar = 1e5;
 
@@ -112,4 +114,13 @@ export const syntheticConfig: RigConfig = {
   severity: { version: 'v1', mild_mps: 0.1524, severe_mps: 0.3048 },
   dataFolder: 'data',
   server: { host: '127.0.0.1', port: 0 },
+};
+
+/** How a recorder of this rig introduces itself; its clock begins with 1970. */
+export const syntheticHello: HelloMessage = {
+  kind: 'hello',
+  config: syntheticConfig,
+  software: 's',
+  boot: 'b',
+  anchor: { time_s: 0, wall_ms: 0 },
 };

@@ -3,7 +3,7 @@ import type { StatusMessage } from '../../daemon/recorder/messages.ts';
 import { RigState } from '../../daemon/web/rig-state.ts';
 import { TroubleWatch } from '../../daemon/web/troubles.ts';
 import type { LinkState } from '../../drivers/driver.ts';
-import { syntheticConfig } from '../support/synthetic-rig.ts';
+import { syntheticHello } from '../support/synthetic-rig.ts';
 
 function status(scansLost: number, link: LinkState = { state: 'open', since_s: 0, why: '' }): StatusMessage {
   return {
@@ -145,13 +145,7 @@ test('the oldest trouble comes first; raising one again keeps its beginning', ()
 test('a recorder that stays silent is said to be gone, and its countdown with it', () => {
   let now_ms = 0;
   const state = new RigState(() => now_ms);
-  state.hello({
-    kind: 'hello',
-    config: syntheticConfig,
-    software: 's',
-    boot: 'b',
-    anchor: { time_s: 0, wall_ms: 0 },
-  });
+  state.hello(syntheticHello);
   state.status({ ...status(0), phase: 'filling', tripIn_s: 6 });
   expect(state.view({})).toMatchObject({ phase: 'filling', tripIn_s: 6, troubles: [] });
   now_ms = 5001;
