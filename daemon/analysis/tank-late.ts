@@ -85,8 +85,9 @@ function inflowOf(
     if (flags.some(({ code }) => restless.includes(code))) return null;
     const { approachVelocity, seating, largestReverseVelocity } = results;
     if (frame.meter === null || approachVelocity.value === null || seating.value === null) return null;
-    if (velocity.time_s.length < 6) return null;
-    // The first point repeats the approach, the last three draw the stop and the rest.
+    // Without a reverse velocity nothing tells how well the end of the motion is known.
+    if (largestReverseVelocity.value === null || velocity.time_s.length < 6) return null;
+    // The first point repeats the approach, the last two draw the rest.
     const course = {
       time_s: Float64Array.from(velocity.time_s.slice(1, -2), (t) => t + trip_s),
       value: Float64Array.from(velocity.value.slice(1, -2)),
@@ -94,16 +95,10 @@ function inflowOf(
     const before = courseBefore(frame.meter, trip_s);
     if (before === null) return null;
     const { area_m2 } = frame.constants;
-    parts.push({
-      area_m2,
-      before,
-      course,
-    });
+    parts.push({ area_m2, before, course });
     seated_s = Math.max(seated_s, trip_s + seating.value);
     flow_m3ps += area_m2 * approachVelocity.value;
     doubt_m3ps += area_m2 * standardOf(approachVelocity);
-    // Without a reverse velocity nothing tells how well the end of the motion is known.
-    if (largestReverseVelocity.value === null) return null;
     lateDoubt_m3ps += area_m2 * standardOf(largestReverseVelocity);
   }
   if (parts.length === 0 || !(flow_m3ps > 0)) return null;

@@ -5,13 +5,14 @@ import type { EventRecord } from './record.ts';
 import { sureAt } from './sure.ts';
 import { flag } from './tap-flags.ts';
 import type { Trip } from './trip.ts';
-import { coverage, together } from './uncertainty.ts';
+import { ofInterval, standardOf, together } from './uncertainty.ts';
 import type { Flag, LegVerdict } from './verdict.ts';
 
 /**
  * Over the last second before the trip p V^n is constant, so the flow into the tank is V dp/dt / (n p), p absolute; V
- * comes from the stated volume by the same law (n between 1 and 1.4: common practice, no source). It must equal the sum of all flowing legs' meters. Nothing is said when the tank's air volume is not known, a flowing leg
- * has no meter, the record has no tank, or the tank does not rise clearly.
+ * comes from the stated volume by the same law (n between 1 and 1.4: common practice, no source). It must equal the sum of
+ * all flowing legs' meters. Nothing is said when the tank's air volume is not known, a flowing leg has no meter, the record
+ * has no tank, or the tank does not rise clearly.
  */
 export function tankRise(
   record: EventRecord,
@@ -37,7 +38,7 @@ export function tankRise(
     // The tank's slope is that of the middle of its line; the flow falls until the trip.
     const slope_mps2 = steadyLine(frame.meter.samples, trip.at_s)?.slope ?? 0;
     metered_m3ps += area_m2 * (approachVelocity.value + slope_mps2 * (line.middle_s - trip.at_s));
-    meteredUncertainty_m3ps += (area_m2 * (approachVelocity.high - approachVelocity.low)) / (2 * coverage);
+    meteredUncertainty_m3ps += area_m2 * standardOf(approachVelocity);
   }
   if (metered_m3ps <= 0) return [];
   const pressure_PaAbs = line.level + record.atmosphere_PaAbs;
@@ -48,8 +49,8 @@ export function tankRise(
   // d ln(risen) / dn = -(1 + ln(ratio) / n) / n.
   const byExponent = Math.abs(1 + Math.log(ratio) / n) / n;
   const relative = together(
-    (byExponent * air.polytropicHalfWidth_ratio) / coverage,
-    air.halfWidth_m3 / coverage / air.volume_m3,
+    byExponent * ofInterval(air.polytropicHalfWidth_ratio),
+    ofInterval(air.halfWidth_m3) / air.volume_m3,
     slopeUncertainty_Paps / line.slope,
     meteredUncertainty_m3ps / metered_m3ps,
   );
