@@ -194,7 +194,6 @@ interface Row {
 /** Weighted least squares of the three unknowns; null with no more rows than those. */
 function fitRows(rows: readonly Row[]): ColumnFit | null {
   const floor = (u: number) => Math.max(u, 1e-12);
-  if (rows.length <= 3) return null;
   return fitColumns(
     [0, 1, 2].map((c) => Float64Array.from(rows, (row) => row.cells[c] / floor(row.u))),
     Float64Array.from(rows, (row) => row.value / floor(row.u)),

@@ -73,8 +73,7 @@ function locate(frame: Frame, closure: Closure): Place {
   }
   if (top < w || w * step_s > 0.25 * plateau_s) return asIs;
   const rise = (k: number) => value[k] - value[k - w];
-  let steepest = closure.index;
-  for (let k = closure.index; k <= top; k++) if (rise(k) > rise(steepest)) steepest = k;
+  const steepest = placeOfLargest(rise, closure.index, top + 1);
   // A jump, not the steady ramp of a plateau: more than the rise just before it.
   const jump = top < 2 * w ? 0 : rise(top) - Math.max(0, rise(top - w));
   if (top - steepest > w && jump > Math.max(0.15 * rise(steepest), 6 * frame.outlet.sigma)) {
@@ -82,6 +81,13 @@ function locate(frame: Frame, closure: Closure): Place {
   }
   const isElsewhere = time_s[steepest] - closure.half_s > 2 * w * step_s;
   return isElsewhere ? { ...asIs, closure: cross(frame.calm, steepest, w) } : asIs;
+}
+
+/** The k from `first` on and before `end` with the largest `of(k)`, the first of equals; `first` when there is none. */
+function placeOfLargest(of: (k: number) => number, first: number, end: number): number {
+  let best = first;
+  for (let k = first + 1; k < end; k++) if (of(k) > of(best)) best = k;
+  return best;
 }
 
 /** A cushion may throw the disc back before it ever touches; it comes again within so long, in s. */
@@ -112,8 +118,7 @@ function touchedLater(frame: Frame, closure: Closure): Closure | null {
   for (let k = under; k <= low; k++) nearest = Math.min(nearest, frame.difference.value[k]);
   const isShut = level - value[low] > 0.6 * (value[top] - level);
   if (isShut || value[low] < -0.6e5 || nearest < 4 * frame.differenceSigma) return null;
-  let here = first;
-  for (let k = first; k < top; k++) if (rise(k) > rise(here)) here = k;
+  const here = placeOfLargest(rise, first, top);
   if (rise(here) > 0.5 * (value[top] - level)) return null;
   // The next slam is the next time the outlet stands well above its level; smaller swings come before it.
   const high_Pa = level + 0.4 * (value[top] - level);
@@ -121,8 +126,7 @@ function touchedLater(frame: Frame, closure: Closure): Closure | null {
   while (slam < limit && value[slam] < high_Pa) slam++;
   if (slam >= limit) return null;
   const stop = Math.min(limit, indexAt(time_s, time_s[slam] + Math.max(0.5 * plateau_s, w * step_s)));
-  let later = low;
-  for (let k = low; k < stop; k++) if (rise(k) > rise(later)) later = k;
+  const later = placeOfLargest(rise, low, stop);
   if (rise(later) < Math.max(0.8 * rise(here), 8 * frame.outlet.sigma)) return null;
   return cross(frame.calm, later, w);
 }
