@@ -26,7 +26,7 @@ export interface LegLoad {
 const gate_ratio = 0.01;
 
 /** The fatigue line of a material; null where none with a published source is in this software. */
-export function fatigueLineOf(leg: LegConfig): FatigueLine | null {
+function fatigueLineOf(leg: LegConfig): FatigueLine | null {
   return /\bpvc\b/i.test(leg.material.name) ? vinsonPvc : null;
 }
 
@@ -72,13 +72,13 @@ export class LegLoads {
   }
 
   #count(leg: LegConfig, outlet: Series, gate_Pa: number, day: string, boot: string): void {
+    const line = fatigueLineOf(leg);
     const load: LegLoad = this.#read(loadName(leg.id, day)) ?? {
       cycles: 0,
       largest_Pa: 0,
       gate_Pa,
-      damage_ratio: fatigueLineOf(leg) === null ? null : 0,
+      damage_ratio: line === null ? null : 0,
     };
-    const line = fatigueLineOf(leg);
     const sdr_ratio = (leg.bore_m + 2 * leg.wall_m) / leg.wall_m;
     const kept = this.#read<{ boot: string; state: RainflowState }>(stateName(leg.id));
     // Another gate (the range was changed) or another run of the recorder begins a new history.
