@@ -7,7 +7,7 @@ import type { DiskConfig } from '../../config/schema-disk.ts';
 import type { EventRecord } from '../analysis/record.ts';
 import type { Verdict } from '../analysis/verdict.ts';
 import { wallAt_ms } from '../recorder/wall-anchor.ts';
-import { exportEvent } from '../report/export-event.ts';
+import { type ExportWindow, exportEvent } from '../report/export-event.ts';
 import type { Exported } from '../report/exported.ts';
 import type { TraceQuery } from '../web/event-library.ts';
 import { rigView } from '../web/views.ts';
@@ -79,7 +79,7 @@ export interface Ingest {
   rebuild(): Promise<void>;
   between(from_ms: number, to_ms: number): EventRow[];
   waveSpeedRows(leg: string): WaveSpeedRow[];
-  exported(id: string, window: Omit<TraceQuery, 'points'>): Promise<Exported | null>;
+  exported(id: string, window: ExportWindow): Promise<Exported | null>;
   list(query: { readonly before: string | null; readonly limit: number }): EventRow[];
   get(id: string): Promise<EventView | null>;
   trace(id: string, query: TraceQuery): Promise<TraceView | null>;

@@ -33,7 +33,7 @@ const blob_s: Readonly<Record<TrendLevel_s, number>> = { 1: 3600, 60: 86_400, 36
 export type TrendKeep_s = Readonly<Record<TrendLevel_s, number>>;
 
 /** A month of seconds, three years of minutes, hours for longer than a station lives. */
-export const ordinaryKeep_s: TrendKeep_s = { 1: 31 * 86_400, 60: 3 * 366 * 86_400, 3600: 100 * 366 * 86_400 };
+const ordinaryKeep_s: TrendKeep_s = { 1: 31 * 86_400, 60: 3 * 366 * 86_400, 3600: 100 * 366 * 86_400 };
 
 /** Rollups read for one answer at most; more are taken from a coarser level. */
 const mostRead = 20_000;

@@ -1,13 +1,11 @@
 /** What the pages need of the event store. The store fulfils it; tests put a made-up one behind the same routes. */
+import type { ExportWindow } from '../report/export-event.ts';
 import type { Exported } from '../report/exported.ts';
 import type { WaveSpeedRow } from '../store/wave-speed-chart.ts';
 import type { EventRow, EventView, TraceView, WaveSpeedView } from './wire.ts';
 
-/** Times in s after the trip; at most `points` slices a channel. `channels` null means all. */
-export interface TraceQuery {
-  readonly channels: readonly string[] | null;
-  readonly from_s: number | null;
-  readonly to_s: number | null;
+/** At most `points` slices a channel. */
+export interface TraceQuery extends ExportWindow {
   readonly points: number;
 }
 
@@ -26,5 +24,5 @@ export interface EventLibrary {
   /** What single events told of the wave speed of a leg, oldest first. */
   waveSpeedRows?(leg: string): Awaitable<readonly WaveSpeedRow[]>;
   /** The samples of an event as something to export; null for an event that is not known or has none any more. */
-  exported?(id: string, window: Omit<TraceQuery, 'points'>): Awaitable<Exported | null>;
+  exported?(id: string, window: ExportWindow): Awaitable<Exported | null>;
 }

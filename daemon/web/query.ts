@@ -1,8 +1,9 @@
 /** Parts of addresses and queries that several routes share. */
 import Type from 'typebox';
+import type { ExportWindow } from '../report/export-event.ts';
 
 /** An event id is a folder name, never a path: letters, digits, dash, underscore, and single dots inside. */
-export const eventIdPattern = '^[A-Za-z0-9][A-Za-z0-9_-]*(\\.[A-Za-z0-9_-]+)*$';
+const eventIdPattern = '^[A-Za-z0-9][A-Za-z0-9_-]*(\\.[A-Za-z0-9_-]+)*$';
 export const eventId = Type.String({ minLength: 1, maxLength: 80, pattern: eventIdPattern });
 
 export const windowProperties = {
@@ -34,7 +35,7 @@ export function windowOf(query: {
   readonly channels?: string;
   readonly from?: number;
   readonly to?: number;
-}): { channels: string[] | null; from_s: number | null; to_s: number | null } {
+}): ExportWindow {
   return {
     channels: channelsOf(query.channels),
     from_s: query.from ?? null,

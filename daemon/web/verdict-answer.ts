@@ -5,7 +5,7 @@ const number = (description: string) => Type.Number({ description });
 const text = (description: string) => Type.String({ description });
 
 /** A number with its 95 % interval, or the reason why there is none. */
-export const resultAnswer = Type.Union([
+const resultAnswer = Type.Union([
   Type.Object(
     {
       value: number('SI'),

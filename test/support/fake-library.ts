@@ -1,6 +1,7 @@
 /** An event store in memory, filled with made-up closures. */
 import type { RigConfig } from '../../config/rig.ts';
 import type { Verdict } from '../../daemon/analysis/verdict.ts';
+import type { ExportWindow } from '../../daemon/report/export-event.ts';
 import type { Exported } from '../../daemon/report/exported.ts';
 import type { EventLibrary, TraceQuery } from '../../daemon/web/event-library.ts';
 import { rigView } from '../../daemon/web/views.ts';
@@ -125,7 +126,7 @@ export class FakeLibrary implements EventLibrary {
     return leg === 'b' ? fakeWaveSpeeds(leg, 4, 0, Date.now()) : null;
   }
 
-  exported(id: string, query: Omit<TraceQuery, 'points'>): Exported | null {
+  exported(id: string, query: ExportWindow): Exported | null {
     const trace = this.trace(id, { ...query, points: 1_000_000 });
     if (trace === null) return null;
     const clocks = new Map<number, Float64Array>();
