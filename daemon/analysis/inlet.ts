@@ -3,6 +3,7 @@ import type { Facts } from './facts.ts';
 import { fitFront } from './front.ts';
 import { noSeating } from './instant-results.ts';
 import { indexOfSmallest, range } from './samples.ts';
+import { afterTrip } from './trip.ts';
 import { bounded, coverage, measured, ofInterval, together, withheld } from './uncertainty.ts';
 import type { Result } from './verdict.ts';
 
@@ -48,7 +49,7 @@ export function inletVelocity(facts: Facts): Result {
   if (front === null) return withheld('the step at the inlet cannot be fitted');
   const impedance = constants.density_kgpm3 * constants.waveSpeed_mps;
   const value = front.step_Pa / impedance;
-  const span = trip === null ? null : { from_s: front.from_s - trip.at_s, to_s: front.to_s - trip.at_s };
+  const span = afterTrip(trip, front);
   const [first, end] = range(inlet.samples.time_s, {
     from_s: seat.at_s,
     to_s: seat.at_s + Math.max(free_s, 3 * inlet.step_s),

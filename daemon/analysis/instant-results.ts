@@ -1,6 +1,6 @@
 /** Results that are instants and durations. All in s after the trip, except the trip itself (record's clock). */
 import type { Facts } from './facts.ts';
-import type { Trip } from './trip.ts';
+import { afterTrip, type Trip } from './trip.ts';
 import { bounded, coverage, type Estimate, measured, together, withheld } from './uncertainty.ts';
 import type { LegResults, Result } from './verdict.ts';
 
@@ -115,9 +115,6 @@ function discTravel(facts: Facts): Result {
     's',
     uncertainty_s,
     'disc position from its first move to the seat',
-    {
-      from_s: time_s[starts] - trip.at_s,
-      to_s: time_s[lands] - trip.at_s,
-    },
+    afterTrip(trip, { from_s: time_s[starts], to_s: time_s[lands] }),
   );
 }

@@ -6,7 +6,8 @@ import { lineUncertainty, onLine } from './fit.ts';
 import { noSeating } from './instant-results.ts';
 import { steadyLine, steadySpan } from './levels.ts';
 import { differenceUncertainty, readingUncertainty } from './reading.ts';
-import { indexOfLargest, indexOfSmallest, range, type Span } from './samples.ts';
+import { indexOfLargest, indexOfSmallest, range } from './samples.ts';
+import { afterTrip } from './trip.ts';
 import { bounded, coverage, measured, together, withheld } from './uncertainty.ts';
 import type { LegResults, Result } from './verdict.ts';
 
@@ -34,9 +35,6 @@ export function pressureResults(facts: Facts, capture: Capture | null): Pressure
   const { frame, trip, seat, settled, peak, static_Pa } = facts;
   const outlet = frame.outlet;
   const { channel } = outlet.series;
-  const ref_s = trip?.at_s ?? 0;
-  const since = (span: Span): Span | null =>
-    trip === null ? null : { from_s: span.from_s - ref_s, to_s: span.to_s - ref_s };
   /** Gauge reading: calibration counts in full. */
   const reading = (value: number, u: number) => together(u, readingUncertainty(channel, value));
   /** Difference of two readings: the fixed part cancels. */
@@ -53,9 +51,9 @@ export function pressureResults(facts: Facts, capture: Capture | null): Pressure
           'Pa',
           reading(onLine(before, trip.at_s), together(lineUncertainty(before, trip.at_s), 0.002e5)),
           'line through the outlet before the trip',
-          since(steadySpan(trip.at_s)),
+          afterTrip(trip, steadySpan(trip.at_s)),
         );
-  const minimum = lowest(facts, reading, since);
+  const minimum = lowest(facts, reading);
   if (seat === null || peak === null) {
     return {
       staticBefore,
@@ -72,7 +70,7 @@ export function pressureResults(facts: Facts, capture: Capture | null): Pressure
       ratingMargin: noSeating,
     };
   }
-  const at = since({ from_s: peak.at_s, to_s: peak.at_s });
+  const at = afterTrip(trip, { from_s: peak.at_s, to_s: peak.at_s });
   const sigma = outlet.sigma;
   const noise = together(sigma * 0.7, 0.001e5);
   // A largest sample can only be too low: its interval reaches up to what the capture allows.
@@ -103,7 +101,7 @@ export function pressureResults(facts: Facts, capture: Capture | null): Pressure
           'Pa',
           reading(static_Pa, staticU),
           `${settled.method}, 50 ms after seating`,
-          since(settled.span),
+          afterTrip(trip, settled.span),
         );
   const overStatic = (
     value: number,
@@ -186,7 +184,7 @@ export function pressureResults(facts: Facts, capture: Capture | null): Pressure
           ),
     ),
     sag: sagResult(facts, difference),
-    seatingStep: stepResult(facts, difference, since),
+    seatingStep: stepResult(facts, difference),
     ratingMargin:
       peakResult.value === null
         ? peakResult
@@ -221,11 +219,7 @@ export function peakWithheld(facts: Facts): string | null {
   return null;
 }
 
-function lowest(
-  facts: Facts,
-  reading: (value: number, u: number) => number,
-  since: (span: Span) => Span | null,
-): Result {
+function lowest(facts: Facts, reading: (value: number, u: number) => number): Result {
   const { trip, seat, frame } = facts;
   const { time_s, value } = frame.outlet.samples;
   const from_s = trip?.at_s ?? seat?.at_s ?? null;
@@ -238,7 +232,7 @@ function lowest(
     'Pa',
     reading(value[k], together(frame.outlet.sigma, 0.002e5)),
     'smallest sample of the outlet',
-    since({ from_s: time_s[k], to_s: time_s[k] }),
+    afterTrip(trip, { from_s: time_s[k], to_s: time_s[k] }),
   );
 }
 
@@ -251,12 +245,8 @@ function sagResult(facts: Facts, difference: (value: number, u: number) => numbe
   return measured(sag_Pa, 'Pa', difference(sag_Pa, u), 'static after less the outlet just before seating');
 }
 
-function stepResult(
-  facts: Facts,
-  difference: (value: number, u: number) => number,
-  since: (span: Span) => Span | null,
-): Result {
-  const { seat, frame } = facts;
+function stepResult(facts: Facts, difference: (value: number, u: number) => number): Result {
+  const { seat, frame, trip } = facts;
   if (seat === null) return noSeating;
   const front = seat.front;
   if (front === null) {
@@ -278,7 +268,7 @@ function stepResult(
     seat.isSoftened === true
       ? 'step left over by the throttling before it, fitted with the sensor lag'
       : 'outlet just after less just before, fitted with the sensor lag',
-    since({ from_s: front.from_s, to_s: front.to_s }),
+    afterTrip(trip, front),
   );
 }
 

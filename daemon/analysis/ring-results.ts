@@ -5,6 +5,7 @@ import type { Facts } from './facts.ts';
 import { noSeating } from './instant-results.ts';
 import { largestDifference, peakWithheld } from './pressure-results.ts';
 import { range } from './samples.ts';
+import { afterTrip } from './trip.ts';
 import { bounded, coverage, measured, ofInterval, together, withheld } from './uncertainty.ts';
 import type { LegResults, Result } from './verdict.ts';
 import { ringWaveSpeed } from './wave.ts';
@@ -37,8 +38,7 @@ export function ringResults(facts: Facts, capture: Capture | null, equivalent: R
     );
     return { waveSpeed: weak, ringFrequency: weak, ringDecay: weak, reopenings, anchorLoad };
   }
-  const span =
-    trip === null ? null : { from_s: ring.span.from_s - trip.at_s, to_s: ring.span.to_s - trip.at_s };
+  const span = afterTrip(trip, ring.span);
   const { leg } = frame;
   const speed = ringWaveSpeed(ring, leg.length_m, ofInterval(leg.lengthHalfWidth_m), leg.inertiaRatio);
   return {
@@ -111,8 +111,7 @@ function anchor(facts: Facts, capture: Capture | null, equivalent: Result): Resu
   const missed_Pa = Math.max(0, capture.corrected_Pa - peak.raw_Pa);
   const difference = largestDifference(facts);
   if (difference !== null) {
-    const at =
-      trip === null ? null : { from_s: difference.at_s - trip.at_s, to_s: difference.at_s - trip.at_s };
+    const at = afterTrip(trip, { from_s: difference.at_s, to_s: difference.at_s });
     const value = (difference.value + missed_Pa) * area_m2;
     const down = together(capture.corrected_Pa - capture.low_Pa, coverage * frame.differenceSigma) * area_m2;
     const up =

@@ -4,7 +4,7 @@ import { fitColumns, fitLine, fitLineOf, onLine } from './fit.ts';
 import type { Channel, Frame } from './frame.ts';
 import { clean } from './frame.ts';
 import type { EventRecord, Series } from './record.ts';
-import { indexAt, mean, meanOver, range, type Samples } from './samples.ts';
+import { indexAt, mean, meanOver, range, type Samples, type Span } from './samples.ts';
 import { coverage, type Estimate, ofRectangle, outsideOf, together, weighted } from './uncertainty.ts';
 import type { Verdict } from './verdict.ts';
 
@@ -161,6 +161,11 @@ export function guessKnee_s(samples: Samples, sigma: number): number | null {
     if (before !== null && after !== null && after < before - 0.5 * least) return at;
   }
   return null;
+}
+
+/** A window of the record's clock in s after the trip, as results carry it; null without a trip. */
+export function afterTrip(trip: Trip | null, { from_s, to_s }: Span): Span | null {
+  return trip === null ? null : { from_s: from_s - trip.at_s, to_s: to_s - trip.at_s };
 }
 
 /** The trip of an event: contact first, pressure switch second, both sharpened by the knee; else the knee alone. */

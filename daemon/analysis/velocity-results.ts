@@ -10,6 +10,7 @@ import { throttledVelocity } from './motion.ts';
 import { peakWithheld } from './pressure-results.ts';
 import { differenceUncertainty } from './reading.ts';
 import { meanOver, range, type Samples, type Span } from './samples.ts';
+import { afterTrip } from './trip.ts';
 import { bounded, coverage, type Estimate, measured, ofInterval, together, withheld } from './uncertainty.ts';
 import type { LegResults, Result } from './verdict.ts';
 
@@ -168,7 +169,7 @@ function atSeating(facts: Facts): Result {
     Math.max(0, value - coverage * doubt),
     value + coverage * doubt,
     'seating step over density x wave speed',
-    trip === null ? null : { from_s: front.from_s - trip.at_s, to_s: front.to_s - trip.at_s },
+    afterTrip(trip, front),
   );
 }
 
@@ -207,16 +208,13 @@ function equivalent(facts: Facts, capture: Capture | null): Result {
   const high =
     together((capture.high_Pa - capture.corrected_Pa) / impedance, coverage * shared) +
     (isOther ? pushed_Pa / impedance : 0);
-  const ref_s = facts.trip?.at_s ?? 0;
   return bounded(
     value,
     'm/s',
     Math.max(0, value - low),
     value + high,
     'corrected surge less density x L_eff x deceleration before seating, over density x wave speed',
-    facts.trip === null
-      ? null
-      : { from_s: span.from_s - ref_s, to_s: (facts.peak?.at_s ?? span.to_s) - ref_s },
+    afterTrip(facts.trip, { from_s: span.from_s, to_s: facts.peak?.at_s ?? span.to_s }),
   );
 }
 
@@ -256,10 +254,7 @@ function slowing(facts: Facts): Result {
     'm/s2',
     doubt,
     'mean over 20 ms about the reversal, from the impulse of the pressure',
-    {
-      from_s: span.from_s - trip.at_s,
-      to_s: span.to_s - trip.at_s,
-    },
+    afterTrip(trip, span),
   );
 }
 

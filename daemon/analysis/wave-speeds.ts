@@ -3,6 +3,7 @@
  * the rig: two taps far apart with fast sensors, or a leg whose length and end are well known.
  */
 import type { Facts } from './facts.ts';
+import { afterTrip } from './trip.ts';
 import { type Estimate, isMeasured, measured, ofInterval, standardOf, withheld } from './uncertainty.ts';
 import type { LegVerdict, Result } from './verdict.ts';
 import { ringWaveSpeed } from './wave.ts';
@@ -13,12 +14,14 @@ type WaveSpeeds = NonNullable<LegVerdict['waveSpeeds']>;
 export function waveSpeedsOf({ tapSpeed, trip, frame }: Facts, ringDown: Result): WaveSpeeds {
   if (tapSpeed === null) return { ringDown, twoTaps: ringDown };
   if ('reason' in tapSpeed) return { ringDown, twoTaps: withheld(tapSpeed.reason) };
-  const { value, uncertainty, from_s, to_s } = tapSpeed.speed;
+  const { value, uncertainty } = tapSpeed.speed;
   const { mid, outlet } = frame.leg;
   const distance_m = (mid?.distance_m ?? 0) - outlet.distance_m;
   const method = `front of the seating between two taps ${distance_m.toFixed(2)} m apart`;
-  const span = trip === null ? null : { from_s: from_s - trip.at_s, to_s: to_s - trip.at_s };
-  return { ringDown, twoTaps: measured(value, 'm/s', uncertainty, method, span) };
+  return {
+    ringDown,
+    twoTaps: measured(value, 'm/s', uncertainty, method, afterTrip(trip, tapSpeed.speed)),
+  };
 }
 
 /** The one that counts. */
