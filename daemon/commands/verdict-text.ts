@@ -1,5 +1,5 @@
 /** A verdict as lines for a terminal. */
-import type { DefinitionUsed, LegVerdict, Result, Verdict } from '../analysis/verdict.ts';
+import type { DefinitionUsed, LegVerdict, Measured, Result, Verdict } from '../analysis/verdict.ts';
 import { decimalsFor, rounded } from '../report/digits.ts';
 
 /** Result name -> label, display unit and factor from SI, in the order of printing. */
@@ -64,19 +64,22 @@ const quantities: Readonly<Record<DefinitionUsed['quantity'], string>> = {
 function definitionText({ quantity, option, result: name, words }: DefinitionUsed, leg: LegVerdict): string {
   const row = rows.find(([key]) => key === name);
   const result = leg.results[name];
-  const decimals = (factor: number) =>
-    result.value === null ? 0 : decimalsFor((Math.abs(result.high - result.low) * factor) / 2, 3);
   const value =
     row === undefined || result.value === null
       ? 'withheld'
-      : `${rounded(result.value * row[3], Math.min(6, decimals(row[3])))} ${row[2]}`;
+      : `${writerOf(result, row[3])(result.value)} ${row[2]}`;
   return `  = ${`${quantities[quantity]}:`.padEnd(18)} ${value}, ${words} [${option}]`;
+}
+
+/** Writes numbers in the unit that `factor` leads to, with the digits that the interval of a result justifies, six at most. */
+function writerOf({ low, high }: Measured, factor: number): (value: number) => string {
+  const decimals = Math.min(6, decimalsFor((Math.abs(high - low) * factor) / 2, 3));
+  return (value) => rounded(value * factor, decimals);
 }
 
 function resultText(result: Result, unit: string, factor: number): string {
   if (result.value === null) return `-  ${result.reason}`;
-  const decimals = decimalsFor((Math.abs(result.high - result.low) * factor) / 2, 3);
-  const show = (value: number) => rounded(value * factor, Math.min(6, decimals));
+  const show = writerOf(result, factor);
   const window =
     result.from_s === null || result.to_s === null
       ? ''
