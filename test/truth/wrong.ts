@@ -111,7 +111,7 @@ export interface WrongRow {
 }
 
 /** The air of a rig that knows its tank: volume to 5 %, exponent to 0.1 (half-widths of 95 %), and as wrong as that. */
-export function knownAir(seed: number, { tank }: PlantSpec): TankAir {
+function knownAir(seed: number, { tank }: PlantSpec): TankAir {
   const random = seeded(seed * 104_729 + 3);
   normal(random);
   const volume_m3 = tank.airVolume_m3 * (1 + (0.05 / coverage) * normal(random));
@@ -146,23 +146,20 @@ export function wrongLines(rows: readonly WrongRow[], rate_Hz: number): string[]
     share(name, (flags) => flags.length > 0).toFixed(1),
     ...noticing.map((code) => share(name, (flags) => flags.includes(code)).toFixed(1)),
   ]);
+  const noticed = (names: readonly string[]) =>
+    names.reduce((sum, name) => sum + share(name, (flags) => flags.length > 0), 0) / names.length;
   const sets: [string, (name: string) => boolean][] = [
     ['all wrong configurations', (name) => name !== 'nothing'],
     ['all but what is late', (name) => name !== 'nothing' && !name.includes('late')],
     ['one instrument 20 ms late', (name) => name.includes('late')],
   ];
   const summary = sets.map(([title, isIn]) => {
-    const names = Object.keys(wrongs).filter(isIn);
-    const mean =
-      names.reduce((sum, name) => sum + share(name, (flags) => flags.length > 0), 0) / names.length;
+    const mean = noticed(Object.keys(wrongs).filter(isIn));
     return `${title}: ${mean.toFixed(1)} % noticed (target 80 %)`;
   });
   // Each kind once, whichever way it is wrong and whichever instrument is late.
   const kinds = ['lag', 'wave', 'bore', 'length', 'scale', 'swapped', 'late'];
-  const each = kinds.map((kind) => {
-    const names = Object.keys(wrongs).filter((name) => name.includes(kind));
-    return names.reduce((sum, name) => sum + share(name, (flags) => flags.length > 0), 0) / names.length;
-  });
+  const each = kinds.map((kind) => noticed(Object.keys(wrongs).filter((name) => name.includes(kind))));
   summary.push(
     `each of the ${kinds.length} kinds of wrong thing counted once: ${(each.reduce((sum, one) => sum + one, 0) / kinds.length).toFixed(1)} % noticed (target 80 %)`,
     `right configurations accused: ${share('nothing', (flags) => flags.length > 0).toFixed(1)} % (wanted: 5 % at most)`,
