@@ -86,6 +86,11 @@ export interface DriverSink {
 /** Plain counters, plural and ending with a past participle (`framesReceived`, `scansLost`). They only grow. */
 export type Counters = Record<string, number>;
 
+/** Adds to a counter; one that was not there begins at 0. */
+export function count(counters: Counters, name: string, by = 1): void {
+  counters[name] = (counters[name] ?? 0) + by;
+}
+
 /** Latest numbers about the line itself with their unit in the name (`drift_ppm`); they rise and fall. */
 export type Readings = Record<string, number>;
 

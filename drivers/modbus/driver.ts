@@ -12,17 +12,17 @@ import type {
   Readings,
   SilentDevice,
 } from '../driver.ts';
-import { monotonic_s, quality } from '../driver.ts';
+import { count, monotonic_s, quality } from '../driver.ts';
 import type { ModbusLineSpec, RegisterSpan } from '../line-spec.ts';
 import { Link } from '../link.ts';
 import { decode } from './decode.ts';
 import type { BlockPart } from './poll-plan.ts';
-import { Poller, unitsOf } from './poller.ts';
+import { Poller } from './poller.ts';
 import { realClock, sharpenTimers } from './precise-wait.ts';
 import { silence_s } from './protocol.ts';
 import { RtuWire } from './rtu-wire.ts';
 import { TcpWire } from './tcp-wire.ts';
-import { partsIn, type UnitHealth } from './unit-health.ts';
+import { partsIn, type UnitHealth, unitsOf } from './unit-health.ts';
 import type { Wire } from './wire.ts';
 import { type WriteAnswer, type WriteAudit, type WriteOrder, Writer } from './writer.ts';
 
@@ -93,7 +93,7 @@ export class ModbusDriver implements Driver {
   get counters(): Readonly<Counters> {
     const all: Counters = { ...this.#counters };
     for (const { counters } of this.#units.flatMap(({ bursts }) => bursts)) {
-      for (const [name, count] of Object.entries(counters)) all[name] = (all[name] ?? 0) + count;
+      for (const [name, counted] of Object.entries(counters)) count(all, name, counted);
     }
     return all;
   }
@@ -141,7 +141,7 @@ export class ModbusDriver implements Driver {
 
   #makeTcp(): Wire {
     const broken = (why: string): void => {
-      this.#counters['streamsRejected'] = (this.#counters['streamsRejected'] ?? 0) + 1;
+      count(this.#counters, 'streamsRejected');
       this.#link.reopen(why);
     };
     return new TcpWire(this.#link, this.#spec.outstanding ?? 1, realClock, this.#counters, broken);

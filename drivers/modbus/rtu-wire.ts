@@ -1,5 +1,5 @@
 /** Modbus RTU over a serial port or TCP: one request in flight, told apart by form and order. Why that is safe: `unanswered.ts`. */
-import type { Counters } from '../driver.ts';
+import { type Counters, count } from '../driver.ts';
 import type { EchoMode } from '../line-spec.ts';
 import { EchoFilter } from './echo-filter.ts';
 import type { Clock } from './precise-wait.ts';
@@ -26,7 +26,6 @@ interface Exchange {
 export class RtuWire implements Wire {
   readonly turnarounds = new Turnarounds();
   readonly most = 1;
-  readonly needsProof = true;
   readonly #line: WireLine;
   readonly #silence_s: number;
   readonly #clock: Clock;
@@ -55,8 +54,8 @@ export class RtuWire implements Wire {
       {
         awaited: (unit) => unitOf(unit)?.unanswered.requests ?? [],
         frame: (frame) => this.#take(frame),
-        crcFailed: () => this.#count('crcErrorsSeen'),
-        discarded: (bytes) => this.#count('bytesDiscarded', bytes),
+        crcFailed: () => count(this.#counters, 'crcErrorsSeen'),
+        discarded: (bytes) => count(this.#counters, 'bytesDiscarded', bytes),
       },
       line.characterTime_s,
     );
@@ -138,7 +137,7 @@ export class RtuWire implements Wire {
 
   /** Something else than our own request came back: where it is compared, two talked at once and the answer is not waited for. */
   #missEcho(isVerified: boolean): void {
-    this.#count('echoesMismatched');
+    count(this.#counters, 'echoesMismatched');
     if (isVerified) this.#exchange?.settle({ kind: 'unanswered' });
   }
 
@@ -147,7 +146,7 @@ export class RtuWire implements Wire {
     const answered = unit.unanswered.answer(frame.pdu);
     const exchange = this.#exchange;
     if (exchange === null || answered !== exchange.asked) {
-      this.#count('lateRepliesDiscarded');
+      count(this.#counters, 'lateRepliesDiscarded');
       // An earlier probe's late reply may be all the proof that is needed.
       if (exchange?.unit === unit && exchange.asked.isProbe && unit.unanswered.isConfirmed) {
         exchange.settle({ kind: 'proven' });
@@ -168,9 +167,5 @@ export class RtuWire implements Wire {
     const to_s = isPaced ? frame.start_s : frame.arrival_s;
     if (!asked.isProbe) this.turnarounds.add(to_s - from_s);
     return { kind: 'reply', data: payload(request, frame.pdu), from_s, to_s };
-  }
-
-  #count(name: string, by = 1): void {
-    this.#counters[name] = (this.#counters[name] ?? 0) + by;
   }
 }

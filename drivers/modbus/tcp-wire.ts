@@ -1,5 +1,5 @@
 /** Modbus TCP: every request has a number that its reply repeats, so several may be on their way where the device takes them. */
-import type { Counters } from '../driver.ts';
+import { type Counters, count } from '../driver.ts';
 import { type MbapFrame, MbapFramer, mbapFrame } from './mbap-framer.ts';
 import type { Clock } from './precise-wait.ts';
 import { broadcast, broadcastPause_s, exceptionBit } from './protocol.ts';
@@ -18,7 +18,6 @@ interface Exchange {
 export class TcpWire implements Wire {
   readonly turnarounds = new Turnarounds();
   readonly most: number;
-  readonly needsProof = false;
   readonly #line: WireLine;
   readonly #clock: Clock;
   readonly #counters: Counters;
@@ -98,12 +97,12 @@ export class TcpWire implements Wire {
   #take({ transaction, unit, pdu, arrival_s }: MbapFrame): void {
     const exchange = this.#exchanges.get(transaction);
     if (exchange === undefined) {
-      this.#count('lateRepliesDiscarded');
+      count(this.#counters, 'lateRepliesDiscarded');
       return;
     }
     if (unit !== exchange.unit || !isReply(exchange.request, pdu)) {
       // Right number, wrong answer: nothing is known about the value, and no other reply will come.
-      this.#count('repliesMismatched');
+      count(this.#counters, 'repliesMismatched');
       exchange.settle({ kind: 'unanswered' });
       return;
     }
@@ -114,9 +113,5 @@ export class TcpWire implements Wire {
     const { sent_s, request } = exchange;
     this.turnarounds.add(arrival_s - sent_s);
     exchange.settle({ kind: 'reply', data: payload(request, pdu), from_s: sent_s, to_s: arrival_s });
-  }
-
-  #count(name: string): void {
-    this.#counters[name] = (this.#counters[name] ?? 0) + 1;
   }
 }

@@ -24,6 +24,7 @@ const loneSuspension_s = 1;
 
 /** A block, its parts, and the reads that bring it: one, until the unit refuses to read across a hole. */
 export interface PlannedBlock {
+  readonly unit: UnitHealth;
   readonly spec: ModbusUnitSpec;
   readonly block: PollBlock;
   readonly parts: readonly BlockPart[];
@@ -61,7 +62,7 @@ export class UnitHealth {
     this.gap_s = Math.max(...specs.map(({ gap_s }) => gap_s));
     this.timeout_s = Math.max(...specs.map(({ timeout_s }) => timeout_s));
     this.blocks = specs.flatMap((spec) =>
-      planBlocks(spec).map((block) => ({ spec, block, parts: partsOf(block), reads: [block] })),
+      planBlocks(spec).map((block) => ({ unit: this, spec, block, parts: partsOf(block), reads: [block] })),
     );
     this.bursts = specs.flatMap((spec) => (spec.burst === undefined ? [] : [new BurstReader(spec)]));
     if (this.blocks.length === 0 && this.bursts.length === 0) {
@@ -135,4 +136,9 @@ export class UnitHealth {
 /** Parts of a block that a read brings whole. */
 export function partsIn({ parts }: PlannedBlock, read: RegisterSpan): readonly BlockPart[] {
   return parts.filter((part) => holds(read, part));
+}
+
+/** One unit an address; devices of one address are asked as one. Throws RangeError when a plan cannot be made. */
+export function unitsOf(specs: readonly ModbusUnitSpec[], needsProof: boolean): UnitHealth[] {
+  return [...Map.groupBy(specs, ({ unit }) => unit).values()].map((same) => new UnitHealth(same, needsProof));
 }

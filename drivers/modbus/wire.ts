@@ -35,8 +35,6 @@ export interface Wire {
   readonly turnarounds: Turnarounds;
   /** Requests that may be on their way at a time. */
   readonly most: number;
-  /** Replies do not say which request they answer; see `unanswered.ts`. */
-  readonly needsProof: boolean;
   /** Nothing was on the wire after this instant, as far as known. */
   readonly busyUntil_s: number;
   /** Earliest instant at which a request to a unit that wants `gap_s` of silence may begin. */

@@ -1,8 +1,9 @@
 /** A serial line and its clock in simulated time: hours of polling in a second, and every run the same. */
 import type { ModbusUnitSpec } from '../../drivers/line-spec.ts';
-import { Poller, type PollerEvents, unitsOf } from '../../drivers/modbus/poller.ts';
+import { Poller, type PollerEvents } from '../../drivers/modbus/poller.ts';
 import type { Clock } from '../../drivers/modbus/precise-wait.ts';
 import { RtuWire } from '../../drivers/modbus/rtu-wire.ts';
+import { unitsOf } from '../../drivers/modbus/unit-health.ts';
 import type { WireLine } from '../../drivers/modbus/wire.ts';
 
 interface Entry {
