@@ -1,15 +1,14 @@
 /** A sink of kind `influx` as written -> resolved. */
 import type { Findings } from './fault.ts';
-import { type InfluxSinkConfig, publishKinds } from './publish.ts';
-import { checkSecret, checkUrl, isLoopback, secretSource } from './resolve-publish-sink.ts';
+import type { InfluxSinkConfig } from './publish.ts';
+import { checkSecret, checkUrl, isLoopback, resolveSinkKeys, secretSource } from './resolve-publish-sink.ts';
 import type { InfluxSinkText } from './schema-publish-influx.ts';
 import type { DeepPartial } from './yaml-load.ts';
 
 export function resolveInflux(sink: InfluxSinkText): InfluxSinkConfig {
   return {
     kind: 'influx',
-    name: sink.name,
-    send: sink.send ?? publishKinds,
+    ...resolveSinkKeys(sink),
     url: sink.url.replace(/\/+$/, ''),
     api: sink.api,
     organisation: sink.organisation,
