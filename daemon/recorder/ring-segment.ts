@@ -8,7 +8,7 @@ import { join } from 'node:path';
 import { setImmediate as breathe } from 'node:timers/promises';
 import type { RawBlock } from '../../drivers/driver.ts';
 import type { Files, OpenFile } from '../store/files.ts';
-import { encodeRingHead, freeRingName, type RingHeader, ringFolder, ringHour } from '../store/ring-format.ts';
+import { encodeRingHead, nextRingName, type RingHeader, ringFolder, ringHour } from '../store/ring-format.ts';
 import { coarsened } from '../store/ring-times.ts';
 import { chunkNumbers, encodeChunk } from '../store/trace-chunk.ts';
 
@@ -175,7 +175,7 @@ export class RingSegment {
   private async open(now_s: number): Promise<OpenPair> {
     const folder = ringFolder(this.dataFolder);
     await this.files.makeFolder(folder);
-    const name = freeRingName(ringHour(this.header.anchor.wall_ms), await this.files.list(folder));
+    const name = nextRingName(ringHour(this.header.anchor.wall_ms), await this.files.list(folder));
     const segmentPath = join(folder, `${name}.seg`);
     const tailPath = join(folder, `${name}.tail`);
     const opened: OpenFile[] = [];

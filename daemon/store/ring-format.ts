@@ -13,7 +13,7 @@ import type { WallAnchor } from '../recorder/messages.ts';
 import type { TraceGroup } from './trace.ts';
 import { decodeHead, encodeHead } from './trace-chunk.ts';
 
-export const ringHead = { magic: 'TRIPRING', version: 1, what: 'ring segment' } as const;
+const ringHead = { magic: 'TRIPRING', version: 1, what: 'ring segment' } as const;
 
 /** What a segment says of itself: enough to read it with nothing beside it. */
 export interface RingHeader {
@@ -51,12 +51,16 @@ export function isTail(name: string): boolean {
   return /^\d{8}T\d{2}Z(-\d+)?\.tail$/.test(name);
 }
 
-/** First name of this hour that neither a segment nor a tail has, without its ending. */
-export function freeRingName(hour: string, taken: readonly string[]): string {
-  const used = new Set(taken.map((name) => name.replace(/\.(seg|tail)$/, '')));
-  let name = hour;
-  for (let n = 2; used.has(name); n++) name = `${hour}-${n}`;
-  return name;
+/** The how manieth of its hour a name is: 2 for `20261125T14Z-2.seg`; those without a number are the first. */
+export function ringNumber(name: string): number {
+  return Number(/-(\d+)\./.exec(name)?.[1] ?? 1);
+}
+
+/** The name of this hour, without its ending, that comes after every one that is there; removed ones leave a gap. */
+export function nextRingName(hour: string, taken: readonly string[]): string {
+  const used = taken.filter((name) => name.startsWith(hour) && (isSegment(name) || isTail(name)));
+  const next = Math.max(0, ...used.map(ringNumber)) + 1;
+  return next === 1 ? hour : `${hour}-${next}`;
 }
 
 export function encodeRingHead(header: RingHeader): Uint8Array {

@@ -1,7 +1,7 @@
 /** What a killed recorder left of the ring, made sound again. */
 import { basename, dirname, join } from 'node:path';
 import { disk, type Files } from './files.ts';
-import { freeRingName, isTail, ringFolder } from './ring-format.ts';
+import { isTail, nextRingName, ringFolder } from './ring-format.ts';
 import { listRing, tornBytes } from './ring-read.ts';
 
 /** Plural counters for the status of the recorder. */
@@ -35,7 +35,7 @@ export async function recoverRing(dataFolder: string, files: Files = disk): Prom
       await files.remove(join(folder, tail));
       continue;
     }
-    const name = `${freeRingName(stem.slice(0, 12), names)}.seg`;
+    const name = `${nextRingName(stem.slice(0, 12), names)}.seg`;
     await files.rename(own.path, join(dirname(own.path), name));
     names.push(name);
     recovered++;

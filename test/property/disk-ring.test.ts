@@ -122,6 +122,18 @@ async function killedRing(): Promise<{ names: string[]; scans: number; close: ()
   return { names: readdirSync(join(folder.path, 'ring')), scans: scan, close: () => ring.finish() };
 }
 
+test('a tail that is recovered stays behind its segment, also when an earlier one of the hour has been removed', async () => {
+  const { names, scans, close } = await killedRing();
+  const path = join(folder.path, 'later');
+  mkdirSync(join(path, 'ring'), { recursive: true });
+  for (const name of names)
+    copyFileSync(join(folder.path, 'ring', name), join(path, 'ring', name.replace('Z.', 'Z-2.')));
+  await close();
+  await recoverRing(path);
+  const [tally] = await tallyRing(path);
+  expect(tally).toMatchObject({ firstScan: 0, scansRecorded: scans, scansMissing: 0 });
+});
+
 test('cut at every byte, the ring gives every second before the cut, and nothing that was not written', async () => {
   const { names, scans, close } = await killedRing();
   expect(names.sort()).toEqual(['20261125T10Z.seg', '20261125T10Z.tail']);
