@@ -1,7 +1,7 @@
 /** Writes closed events one after the other, beside the data path. A disk that fails is tried again for ever. */
 import { setTimeout as delay } from 'node:timers/promises';
 import type { Counters } from '../../drivers/driver.ts';
-import { type EventContent, EventFolderWrite } from '../store/event-folder.ts';
+import { type EventContent, EventFolderWrite, nextEventId } from '../store/event-folder.ts';
 import { codeOf, type Files, messageOf } from '../store/files.ts';
 import { type Log, QuietLog } from './log.ts';
 
@@ -118,7 +118,7 @@ export class EventWriter {
   /** The name belongs to another event for good: this one gets the next. */
   private rename(waiting: Waiting): void {
     const { header, blocks } = waiting.content;
-    const id = nextId(header.id);
+    const id = nextEventId(header.id);
     this.options.log.warn({ event: header.id, renamed: id }, 'event renamed: its name was taken');
     waiting.content = { header: { ...header, id }, blocks };
     waiting.write = this.writeOf(waiting.content);
@@ -138,12 +138,6 @@ export class EventWriter {
 /** True when the folder's name is taken: no further try will change that. */
 function isTaken(error: unknown): boolean {
   return ['EEXIST', 'ENOTEMPTY', 'ENOTDIR'].includes(codeOf(error));
-}
-
-/** The same second with the next suffix. */
-function nextId(id: string): string {
-  const number = (Number.parseInt(id.slice(-3), 36) + 1) % 36 ** 3;
-  return `${id.slice(0, -3)}${number.toString(36).toUpperCase().padStart(3, '0')}`;
 }
 
 function sizeOf({ blocks }: EventContent): number {

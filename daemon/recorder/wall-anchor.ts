@@ -1,4 +1,5 @@
 /** Where wall time and the monotonic clock meet. Wall time names events; it is never used for arithmetic. */
+import { eventIdAt, idSuffixes } from '../store/event-folder.ts';
 import type { WallAnchor } from './messages.ts';
 
 /** Wall time of a monotonic instant, in ms since 1970. */
@@ -47,21 +48,16 @@ export class WallClock {
   }
 }
 
-const suffixes = 36 ** 3;
-
 /** Ids such as `20261125T105912Z-A3F`: UTC second of the trip and a suffix that differs from event to event. */
 export class EventIds {
   private next: number;
 
   /** `seed` 0 to 1: where the suffixes of this run begin. */
   constructor(seed: number) {
-    this.next = Math.floor(seed * suffixes) % suffixes;
+    this.next = Math.floor(seed * idSuffixes);
   }
 
   idAt(wall_ms: number): string {
-    const suffix = this.next.toString(36).toUpperCase().padStart(3, '0');
-    this.next = (this.next + 1) % suffixes;
-    const second = new Date(wall_ms).toISOString().replace(/\.\d+/, '').replace(/[-:]/g, '');
-    return `${second}-${suffix}`;
+    return eventIdAt(wall_ms, this.next++);
   }
 }

@@ -5,13 +5,13 @@ import { DataError } from '../errors.ts';
 import { monotonicAt_s, wallAt_ms } from '../recorder/wall-anchor.ts';
 import { version } from '../version.ts';
 import { completenessOf } from './completeness.ts';
-import { type EventContent, EventFolderWrite, eventFolder } from './event-folder.ts';
+import { type EventContent, EventFolderWrite, eventFolder, eventIdAt, idSuffixes } from './event-folder.ts';
 import { disk, type Files, isMissing } from './files.ts';
 import type { RingHeader } from './ring-format.ts';
 import { listRing, readRing, tallyRing } from './ring-read.ts';
 
 /** Longest window, in ms. */
-export const longestCapture_ms = 15 * 60_000;
+const longestCapture_ms = 15 * 60_000;
 /** Numbers of one event, at most: what its readers take. */
 const mostNumbers = 2 ** 25;
 
@@ -117,7 +117,7 @@ function contentOf(
 }
 
 /** The scans of a block with `from_s <= instant < to_s`; null when there are none. */
-export function cutBlock(block: RawBlock, from_s: number, to_s: number): RawBlock | null {
+function cutBlock(block: RawBlock, from_s: number, to_s: number): RawBlock | null {
   const { scans, time_s, interval_s, raw, quality } = block;
   let first = 0;
   while (first < scans && time_s + first * interval_s < from_s) first++;
@@ -147,12 +147,8 @@ function onClockOf(
 
 /** Named after the middle of the window, as an event is after its trip. */
 async function freeId(dataFolder: string, { from_ms, to_ms }: CaptureWindow, files: Files): Promise<string> {
-  const second = new Date((from_ms + to_ms) / 2).toISOString().replace(/\.\d+/, '').replace(/[-:]/g, '');
   for (;;) {
-    const id = `${second}-${randomInt(36 ** 3)
-      .toString(36)
-      .toUpperCase()
-      .padStart(3, '0')}`;
+    const id = eventIdAt((from_ms + to_ms) / 2, randomInt(idSuffixes));
     try {
       await files.read(`${eventFolder(dataFolder, id)}/event.json`);
     } catch (error) {

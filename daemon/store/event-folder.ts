@@ -55,6 +55,20 @@ export function isEventId(name: string): boolean {
   return /^\d{8}T\d{6}Z-[0-9A-Z]{3}$/.test(name);
 }
 
+/** So many suffixes has a second. */
+export const idSuffixes = 36 ** 3;
+
+/** The id of an instant, in ms since 1970; suffixes are counted from 0 and begin anew after the last. */
+export function eventIdAt(wall_ms: number, suffix: number): string {
+  const second = new Date(wall_ms).toISOString().replace(/[-:]|\.\d+/g, '');
+  return `${second}-${(suffix % idSuffixes).toString(36).toUpperCase().padStart(3, '0')}`;
+}
+
+/** The same second with the next suffix. */
+export function nextEventId(id: string): string {
+  return eventIdAt(wallOfId_ms(id), Number.parseInt(id.slice(-3), 36) + 1);
+}
+
 /** The UTC second of an id, in ms since 1970. */
 export function wallOfId_ms(id: string): number {
   const part = (from: number, to: number) => Number(id.slice(from, to));

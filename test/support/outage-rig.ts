@@ -1,6 +1,7 @@
 /** The made-up rig of the outage test: its numbers follow from the second alone, so a repeat equals the first. */
 import type { ChannelConfig } from '../../config/rig.ts';
 import type { Summary } from '../../daemon/recorder/messages.ts';
+import { eventIdAt, wallOfId_ms } from '../../daemon/store/event-folder.ts';
 import type { EventRow } from '../../daemon/web/wire.ts';
 import { swing, syntheticVerdict } from './synthetic-event.ts';
 
@@ -36,14 +37,18 @@ export class OutageRig {
   /** The event of this second, every `every_s`; else null. */
   eventIn(at_s: number, every_s: number): string | null {
     if (at_s % every_s !== every_s - 1) return null;
-    const stamp = new Date(at_s * 1000).toISOString().replace(/[-:]|\.\d+/g, '');
-    return `${stamp}-E01`;
+    return eventIdAt(at_s * 1000, 0);
   }
 
   row(id: string): EventRow {
-    const part = (from: number, to: number) => Number(id.slice(from, to));
-    const wall_ms = Date.UTC(part(0, 4), part(4, 6) - 1, part(6, 8), part(9, 11), part(11, 13), part(13, 15));
     const verdict = syntheticVerdict(id, swing);
-    return { id, wall_ms, source: 'contact', closedBecause: 'settled', verdict, shape: null };
+    return {
+      id,
+      wall_ms: wallOfId_ms(id),
+      source: 'contact',
+      closedBecause: 'settled',
+      verdict,
+      shape: null,
+    };
   }
 }

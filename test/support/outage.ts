@@ -2,6 +2,7 @@
 import { type ChildProcess, fork } from 'node:child_process';
 import { existsSync, readFileSync, statSync } from 'node:fs';
 import { join } from 'node:path';
+import { wallOfId_ms } from '../../daemon/store/event-folder.ts';
 import type { SinkView } from '../../daemon/web/wire.ts';
 import { freePort } from './databases.ts';
 import { temporaryFolder } from './event-builder.ts';
@@ -232,7 +233,7 @@ class OutageRun {
           .split('\n')
           .filter((id) => id !== '')
       : [];
-    const due = ids.filter((id) => this.#wallOf_s(id) < last_s);
+    const due = ids.filter((id) => wallOfId_ms(id) / 1000 < last_s);
     const delays = [...this.#delays_s].sort((a, b) => a - b);
     const rssAt = (at_s: number) =>
       (this.#rss.find((each) => each.at_s >= at_s) ?? this.#rss.at(-1)!).bytes / 1e6;
@@ -261,10 +262,5 @@ class OutageRun {
       drain_s,
       troubles: [...this.#troubles],
     };
-  }
-
-  #wallOf_s(id: string): number {
-    const part = (from: number, to: number) => Number(id.slice(from, to));
-    return Date.UTC(part(0, 4), part(4, 6) - 1, part(6, 8), part(9, 11), part(11, 13), part(13, 15)) / 1000;
   }
 }
