@@ -90,7 +90,7 @@ export function fitFront(samples: Samples, setting: FrontSetting): Front | null 
 
 /** The lag that prior and samples agree on best, tried at seven places over +-2 standard uncertainties of the prior. */
 function lagOf(lag_s: number, doubt_s: number, at: (lag_s: number) => Trial): Estimate {
-  const places = [-2, -4 / 3, -2 / 3, 0, 2 / 3, 4 / 3, 2].filter((z) => lag_s + z * doubt_s > 0.1 * lag_s);
+  const places = [-2, -4 / 3, -2 / 3, 0, 2 / 3, 4 / 3, 2].filter((z) => lag_s + z * doubt_s >= 0.1 * lag_s);
   const squares = places.map((z) => at(lag_s + z * doubt_s).fit);
   const least = Math.min(...squares.map((fit) => fit.sigma ** 2));
   const costs = squares.map((fit, k) => fit.squares / Math.max(1e-12, least) + places[k] ** 2);

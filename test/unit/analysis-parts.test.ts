@@ -103,6 +103,17 @@ describe('front', () => {
     expect(Math.abs(front.step_Pa - 2e5)).toBeLessThan(3 * front.stepUncertainty_Pa);
   });
 
+  test('a sensor said to answer at once, give or take 0.2 ms, may be one that does', () => {
+    const random = seeded(12);
+    const fast_s = axis(20_000, 0.1);
+    const sharp = fast_s.map((t) => 3e5 + (t < at_s ? 0 : 2e5 + 5e6 * (t - at_s)) + 1500 * normal(random));
+    const known = { ...setting, half_s: 0.0501, lag_s: 0, lagHalfWidth_s: 2e-4, step_s: 5e-5 };
+    const front = fitFront({ time_s: fast_s, value: sharp }, known)!;
+    expect(front.lag_s).toBeLessThan(1e-5);
+    expect(front.sigma_Pa / 1500).toBeLessThan(1.1);
+    expect(Math.abs(front.step_Pa - 2e5)).toBeLessThan(3 * front.stepUncertainty_Pa);
+  });
+
   test('too few samples on either side: no fit', () => {
     expect(fitFront({ time_s, value }, { ...setting, after_s: 0.001 })).toBeNull();
   });
