@@ -2,13 +2,13 @@
 import { randomInt } from 'node:crypto';
 import type { RawBlock } from '../../drivers/driver.ts';
 import { DataError } from '../errors.ts';
-import { monotonicAt_s, wallAt_ms } from '../recorder/wall-anchor.ts';
+import { wallAt_ms } from '../recorder/wall-anchor.ts';
 import { version } from '../version.ts';
 import { completenessOf } from './completeness.ts';
 import { type EventContent, EventFolderWrite, eventFolder, eventIdAt, idSuffixes } from './event-folder.ts';
 import { disk, type Files, isMissing } from './files.ts';
 import type { RingHeader } from './ring-format.ts';
-import { listRing, readRing, tallyRing } from './ring-read.ts';
+import { listRing, onClockOf, readRing, tallyRing } from './ring-read.ts';
 
 /** Longest window, in ms. */
 const longestCapture_ms = 15 * 60_000;
@@ -135,14 +135,6 @@ function cutBlock(block: RawBlock, from_s: number, to_s: number): RawBlock | nul
     quality: quality.slice(first, end),
     lostBefore: first > 0 ? 0 : block.lostBefore,
   };
-}
-
-function onClockOf(
-  { anchor }: RingHeader,
-  { from_ms, to_ms }: CaptureWindow,
-): { from_s: number; to_s: number } {
-  const at_s = (wall_ms: number) => monotonicAt_s(anchor, wall_ms);
-  return { from_s: at_s(from_ms), to_s: at_s(to_ms) };
 }
 
 /** Named after the middle of the window, as an event is after its trip. */

@@ -4,15 +4,16 @@ import type { RawBlock } from '../../drivers/driver.ts';
 import { DataError } from '../errors.ts';
 import { monotonicAt_s } from '../recorder/wall-anchor.ts';
 import { disk, type Files, isMissing, type ReadableFile } from './files.ts';
-import { decodeRingHead, isSegment, isTail, type RingHeader, ringFolder } from './ring-format.ts';
+import { decodeRingHead, isSegment, isTail, type RingHeader, ringFolder, ringNumber } from './ring-format.ts';
 import {
+  type ChunkPlace,
   chunkHeaderBytes,
   decodeBlocksOnly,
   decodeChunk,
   type FoundChunk,
-  findChunk,
   headBytes,
   readChunkHeader,
+  readChunkPlace,
 } from './trace-chunk.ts';
 
 /** A head longer than this is none; larger rigs have some 10 kB. */
@@ -75,7 +76,7 @@ export async function listRing(dataFolder: string, files: Files = disk): Promise
       begins.get(a.header.boot)! - begins.get(b.header.boot)! ||
       a.header.boot.localeCompare(b.header.boot) ||
       a.header.sequence - b.header.sequence ||
-      orderOf(a.path) - orderOf(b.path) ||
+      ringNumber(basename(a.path)) - ringNumber(basename(b.path)) ||
       Number(a.isTail) - Number(b.isTail),
   );
 }
@@ -127,14 +128,15 @@ export async function tallyRing(
 
 /** Bytes at the end of a file that are no whole chunk: what a power cut tore. */
 export async function tornBytes(file: RingFile, files: Files = disk): Promise<number> {
-  const bytes = await files.read(file.path);
-  let end = file.start;
-  for (let at = file.start; at < bytes.length; ) {
-    const chunk = readChunkHeader(bytes, at);
-    if (typeof chunk === 'string') at = findChunk(bytes, at + 1);
-    else at = end = chunk.end;
+  const source = await files.openToRead(file.path);
+  try {
+    const size = await source.size_bytes();
+    let whole = file.start;
+    for await (const { end } of placesIn(source, file.start, size)) whole = end;
+    return size - whole;
+  } finally {
+    await source.close();
   }
-  return bytes.length - end;
 }
 
 async function* walk(
@@ -154,7 +156,7 @@ async function* walk(
   }
   for (const file of listed) {
     const { header } = file;
-    const { from_s, to_s } = monotonic(header, window);
+    const { from_s, to_s } = onClockOf(header, window);
     const limits = { from_s, to_s, groups: header.groups.length };
     for await (const chunk of chunksOf(file, tails.get(file.path) ?? null, limits, files)) {
       for (const block of decodeOrNothing(() => decode(header, chunk))) {
@@ -191,16 +193,8 @@ async function* chunksOf(
   }
   try {
     const size = await source.size_bytes();
-    const places: { at: number; length: number; time_s: number; group: number }[] = [];
-    for (let at = file.start; at + chunkHeaderBytes <= size; ) {
-      const found = sizeOfChunk(await source.read(at, chunkHeaderBytes));
-      if (found === null || at + found.length > size) {
-        at = await resync(source, at + 1, size);
-        continue;
-      }
-      places.push({ at, ...found });
-      at += found.length;
-    }
+    const places: FoundPlace[] = [];
+    for await (const place of placesIn(source, file.start, size)) places.push(place);
     const end_s = new Array<number>(limits.groups).fill(Number.POSITIVE_INFINITY);
     const wanted = places.map(() => false);
     for (let k = places.length - 1; k >= 0; k--) {
@@ -208,9 +202,9 @@ async function* chunksOf(
       wanted[k] = time_s < limits.to_s && (end_s[group] ?? 0) >= limits.from_s;
       end_s[group] = time_s;
     }
-    for (const [k, { at, length }] of places.entries()) {
+    for (const [k, { at, end }] of places.entries()) {
       if (!wanted[k]) continue;
-      const chunk = readChunkHeader(await source.read(at, length), 0);
+      const chunk = readChunkHeader(await source.read(at, end - at), 0);
       if (typeof chunk !== 'string') yield chunk;
     }
   } finally {
@@ -218,21 +212,27 @@ async function* chunksOf(
   }
 }
 
-/** Length, first instant and group of a chunk from its header alone; null when there is none. */
-function sizeOfChunk(head: Uint8Array): { length: number; time_s: number; group: number } | null {
-  if (head.length < chunkHeaderBytes) return null;
-  const view = new DataView(head.buffer, head.byteOffset, chunkHeaderBytes);
-  const length = chunkHeaderBytes + view.getUint32(16, true) + view.getUint32(20, true);
-  // Long enough for its parts: what is judged here is the header.
-  const padded = new Uint8Array(chunkHeaderBytes);
-  padded.set(head.subarray(0, chunkHeaderBytes));
-  if (!isSoundHeader(padded)) return null;
-  return { length, time_s: view.getFloat64(24, true), group: view.getUint16(4, true) };
+interface FoundPlace extends Omit<ChunkPlace, 'data'> {
+  readonly at: number;
 }
 
-function isSoundHeader(head: Uint8Array): boolean {
-  const found = readChunkHeader(head, 0);
-  return typeof found !== 'string' || found === 'a chunk is cut off';
+/** The whole chunks with sound headers between `start` and `size`, in order; of a chunk nothing but its header is read. */
+async function* placesIn(
+  source: ReadableFile,
+  start: number,
+  size: number,
+): AsyncGenerator<FoundPlace, void, undefined> {
+  for (let at = start; at + chunkHeaderBytes <= size; ) {
+    const place = readChunkPlace(await source.read(at, chunkHeaderBytes), 0);
+    if (typeof place === 'string' || at + place.end > size) {
+      at = await resync(source, at + 1, size);
+      continue;
+    }
+    const { group, time_s } = place;
+    const end = at + place.end;
+    yield { at, group, time_s, end };
+    at = end;
+  }
 }
 
 /** Where the next sound chunk begins after damage; the end when there is none. */
@@ -241,7 +241,7 @@ async function resync(source: ReadableFile, from: number, size: number): Promise
   for (let at = from; at < size; at += step) {
     const bytes = await source.read(at, step + chunkHeaderBytes);
     for (let k = 0; k < step && k + chunkHeaderBytes <= bytes.length; k++) {
-      if (bytes[k] === 0x54 && isSoundHeader(bytes.subarray(k, k + chunkHeaderBytes))) return at + k;
+      if (bytes[k] === 0x54 && typeof readChunkPlace(bytes, k) !== 'string') return at + k;
     }
   }
   return size;
@@ -295,11 +295,6 @@ async function ringFile(path: string, tail: boolean, files: Files): Promise<Ring
   }
 }
 
-/** Files of one name belong together; `-2` comes after none. */
-function orderOf(path: string): number {
-  return Number(/-(\d+)\./.exec(basename(path))?.[1] ?? 1);
-}
-
 /** Lines deliver in their own time: a segment may hold blocks so much older or younger than its limits, in s. */
 const slack_s = 120;
 
@@ -307,7 +302,7 @@ const slack_s = 120;
 function mayHold({ header }: RingFile, all: readonly RingFile[], at: number, window: RingWindow): boolean {
   const { boot, sequence, anchor } = header;
   if ('boot' in window && boot !== window.boot) return false;
-  const { from_s, to_s } = monotonic(header, window);
+  const { from_s, to_s } = onClockOf(header, window);
   if (anchor.time_s - slack_s > to_s) return false;
   let next = at + 1;
   while (next < all.length && all[next].header.boot === boot && all[next].header.sequence === sequence)
@@ -316,7 +311,8 @@ function mayHold({ header }: RingFile, all: readonly RingFile[], at: number, win
   return successor?.boot !== boot || successor.anchor.time_s + slack_s >= from_s;
 }
 
-function monotonic({ anchor }: RingHeader, window: RingWindow): { from_s: number; to_s: number } {
+/** The window on the clock of the run that a segment is of, in s. */
+export function onClockOf({ anchor }: RingHeader, window: RingWindow): { from_s: number; to_s: number } {
   if ('boot' in window) return window;
   return {
     from_s: monotonicAt_s(anchor, window.from_ms),

@@ -156,23 +156,41 @@ export interface FoundChunk extends ChunkHeader {
   readonly crc: number;
 }
 
-/** The chunk at `at`, or why there is none. */
-export function readChunkHeader(bytes: Uint8Array, at: number): FoundChunk | string {
+/** Where a chunk is and what its header says for finding it; its parts may be cut off. */
+export interface ChunkPlace {
+  readonly group: number;
+  readonly time_s: number;
+  /** Where its numbers begin, and where the next chunk does. */
+  readonly data: number;
+  readonly end: number;
+}
+
+/** The place of the chunk whose header is at `at`, or why there is none. */
+export function readChunkPlace(bytes: Uint8Array, at: number): ChunkPlace | string {
   if (at + chunkHeaderBytes > bytes.length) return 'a chunk is cut off in its header';
   const view = new DataView(bytes.buffer, bytes.byteOffset + at, chunkHeaderBytes);
   if (view.getUint32(0, true) !== chunkMagic) return 'no chunk begins here';
   if (view.getUint32(40, true) !== crc32(bytes.subarray(at, at + 40))) return 'a chunk header is damaged';
   const data = at + chunkHeaderBytes + view.getUint32(16, true);
   const end = data + view.getUint32(20, true);
+  return { group: view.getUint16(4, true), time_s: view.getFloat64(24, true), data, end };
+}
+
+/** The chunk at `at`, or why there is none. */
+export function readChunkHeader(bytes: Uint8Array, at: number): FoundChunk | string {
+  const place = readChunkPlace(bytes, at);
+  if (typeof place === 'string') return place;
+  const { data, end } = place;
   if (end > bytes.length) return 'a chunk is cut off';
+  const view = new DataView(bytes.buffer, bytes.byteOffset + at, chunkHeaderBytes);
   return {
-    group: view.getUint16(4, true),
+    group: place.group,
     codec: view.getUint8(6),
     encoding: view.getUint8(7),
     channels: view.getUint16(8, true),
     blocks: view.getUint16(10, true),
     scans: view.getUint32(12, true),
-    time_s: view.getFloat64(24, true),
+    time_s: place.time_s,
     crc: view.getUint32(36, true),
     table: bytes.subarray(at + chunkHeaderBytes, data),
     data: bytes.subarray(data, end),

@@ -1,4 +1,12 @@
-import { copyFileSync, mkdirSync, readdirSync, readFileSync, truncateSync } from 'node:fs';
+import {
+  appendFileSync,
+  copyFileSync,
+  mkdirSync,
+  readdirSync,
+  readFileSync,
+  truncateSync,
+  writeFileSync,
+} from 'node:fs';
 import { join } from 'node:path';
 import fc from 'fast-check';
 import { afterEach, beforeEach, expect, test } from 'vitest';
@@ -11,6 +19,7 @@ import {
 } from '../../daemon/store/ring-read.ts';
 import { recoverRing } from '../../daemon/store/ring-recover.ts';
 import { ringTimeShare } from '../../daemon/store/ring-times.ts';
+import { readChunkHeader } from '../../daemon/store/trace-chunk.ts';
 import type { RawBlock } from '../../drivers/driver.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { recorderRig } from '../support/recorder-rig.ts';
@@ -132,6 +141,30 @@ test('a tail that is recovered stays behind its segment, also when an earlier on
   await recoverRing(path);
   const [tally] = await tallyRing(path);
   expect(tally).toMatchObject({ firstScan: 0, scansRecorded: scans, scansMissing: 0 });
+});
+
+test('bytes at the end that are no whole chunk are counted, damage before a whole chunk is not', async () => {
+  const { names, close } = await killedRing();
+  const path = join(folder.path, 'torn');
+  mkdirSync(join(path, 'ring'), { recursive: true });
+  for (const name of names) copyFileSync(join(folder.path, 'ring', name), join(path, 'ring', name));
+  await close();
+  const [segment, tail] = await listRing(path);
+  const bytes = readFileSync(tail.path);
+  let last = tail.start;
+  for (let chunk = readChunkHeader(bytes, last); typeof chunk !== 'string' && chunk.end < bytes.length; ) {
+    last = chunk.end;
+    chunk = readChunkHeader(bytes, last);
+  }
+  expect(last).toBeGreaterThan(tail.start);
+  // Damage in the first chunk of the tail; its last chunk is cut.
+  bytes[tail.start + 5] ^= 1;
+  writeFileSync(tail.path, bytes.subarray(0, bytes.length - 3));
+  appendFileSync(segment.path, new Uint8Array(17).fill(0x54));
+  expect(await recoverRing(path)).toEqual({
+    ringTailsRecovered: 1,
+    ringBytesTorn: 17 + bytes.length - 3 - last,
+  });
 });
 
 test('cut at every byte, the ring gives every second before the cut, and nothing that was not written', async () => {
