@@ -7,6 +7,7 @@ import type {
   ModbusTransport,
   ModbusUnitSpec,
 } from '../drivers/line-spec.ts';
+import { leastReadsInRing, scansPerRead } from '../drivers/modbus/burst-reader.ts';
 import { typeLength } from '../drivers/modbus/decode.ts';
 import type { Findings } from './fault.ts';
 import type { ModbusLineText } from './schema-modbus.ts';
@@ -151,8 +152,13 @@ function checkBurst(burst: DeepPartial<BurstText>, unit: UnitPart, path: string,
       `found ${width}; a channel stands at position ${highest}, so ${highest + 1} or more is allowed`,
     );
   }
+  const { most, least } = scansPerRead(
+    { kind: queue === undefined ? 'ring' : 'queue' },
+    width,
+    unit.maxRegisters ?? 125,
+  );
   if (queue !== undefined) {
-    if (width > 30)
+    if (most < least)
       findings.fault(path, `scans of ${width} registers do not fit a queue, which hands out 30 at most`);
     return;
   }
@@ -183,12 +189,16 @@ function checkBurst(burst: DeepPartial<BurstText>, unit: UnitPart, path: string,
       `found ${depth}; ${depth} scans of ${width} registers do not fit below 65536`,
     );
   }
-  const most = Math.min(125, unit.maxRegisters ?? 125);
-  const least = Math.max(width, Math.ceil(3 / width) * width);
-  if (least > most) {
+  if (most < least) {
     findings.fault(
       path,
-      `a read of the ring takes ${least} registers or more; this device answers ${most} at most`,
+      `a read of the ring takes ${least * width} registers or more; this device answers ${unit.maxRegisters ?? 125} at most`,
+    );
+  }
+  if (depth < leastReadsInRing * least) {
+    findings.fault(
+      `${path}.depth`,
+      `found ${depth}; a ring of scans of ${width} registers can be read from ${leastReadsInRing * least} scans on`,
     );
   }
   const wraps = wrapsOf(burst);

@@ -7,9 +7,9 @@ import type {
   ModbusUnitSpec,
   SerialFramesLineSpec,
 } from './line-spec.ts';
+import { scansPerRead } from './modbus/burst-reader.ts';
 import { planBlocks } from './modbus/poll-plan.ts';
-import { dataBytes, readLimit, silence_s } from './modbus/protocol.ts';
-import { queueLimit } from './modbus/requests.ts';
+import { dataBytes, silence_s } from './modbus/protocol.ts';
 import { frameBytes } from './serial-frames/frame.ts';
 
 type SerialLinkSpec = Extract<LinkSpec, { kind: 'serial' }>;
@@ -81,8 +81,7 @@ function burstParts(unit: ModbusUnitSpec, read_s: (bytes: number) => number): Lo
   const { burst } = unit;
   if (burst === undefined) return [];
   const isQueue = burst.store.kind === 'queue';
-  const registers = isQueue ? queueLimit - 1 : Math.min(readLimit.registers, unit.maxRegisters);
-  const scans = Math.max(1, Math.floor(registers / burst.width));
+  const scans = Math.max(1, scansPerRead(burst.store, burst.width, unit.maxRegisters).most);
   const frame_bytes = isQueue ? queueFrame_bytes + 2 : readFrame_bytes;
   const busy_s = read_s(frame_bytes + 2 * scans * burst.width);
   return [{ id: `${unit.id} burst`, requests: 1, busy_s, period_s: scans / burst.rate_Hz }];

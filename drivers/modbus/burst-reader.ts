@@ -37,6 +37,22 @@ const retry_s = 0.02;
 /** Multiples of it, modulo 1, fall evenly. */
 const goldenRatio = 0.618;
 
+/** Scans of `width` registers that one request brings, at most and at least; a device that cannot has a most below the least. */
+export function scansPerRead(
+  { kind }: Pick<BurstSpec['store'], 'kind'>,
+  width: number,
+  maxRegisters: number,
+): { readonly most: number; readonly least: number } {
+  if (kind === 'queue') return { most: Math.floor((queueLimit - 1) / width), least: 1 };
+  return {
+    most: Math.floor(Math.min(readLimit.registers, maxRegisters) / width),
+    least: Math.ceil(leastRegisters / width),
+  };
+}
+
+/** A ring holds so many of its shortest reads at least: one may be written over while the other is fetched. */
+export const leastReadsInRing = 2;
+
 type Step =
   | { readonly kind: 'index' }
   | { readonly kind: 'queue' }
@@ -50,6 +66,8 @@ export class BurstReader {
   readonly #period_s: number;
   /** Scans of the longest read. */
   readonly #most: number;
+  /** Scans of the shortest one. */
+  readonly #least: number;
   /** Scans worth a read. */
   readonly #wanted: number;
   /** Scans that are read although one more was hoped for. */
@@ -73,16 +91,18 @@ export class BurstReader {
     this.burst = burst;
     this.#period_s = 1 / burst.rate_Hz;
     const { store, width } = burst;
-    const registers =
-      store.kind === 'queue' ? queueLimit - 1 : Math.min(readLimit.registers, spec.maxRegisters);
-    this.#most = Math.floor(registers / width);
-    const least = Math.ceil(leastRegisters / width);
-    if (this.#most < 1 || (store.kind === 'ring' && (this.#most < least || store.depth < 2 * least))) {
-      throw new RangeError(`unit ${spec.id}: scans of ${width} registers do not fit reads of ${registers}`);
+    const { most, least } = scansPerRead(store, width, spec.maxRegisters);
+    this.#most = most;
+    this.#least = least;
+    if (most < least) {
+      throw new RangeError(`unit ${spec.id}: scans of ${width} registers do not fit its reads`);
+    }
+    if (store.kind === 'ring' && store.depth < leastReadsInRing * least) {
+      throw new RangeError(`unit ${spec.id}: a ring of ${store.depth} scans is too short to be read`);
     }
     const gathered = Math.ceil(burst.rate_Hz * gathering_s);
-    const roomy = store.kind === 'ring' ? Math.floor(store.depth / 4) : Math.floor(this.#most / 2);
-    this.#wanted = Math.max(1, Math.min(Math.max(least, gathered), this.#most, Math.max(1, roomy)));
+    const roomy = store.kind === 'ring' ? Math.floor(store.depth / 4) : Math.floor(most / 2);
+    this.#wanted = Math.max(1, Math.min(Math.max(least, gathered), most, Math.max(1, roomy)));
     this.#enough = Math.max(1, this.#wanted - 1);
     this.#fields = burst.channels.map(({ position, type }) => ({
       offset: 2 * position,
@@ -146,7 +166,7 @@ export class BurstReader {
     const scans = Math.min(this.#most, available, store.depth - place);
     // Other scans are read along where there are few, to keep the length off a probe's: older ones, or at the ring's start
     // what stands behind.
-    const more = Math.max(0, Math.ceil(leastRegisters / width) - scans);
+    const more = Math.max(0, this.#least - scans);
     const skipped = Math.min(more, place);
     this.#step = { kind: 'block', scans, skipped };
     return readRequest(store.table, store.address + (place - skipped) * width, (scans + more) * width);
@@ -188,9 +208,7 @@ export class BurstReader {
       this.#next = raw;
     } else {
       const expected = (time_s - last.time_s) * rate_Hz;
-      const lap = (((raw - last.scans) % indexWraps) + indexWraps) % indexWraps;
-      const laps = Math.max(0, Math.round((expected - lap) / indexWraps));
-      const grown = lap + laps * indexWraps;
+      const grown = growth(last.scans, raw, indexWraps, expected);
       if (grown > 2 * expected + depth + rate_Hz) this.#restart(raw, time_s, half_s);
       else this.#count = { scans: last.scans + grown, time_s, half_s };
     }
@@ -252,8 +270,7 @@ export class BurstReader {
     let first = raw;
     if (last !== null) {
       const expected = Math.max(0, (time_s - last.time_s) * rate_Hz - scans);
-      const lap = (raw - last.scans) & 0xffff;
-      const grown = lap + 0x10000 * Math.max(0, Math.round((expected - lap) / 0x10000));
+      const grown = growth(last.scans, raw, 2 ** 16, expected);
       if (grown > 2 * expected + rate_Hz + queueLimit) this.#restart(raw, time_s, 0);
       else first = last.scans + grown;
     }
@@ -295,4 +312,10 @@ export class BurstReader {
   #publish(block: RawBlock): void {
     this.#emit({ ...block, halfWidth_s: block.halfWidth_s + (this.#count?.half_s ?? 0) });
   }
+}
+
+/** How far a running count went on from `from` to one that reads `raw` and wraps, in the laps that come nearest to `expected`. */
+function growth(from: number, raw: number, wraps: number, expected: number): number {
+  const lap = (((raw - from) % wraps) + wraps) % wraps;
+  return lap + wraps * Math.max(0, Math.round((expected - lap) / wraps));
 }

@@ -87,4 +87,11 @@ describe('a burst', () => {
   ])('faults: %s', (message, text) => {
     expect(readChanged(burst(text)).lines.join()).toContain(message);
   });
+
+  // Else the driver would throw when it is made: its shortest read has three registers, and the ring must hold two.
+  it('has a ring that can be read while it is written', () => {
+    const [from, to] = burst('ring: holding 100, depth: 4, index: holding 0');
+    const { lines } = readChanged([from, to.replace('position: 1', 'position: 0')]);
+    expect(lines.join()).toContain('found 4; a ring of scans of 1 registers can be read from 6 scans on');
+  });
 });
