@@ -69,14 +69,15 @@ export function columnMotion(
       (inertia0 * prior.length_m.uncertainty) / prior.length_m.value,
       inertia0 * prior.backUncertainty_Pa,
     ),
-    lengthApart_sigmas: 0,
   };
+  let rows: readonly Row[] = [];
   const velocity = new Float64Array(push.length);
   const impulse = new Float64Array(push.length);
   // The losses depend on the velocity: a few rounds settle to well below the noise.
   for (let round = 0; round < 4; round++) {
     integrate(time_s, push, back.loss_Pa, prior.trip_s, state, impulse, velocity);
-    state = solve(time_s, impulse, prior, sightings, inertia0);
+    rows = rowsOf(time_s, impulse, prior, sightings, inertia0);
+    state = solve(rows);
   }
   integrate(time_s, push, back.loss_Pa, prior.trip_s, state, impulse, velocity);
   const c = state.covariance;
@@ -86,7 +87,7 @@ export function columnMotion(
     velocity: { time_s, value: velocity },
     approach_mps: { value: state.approach, uncertainty: Math.sqrt(variance(0, 0)) },
     length_m: { value: length_m, uncertainty: (length_m * Math.sqrt(variance(1, 1))) / state.inertia },
-    lengthApart_sigmas: state.lengthApart_sigmas,
+    lengthApart_sigmas: lengthApart(rows),
     uncertaintyAt: (at_s) => {
       const k = Math.min(impulse.length - 1, Math.max(0, indexAt(time_s, at_s)));
       const row = [1, impulse[k], -(time_s[k] - prior.trip_s)];
@@ -103,7 +104,6 @@ interface State {
   readonly drift: number;
   /** 3 x 3, row by row: approach, inertia, drift. */
   readonly covariance: Float64Array;
-  readonly lengthApart_sigmas: number;
 }
 
 function diagonal(a: number, b: number, c: number): Float64Array {
@@ -136,31 +136,44 @@ function integrate(
   }
 }
 
-/** Weighted least squares of the three unknowns on their priors and the sightings; every row has unit variance. */
-function solve(
+/** One prior or sighting: cells . (approach, inertia, drift) = value, with its standard uncertainty. */
+interface Row {
+  readonly cells: readonly number[];
+  readonly value: number;
+  readonly u: number;
+  /** What judging the configuration adds to it. */
+  readonly looseness: number;
+}
+
+/** Priors of approach, inertia and drift, then the sightings. */
+function rowsOf(
   time_s: Float64Array,
   impulse: Float64Array,
   prior: ColumnPrior,
   sightings: readonly Sighting[],
   inertia0: number,
-): State {
-  const rows: Row[] = [
-    { cells: [1, 0, 0], value: prior.approach_mps.value, u: prior.approach_mps.uncertainty },
-    {
-      cells: [0, 1, 0],
-      value: inertia0,
-      u: (inertia0 * prior.length_m.uncertainty) / prior.length_m.value,
-    },
-    { cells: [0, 0, 1], value: 0, u: inertia0 * prior.backUncertainty_Pa },
+): readonly Row[] {
+  const { approach_mps, length_m, backUncertainty_Pa } = prior;
+  const row = (cells: readonly number[], value: number, u: number, looseness = 0): Row => ({
+    cells,
+    value,
+    u,
+    looseness,
+  });
+  return [
+    row([1, 0, 0], approach_mps.value, approach_mps.uncertainty),
+    row([0, 1, 0], inertia0, (inertia0 * length_m.uncertainty) / length_m.value),
+    row([0, 0, 1], 0, inertia0 * backUncertainty_Pa),
+    ...sightings.map(({ span, velocity_mps, looseness_mps }) => {
+      const [meanImpulse, meanTime_s] = meansOver(time_s, impulse, span);
+      const cells = [1, meanImpulse, -(meanTime_s - prior.trip_s)];
+      return row(cells, velocity_mps.value, velocity_mps.uncertainty, looseness_mps);
+    }),
   ];
-  for (const { span, velocity_mps } of sightings) {
-    const [meanImpulse, meanTime_s] = meansOver(time_s, impulse, span);
-    rows.push({
-      cells: [1, meanImpulse, -(meanTime_s - prior.trip_s)],
-      value: velocity_mps.value,
-      u: velocity_mps.uncertainty,
-    });
-  }
+}
+
+/** Weighted least squares of the three unknowns on their priors and the sightings; every row has unit variance. */
+function solve(rows: readonly Row[]): State {
   const fit = fitRows(rows);
   if (fit === null) {
     return {
@@ -168,7 +181,6 @@ function solve(
       inertia: rows[1].value,
       drift: 0,
       covariance: diagonal(rows[0].u, rows[1].u, rows[2].u),
-      lengthApart_sigmas: 0,
     };
   }
   // More scatter than the uncertainties allow widens them all alike.
@@ -178,17 +190,7 @@ function solve(
     inertia: fit.coefficients[1],
     drift: fit.coefficients[2],
     covariance: fit.inverse.map((value) => value * stretch),
-    lengthApart_sigmas: lengthApart(
-      rows.map((row, k) => ({ ...row, u: together(row.u, sightings[k - 3]?.looseness_mps ?? 0) })),
-    ),
   };
-}
-
-/** One prior or sighting: cells . (approach, inertia, drift) = value, with its standard uncertainty. */
-interface Row {
-  readonly cells: readonly number[];
-  readonly value: number;
-  readonly u: number;
 }
 
 /** Weighted least squares of the three unknowns; null with no more rows than those. */
@@ -201,10 +203,12 @@ function fitRows(rows: readonly Row[]): ColumnFit | null {
 }
 
 /**
- * The inertia's own row (the second) against all others. What the fit leaves of that row has the variance u^2 minus that
- * of the fitted value. The squares left over are chi-squared of one degree less; more than that widens all alike (Birge).
+ * The inertia's own row (the second) against all others, each as loose as judging the configuration makes it. What the fit
+ * leaves of that row has the variance u^2 minus that of the fitted value. The squares left over are chi-squared of one
+ * degree less; more than that widens all alike (Birge).
  */
-function lengthApart(rows: readonly Row[]): number {
+function lengthApart(tight: readonly Row[]): number {
+  const rows = tight.map((row) => ({ ...row, u: together(row.u, row.looseness) }));
   const fit = fitRows(rows);
   if (fit === null) return 0;
   const { value, u } = rows[1];
