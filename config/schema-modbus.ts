@@ -192,7 +192,8 @@ const modbusUnit = Type.Object(
       Quantity('time', {
         min: '10 ms',
         max: '1 min',
-        description: 'A reply later than this after its request never comes; 2 s when left out.',
+        description:
+          'A reply later than this after its request never comes; 10 s when left out, 2 s where its reads leave no length of its own to a probe.',
       }),
     ),
     maxRegisters: Type.Integer({
