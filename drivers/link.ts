@@ -30,6 +30,9 @@ export interface LinkOptions {
 /** Shortest and longest wait between two attempts to open, in s; each wait is drawn from half to all of the back-off. */
 const backOff_s = { shortest: 0.25, longest: 10 } as const;
 
+/** A TCP connection that brings nothing usable for so long is opened anew by its driver, in s: the far end may have forgotten it. */
+export const staleConnection_s = 30;
+
 /** Least time between two attempts when the folder keeps changing, in s. */
 const hurry_s = 0.1;
 
@@ -133,11 +136,6 @@ export class Link {
   /** Delivers at once what has arrived but was not read yet. TCP: no-op, a socket cannot be asked. */
   readPending(): void {
     this.#transport?.readPending();
-  }
-
-  /** Throws away what has arrived but was not read yet. TCP: no-op. */
-  discardInput(): void {
-    this.#transport?.discardInput();
   }
 
   /** Closes and opens again after the back-off: for a driver that finds the line useless. */

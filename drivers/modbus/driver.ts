@@ -14,7 +14,7 @@ import type {
 } from '../driver.ts';
 import { count, monotonic_s, quality } from '../driver.ts';
 import type { ModbusLineSpec, RegisterSpan } from '../line-spec.ts';
-import { Link } from '../link.ts';
+import { Link, staleConnection_s } from '../link.ts';
 import { decode } from './decode.ts';
 import type { BlockPart } from './poll-plan.ts';
 import { Poller } from './poller.ts';
@@ -26,13 +26,10 @@ import { partsIn, type UnitHealth, unitsOf } from './unit-health.ts';
 import type { Wire } from './wire.ts';
 import { type WriteAnswer, type WriteAudit, type WriteOrder, Writer } from './writer.ts';
 
-/** Silence of all units after which a TCP connection is opened anew, in s: the far end may have forgotten it. */
-const defaultStaleConnection_s = 30;
-
 export class ModbusDriver implements Driver {
   readonly groups: readonly GroupSpec[];
   readonly #spec: ModbusLineSpec;
-  readonly #staleConnection_s: number;
+  readonly #stale_s: number;
   readonly #counters: Counters = { valuesRejected: 0 };
   readonly #link: Link;
   readonly #wire: Wire;
@@ -43,14 +40,14 @@ export class ModbusDriver implements Driver {
   /** Scan of the latest reply to each group; -1 before the first. */
   readonly #lastScan: number[];
   #sink: DriverSink | null = null;
-  #stale: NodeJS.Timeout | null = null;
+  #staleTimer: NodeJS.Timeout | null = null;
   /** Set by the first `stop`; further calls wait for it. */
   #stopping: Promise<void> | null = null;
 
-  /** Throws RangeError when the channels cannot be read as configured. */
-  constructor(spec: ModbusLineSpec, staleConnection_s = defaultStaleConnection_s) {
+  /** `stale_s`: see `link.ts`. Throws RangeError when the channels cannot be read as configured. */
+  constructor(spec: ModbusLineSpec, stale_s = staleConnection_s) {
     this.#spec = spec;
-    this.#staleConnection_s = staleConnection_s;
+    this.#stale_s = stale_s;
     this.#link = new Link(spec.link, this.#counters, {
       data: (chunk, time_s) => this.#wire.receive(chunk, time_s),
       state: (state) => this.#changeState(state),
@@ -176,11 +173,11 @@ export class ModbusDriver implements Driver {
   }
 
   #watchSilence(isSilent: boolean): void {
-    if (this.#stale !== null) clearTimeout(this.#stale);
-    this.#stale = null;
+    if (this.#staleTimer !== null) clearTimeout(this.#staleTimer);
+    this.#staleTimer = null;
     if (!isSilent || this.#link.spec.kind !== 'tcp') return;
-    const why = `no unit answered for ${this.#staleConnection_s} s`;
-    this.#stale = setTimeout(() => this.#link.reopen(why), this.#staleConnection_s * 1000);
+    const why = `no unit answered for ${this.#stale_s} s`;
+    this.#staleTimer = setTimeout(() => this.#link.reopen(why), this.#stale_s * 1000);
   }
 
   #deliver(

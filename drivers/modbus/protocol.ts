@@ -24,8 +24,11 @@ export const exceptionBit = 0x80;
 /** Most bits and registers one request may ask for (Modbus Application Protocol V1.1b3, 6.1-6.4). */
 export const readLimit = { bits: 2000, registers: 125 } as const;
 
+/** Bytes of a serial frame beside its PDU: unit and CRC. */
+export const around = 3;
+
 /** Bytes of the shortest frame, an exception, with unit and CRC. */
-export const exceptionLength = 5;
+export const exceptionLength = 2 + around;
 
 /** Address that every device of a serial line obeys and none answers (Modbus over Serial Line V1.02, 2.1). */
 export const broadcast = 0;
@@ -57,7 +60,7 @@ export function dataBytes(table: ModbusTable, count: number): number {
 
 /** `pdu` as it goes over a serial line: unit before it, CRC behind it. */
 export function serialFrame(unit: number, pdu: Uint8Array): Uint8Array {
-  const frame = new Uint8Array(pdu.length + 3);
+  const frame = new Uint8Array(pdu.length + around);
   frame[0] = unit;
   frame.set(pdu, 1);
   const crc = crc16(frame, 0, pdu.length + 1);

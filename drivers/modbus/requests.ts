@@ -29,7 +29,7 @@ export interface Request {
 }
 
 /** Most values one request may write (Modbus Application Protocol V1.1b3, 6.11, 6.12, 6.17). */
-export const writeLimit = { bits: 1968, registers: 123, registersBesideRead: 121 } as const;
+const writeLimit = { bits: 1968, registers: 123, registersBesideRead: 121 } as const;
 
 /** Most registers of a queue (same, 6.18). */
 export const queueLimit = 31;
@@ -122,7 +122,7 @@ export function payload({ form }: Request, pdu: Uint8Array): Uint8Array {
 }
 
 /** The first `replySize` cannot tell yet: so many bytes there must be at least. */
-export const headerLength = 5;
+const headerLength = 5;
 
 /**
  * Length of the reply to `request`, or of an exception to it, that begins with its function code at `at`; 0 when what

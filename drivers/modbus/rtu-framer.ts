@@ -6,7 +6,7 @@
  * judged: adapters split frames at will.
  */
 import { crc16 } from './crc.ts';
-import { exceptionLength, longestFrame } from './protocol.ts';
+import { around, exceptionLength, longestFrame } from './protocol.ts';
 import { type Request, replySize } from './requests.ts';
 
 /** A frame whose CRC is right. `pdu` (function code and what follows) is a copy that the receiver may keep. */
@@ -32,9 +32,6 @@ export interface FramerEvents {
 /** Room for two longest frames; more than one undecided frame never stays in it. */
 const capacity = 2 * longestFrame;
 
-/** Bytes of a frame beside its PDU: unit and CRC. */
-const around = 3;
-
 export class RtuFramer {
   readonly #events: FramerEvents;
   readonly #characterTime_s: number;
@@ -46,11 +43,6 @@ export class RtuFramer {
   constructor(events: FramerEvents, characterTime_s: number) {
     this.#events = events;
     this.#characterTime_s = characterTime_s;
-  }
-
-  /** Bytes of a frame that is not complete yet. */
-  get pending(): number {
-    return this.#length;
   }
 
   /** Takes a chunk that arrived, whole, at `time_s`. The chunk is copied. */

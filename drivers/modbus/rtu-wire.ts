@@ -3,16 +3,13 @@ import { type Counters, count } from '../driver.ts';
 import type { EchoMode } from '../line-spec.ts';
 import { EchoFilter } from './echo-filter.ts';
 import type { Clock } from './precise-wait.ts';
-import { broadcast, broadcastPause_s, exceptionBit, serialFrame } from './protocol.ts';
+import { around, broadcast, broadcastPause_s, exceptionBit, serialFrame } from './protocol.ts';
 import { longestReply, payload, type Request } from './requests.ts';
 import { type Frame, RtuFramer } from './rtu-framer.ts';
 import { Turnarounds } from './turnarounds.ts';
 import type { Asked } from './unanswered.ts';
 import type { UnitHealth } from './unit-health.ts';
 import type { Outcome, Wire, WireLine } from './wire.ts';
-
-/** Bytes of a frame beside its PDU: unit and CRC. */
-const around = 3;
 
 interface Exchange {
   readonly unit: UnitHealth;

@@ -41,7 +41,7 @@ export interface WriteAudit {
 }
 
 /** Device name that stands for all devices of a line. */
-export const everyDevice = 'broadcast';
+const everyDevice = 'broadcast';
 
 export class Writer {
   readonly #specs: readonly ModbusUnitSpec[];

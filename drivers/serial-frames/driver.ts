@@ -1,7 +1,7 @@
 /** A streaming converter on a serial line or TCP: our open framing (frame.ts) or delimited text (ascii.ts). */
 import { type Driver, type DriverSink, type GroupSpec, type LinkState, monotonic_s } from '../driver.ts';
 import type { SerialFramesLineSpec } from '../line-spec.ts';
-import { Link } from '../link.ts';
+import { Link, staleConnection_s } from '../link.ts';
 import { AsciiReceiver } from './ascii.ts';
 import { BinaryReceiver } from './binary.ts';
 import type { Receiver } from './receiver.ts';
@@ -13,22 +13,16 @@ const standstill_s = 0.6;
 /** No scan for so long, in s, or 20 scan periods: the line is silent. */
 const silence_s = 1;
 
-/** A TCP connection that has been silent for so long is opened anew, in s: the far end may have forgotten it without a word. */
-const defaultStaleConnection_s = 30;
-
-/** Makes the reader of one line. It reads only; nothing is ever sent to the converter. */
-export function createSerialFramesDriver(
-  spec: SerialFramesLineSpec,
-  staleConnection_s = defaultStaleConnection_s,
-): Driver {
-  return new SerialFramesDriver(spec, staleConnection_s);
+/** Makes the reader of one line. It reads only; nothing is ever sent to the converter. `stale_s`: see `link.ts`. */
+export function createSerialFramesDriver(spec: SerialFramesLineSpec, stale_s = staleConnection_s): Driver {
+  return new SerialFramesDriver(spec, stale_s);
 }
 
 class SerialFramesDriver implements Driver {
   readonly groups: readonly GroupSpec[];
   readonly counters: Record<string, number> = {};
   readonly #spec: SerialFramesLineSpec;
-  readonly #staleConnection_s: number;
+  readonly #stale_s: number;
   readonly #stream: ScanStream;
   readonly #receiver: Receiver;
   readonly #link: Link;
@@ -46,8 +40,8 @@ class SerialFramesDriver implements Driver {
   #unitsHeard = 0;
   #bytesHeard = 0;
 
-  constructor(spec: SerialFramesLineSpec, staleConnection_s: number) {
-    this.#staleConnection_s = staleConnection_s;
+  constructor(spec: SerialFramesLineSpec, stale_s: number) {
+    this.#stale_s = stale_s;
     const isText = spec.framing.kind === 'ascii';
     this.#spec = spec;
     this.groups = [
@@ -146,13 +140,13 @@ class SerialFramesDriver implements Driver {
       this.#why = why;
       this.#saySilent();
     }
-    if (this.#spec.link.kind !== 'tcp' || now_s - this.#renewed_s < this.#staleConnection_s) return;
+    if (this.#spec.link.kind !== 'tcp' || now_s - this.#renewed_s < this.#stale_s) return;
     this.#isRenewing = true;
-    this.#link.reopen(`nothing usable came for ${this.#staleConnection_s} s`);
+    this.#link.reopen(`nothing usable came for ${this.#stale_s} s`);
   }
 
   #saySilent(): void {
-    const nextTry_s = this.#renewed_s + this.#staleConnection_s;
+    const nextTry_s = this.#renewed_s + this.#stale_s;
     this.#sink?.state({
       state: 'silent',
       since_s: this.#silentSince_s!,
