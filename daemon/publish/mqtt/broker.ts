@@ -94,6 +94,26 @@ function isVersionUnknown(error: unknown): boolean {
 
 const closedEarly = 'The broker hung up before it answered.';
 
+/** What is said of a broker that does not answer in time. */
+export const noAnswer = 'The broker does not answer.';
+
+/** Runs `work` with a promise that rejects when `signal` gives up; leaves nothing behind on the signal. */
+export async function untilAborted<T>(
+  signal: AbortSignal,
+  work: (aborted: Promise<never>) => Promise<T>,
+): Promise<T> {
+  const { promise: aborted, reject } = Promise.withResolvers<never>();
+  aborted.catch(() => undefined);
+  const give = () => reject(new Error(noAnswer));
+  if (signal.aborted) give();
+  else signal.addEventListener('abort', give);
+  try {
+    return await work(aborted);
+  } finally {
+    signal.removeEventListener('abort', give);
+  }
+}
+
 /** Ends a connection without a goodbye and frees its socket. */
 export function drop(client: MqttClient): void {
   client.end(true);
@@ -110,6 +130,6 @@ export function codeOf(error: unknown): number | null {
 export function wordsOf(error: unknown): string {
   if (!(error instanceof Error)) return String(error);
   if (error instanceof AggregateError && error.message === '') return error.errors.map(wordsOf).join('; ');
-  if (error.message === 'connack timeout') return 'The broker does not answer.';
+  if (error.message === 'connack timeout') return noAnswer;
   return error.message || error.name;
 }

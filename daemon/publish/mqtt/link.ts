@@ -4,7 +4,7 @@
  */
 import type { MqttClient } from 'mqtt';
 import type { BrokerConfig } from '../../../config/publish.ts';
-import { drop, type LastWill, openBroker, wordsOf } from './broker.ts';
+import { drop, type LastWill, noAnswer, openBroker, wordsOf } from './broker.ts';
 
 /** Rests between attempts that nobody asked for grow from the first to the last, in s; each is shortened by up to half. */
 const firstRest_s = 1;
@@ -131,7 +131,7 @@ export class BrokerLink {
 async function within<T>(promise: Promise<T>, time_s: number): Promise<T> {
   let timer: NodeJS.Timeout | undefined;
   const late = new Promise<never>((_, reject) => {
-    timer = setTimeout(() => reject(new Error('The broker does not answer.')), time_s * 1000);
+    timer = setTimeout(() => reject(new Error(noAnswer)), time_s * 1000);
   });
   try {
     return await Promise.race([promise, late]);

@@ -6,7 +6,7 @@ import type { MqttClient } from 'mqtt';
 import type { MqttSinkConfig } from '../../../config/publish.ts';
 import type { Batch, Delivery, Rejection, Sink, SinkStart } from '../sink.ts';
 import { bodyOf, offlineBody, onlineBody, statusTopic, topicOf } from './bodies.ts';
-import { codeOf, drop, wordsOf } from './broker.ts';
+import { codeOf, drop, untilAborted, wordsOf } from './broker.ts';
 import { BrokerLink } from './link.ts';
 
 const mostUnacknowledged = 20;
@@ -55,20 +55,16 @@ export class MqttSink implements Sink {
   async deliver(batch: Batch, signal: AbortSignal): Promise<Delivery> {
     const link = this.#link;
     if (link === null) throw new Error(`asked to deliver when ${this.#state}`);
-    const aborted = new Promise<never>((_, reject) => {
-      const give = () => reject(new Error('The broker does not answer.'));
-      if (signal.aborted) give();
-      else signal.addEventListener('abort', give, { once: true });
+    return untilAborted(signal, async (aborted) => {
+      let client: MqttClient;
+      try {
+        client = await Promise.race([link.open(), aborted]);
+      } catch (error) {
+        return { settled: 0, rejected: [], unavailable: { why: wordsOf(error), retryAfter_s: null } };
+      }
+      const delivery = new WindowedDelivery(client, this.#config.topic, batch);
+      return delivery.run(aborted, () => link.lostWhy);
     });
-    aborted.catch(() => undefined);
-    let client: MqttClient;
-    try {
-      client = await Promise.race([link.open(), aborted]);
-    } catch (error) {
-      return { settled: 0, rejected: [], unavailable: { why: wordsOf(error), retryAfter_s: null } };
-    }
-    const delivery = new WindowedDelivery(client, this.#config.topic, batch);
-    return delivery.run(aborted, () => link.lostWhy);
   }
 }
 

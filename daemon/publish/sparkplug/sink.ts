@@ -4,7 +4,7 @@
  */
 import type { MqttClient } from 'mqtt';
 import type { SparkplugSinkConfig } from '../../../config/publish.ts';
-import { drop, wordsOf } from '../mqtt/broker.ts';
+import { drop, untilAborted, wordsOf } from '../mqtt/broker.ts';
 import { BrokerLink } from '../mqtt/link.ts';
 import type { Batch, Delivery, Sink, SinkStart } from '../sink.ts';
 import { PrimaryHost } from './primary-host.ts';
@@ -59,29 +59,24 @@ export class SparkplugSink implements Sink {
     const link = this.#link;
     const session = this.#session;
     if (link === null || session === null) throw new Error(`asked to deliver when ${this.#state}`);
-    const { promise: aborted, reject } = Promise.withResolvers<never>();
-    aborted.catch(() => undefined);
-    const give = () => reject(new Error('The broker does not answer.'));
-    if (signal.aborted) give();
-    else signal.addEventListener('abort', give, { once: true });
-    let client: MqttClient | null = null;
-    try {
-      client = await Promise.race([link.open(), aborted]);
-      for (const message of messages) {
-        const values = valuesOf(message);
-        const now_ms = Date.now();
-        if (session.learn(values, now_ms)) this.#send(client, 'NBIRTH', session.birth(now_ms));
-        const data = session.data(values, message.at_ms, isHistorical, now_ms);
-        if (data !== null) this.#send(client, 'NDATA', data);
+    return untilAborted(signal, async (aborted) => {
+      let client: MqttClient | null = null;
+      try {
+        client = await Promise.race([link.open(), aborted]);
+        for (const message of messages) {
+          const values = valuesOf(message);
+          const now_ms = Date.now();
+          if (session.learn(values, now_ms)) this.#send(client, 'NBIRTH', session.birth(now_ms));
+          const data = session.data(values, message.at_ms, isHistorical, now_ms);
+          if (data !== null) this.#send(client, 'NDATA', data);
+        }
+        await Promise.race([this.#pings!.answered(() => link.lostWhy), aborted]);
+      } catch (error) {
+        if (client !== null) drop(client);
+        return { settled: 0, rejected: [], unavailable: { why: wordsOf(error), retryAfter_s: null } };
       }
-      await Promise.race([this.#pings!.answered(() => link.lostWhy), aborted]);
-    } catch (error) {
-      if (client !== null) drop(client);
-      return { settled: 0, rejected: [], unavailable: { why: wordsOf(error), retryAfter_s: null } };
-    } finally {
-      signal.removeEventListener('abort', give);
-    }
-    return { settled: messages.length, rejected: [], unavailable: null };
+      return { settled: messages.length, rejected: [], unavailable: null };
+    });
   }
 
   /** Listens for commands and for the primary host before it says anything. */
