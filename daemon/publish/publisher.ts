@@ -5,11 +5,12 @@
 import type { PublishConfig, SinkConfig } from '../../config/publish.ts';
 import type { RigConfig } from '../../config/rig.ts';
 import type { HelloMessage, Summary, TripMessage } from '../recorder/messages.ts';
+import { messageOf } from '../store/files.ts';
 import type { Ingested } from '../store/ingest.ts';
 import { Outbox } from '../store/outbox.ts';
 import type { DeadLetter, Draft, Told } from '../store/outbox-types.ts';
 import { SecondRollups } from '../store/second-rollup.ts';
-import type { EventRow, RigView, SinkView, StatusView } from '../web/wire.ts';
+import type { EventRow, SinkView, StatusView } from '../web/wire.ts';
 import { QueueAges } from './ages.ts';
 import { eventDrafts, StateFeed } from './feed.ts';
 import type { Sink } from './sink.ts';
@@ -19,7 +20,6 @@ import { publishedLevels_s, type ReadTrend, trendRound } from './trend-feed.ts';
 export interface PublisherOptions {
   readonly publish: PublishConfig;
   readonly hello: HelloMessage;
-  readonly rig: () => RigView;
   /** Events in the index, newest first; `before` is not included. */
   readonly events: (before: string | null, limit: number) => readonly EventRow[];
   readonly createSink: (config: SinkConfig) => Sink;
@@ -92,9 +92,9 @@ export class Publisher {
 
   start(): void {
     this.#started_s = this.#options.clock.now_s();
-    const { hello, publish, rig } = this.#options;
+    const { hello, publish } = this.#options;
     for (const task of this.#tasks) {
-      task.start({ node: publish.node, boot: hello.boot, software: hello.software, rig });
+      task.start({ node: publish.node, boot: hello.boot, software: hello.software });
     }
   }
 
@@ -202,9 +202,8 @@ export class Publisher {
     } catch (error) {
       this.counters.messagesUnqueued += count;
       this.#mustCatchUp = true;
-      const why = error instanceof Error ? error.message : String(error);
       trouble('outbox', {
-        what: `The outbox cannot be written: ${why}; ${this.counters.messagesUnqueued} messages lost so far.`,
+        what: `The outbox cannot be written: ${messageOf(error)}; ${this.counters.messagesUnqueued} messages lost so far.`,
         remedy: 'Check space and rights of the data folder. Events are safe and are published later.',
       });
       return;

@@ -1,5 +1,6 @@
 /** Drives one sink: reads its queue, delivers, backs off, tries again for ever. One task a sink, so that none waits for another. */
 
+import { messageOf } from '../store/files.ts';
 import type { LaneName } from '../store/outbox-lanes.ts';
 import type { SinkQueue } from '../store/outbox-types.ts';
 import type { SinkView } from '../web/wire.ts';
@@ -123,7 +124,7 @@ export class SinkTask {
         wait_s = await this.#turn();
       } catch (error) {
         // The disk refused the queue: as with a receiver that is away, later.
-        wait_s = this.#fail(`the outbox: ${textOf(error)}`, null);
+        wait_s = this.#fail(`the outbox: ${messageOf(error)}`, null);
       }
       if (wait_s > 0) await clock.sleep(wait_s, this.#woken.signal);
     }
@@ -194,7 +195,7 @@ export class SinkTask {
     const [{ seq }] = messages as [Message];
     const times = this.#broken.seq === seq && messages.length === 1 ? this.#broken.times + 1 : 1;
     this.#broken = { seq, times };
-    const why = `cannot be sent: ${textOf(error)}`;
+    const why = `cannot be sent: ${messageOf(error)}`;
     if (times < mostFailures) return { settled: 0, rejected: [], unavailable: { why, retryAfter_s: null } };
     return { settled: 1, rejected: [{ seq, why, sent: '' }], unavailable: null };
   }
@@ -222,10 +223,6 @@ export class SinkTask {
     const factor = Math.min(2, Math.max(0.25, batch_s / Math.max(took_s, 1e-3)));
     this.#size = Math.round(Math.min(mostMessages, Math.max(leastMessages, messages * factor)));
   }
-}
-
-function textOf(error: unknown): string {
-  return error instanceof Error ? error.message : String(error);
 }
 
 /** Waits for a promise, for so long at most; a rejection counts as an end. */

@@ -5,7 +5,6 @@
  * handed to it again, first after a back-off, by the task that drives it (sink-task.ts). It lives in the server process, never
  * in the recorder.
  */
-import type { RigView } from '../web/wire.ts';
 import type { Message } from './messages.ts';
 
 /** Messages in ascending `seq`, at least one. */
@@ -50,8 +49,6 @@ export interface SinkStart {
   /** Run of the recorder. */
   readonly boot: string;
   readonly software: string;
-  /** The rig as it is now: channels with units, legs, names. Ask again rather than keep it: calibrations may change it. */
-  readonly rig: () => RigView;
   /** The receiver can be reached again: ends a back-off early. May be called at any time. */
   readonly wake: () => void;
 }

@@ -9,7 +9,7 @@ import type { openTrends, Trends } from '../store/trends.ts';
 import { LiveHub } from './live.ts';
 import { RigState } from './rig-state.ts';
 import { createServer, listen } from './server.ts';
-import { rigOfHello, slimRow } from './views.ts';
+import { slimRow } from './views.ts';
 
 /** Folders whose hint was lost are found this often, in ms. */
 const scanInterval_ms = 10_000;
@@ -21,7 +21,7 @@ export interface SessionOptions {
   readonly openStore: (hello: HelloMessage) => Ingest;
   /** Makes what sends messages to receivers outside; called only where the rig file wants it. */
   readonly openPublisher?: (
-    options: Pick<PublisherOptions, 'publish' | 'hello' | 'rig' | 'events' | 'trouble' | 'log'>,
+    options: Pick<PublisherOptions, 'publish' | 'hello' | 'events' | 'trouble' | 'log'>,
   ) => Publisher;
   /** Opens the trends of a data folder; without it there are none. */
   readonly openTrends?: typeof openTrends;
@@ -164,7 +164,6 @@ export class ServerSession {
       const publisher = openPublisher({
         publish,
         hello,
-        rig: () => this.state.rig ?? rigOfHello(hello),
         events: (before, limit) => store.list({ before, limit }),
         trouble: (key, text) =>
           text === null ? troubles.clear(key) : troubles.raise(key, text.what, text.remedy, Date.now()),

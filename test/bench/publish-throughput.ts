@@ -97,7 +97,7 @@ async function ours(isUp: boolean): Promise<Outcome> {
   });
   if (isUp) await server.listen(port);
   let begin_ms = performance.now();
-  task.start({ node: 'n', boot: 'b', software: 's', rig: () => null as never });
+  task.start({ node: 'n', boot: 'b', software: 's' });
   for (let second = 0; second < seconds; second += atOnce) {
     const drafts = Array.from({ length: atOnce }, (_, k) => ({
       at_ms: (second + k) * 1000,

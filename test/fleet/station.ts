@@ -6,6 +6,7 @@ import { machineClock } from '../../daemon/publish/clock.ts';
 import { createSink } from '../../daemon/publish/create-sink.ts';
 import { Publisher } from '../../daemon/publish/publisher.ts';
 import type { HelloMessage } from '../../daemon/recorder/messages.ts';
+import { eventIdAt } from '../../daemon/store/event-folder.ts';
 import { Random } from '../../daemon/virtual-rig/random.ts';
 import type { StatusView } from '../../daemon/web/wire.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
@@ -113,7 +114,6 @@ export class Station {
     this.#publisher = new Publisher({
       publish,
       hello: this.#hello,
-      rig: () => null as never,
       events: () => [],
       createSink,
       clock: machineClock,
@@ -193,8 +193,7 @@ export class Station {
   }
 
   #trip(time_s: number, wall_ms: number): void {
-    const stamp = new Date(wall_ms).toISOString().replace(/[-:]|\.\d+/g, '');
-    const id = `${stamp}-A01`;
+    const id = eventIdAt(wall_ms, 0);
     this.#publisher.trip({ kind: 'trip', event: id, source: 'contact', time_s, declared_s: time_s });
     this.#closing = { id, wall_ms, at_s: monotonic_s() + record_s };
     // Exponential between trips, but never inside the record of one.

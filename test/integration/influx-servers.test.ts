@@ -35,7 +35,7 @@ async function send(messages: readonly Message[], change: Partial<InfluxSinkConf
     },
     Date.now,
   );
-  sink.start({ node: 'n', boot: 'b', software: 's', rig: () => null as never, wake: () => undefined });
+  sink.start({ node: 'n', boot: 'b', software: 's', wake: () => undefined });
   for (let first = 0; first < messages.length; first += 200) {
     const part = messages.slice(first, first + 200);
     const delivery = await sink.deliver({ messages: part, isHistorical: false }, AbortSignal.timeout(30_000));
@@ -173,7 +173,7 @@ describe.skipIf(!hasInfluxd)('influxdb, version 1', () => {
       },
       Date.now,
     );
-    sink.start({ node: 'n', boot: 'b', software: 's', rig: () => null as never, wake: () => undefined });
+    sink.start({ node: 'n', boot: 'b', software: 's', wake: () => undefined });
     const batch = { messages: messagesOf(everyPayload()), isHistorical: true };
     const delivery = await sink.deliver(batch, AbortSignal.timeout(30_000));
     await sink.stop();

@@ -43,7 +43,7 @@ function made(change: Partial<InfluxSinkConfig> = {}): InfluxSink {
 
 function started(change: Partial<InfluxSinkConfig> = {}): InfluxSink {
   sink = made(change);
-  sink.start({ node: 'n', boot: 'b', software: 's', rig: () => null as never, wake: () => undefined });
+  sink.start({ node: 'n', boot: 'b', software: 's', wake: () => undefined });
   return sink;
 }
 

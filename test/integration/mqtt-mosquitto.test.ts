@@ -39,8 +39,7 @@ function config(url: string, change: Partial<MqttSinkConfig> = {}): MqttSinkConf
 
 function started(url: string, change: Partial<MqttSinkConfig> = {}): MqttSink {
   const sink = new MqttSink(config(url, change));
-  const rig = () => null as never;
-  sink.start({ node: 'marrowfen-1', boot: 'boot', software: 'test', rig, wake: () => undefined });
+  sink.start({ node: 'marrowfen-1', boot: 'boot', software: 'test', wake: () => undefined });
   ends.push(() => sink.stop());
   return sink;
 }
@@ -169,7 +168,7 @@ describe.skipIf(!hasMosquitto)('a real broker', () => {
       clock: machineClock,
       random: () => 1,
     });
-    task.start({ node: 'marrowfen-1', boot: 'boot', software: 'test', rig: () => null as never });
+    task.start({ node: 'marrowfen-1', boot: 'boot', software: 'test' });
     ends.push(async () => {
       await task.stop();
       outbox.close();

@@ -27,7 +27,7 @@ function made(url: string, change: Partial<MqttSinkConfig> = {}): MqttSink {
 }
 
 function start(sink: MqttSink, wake: () => void = () => undefined): void {
-  sink.start({ node: 'marrowfen-1', boot: 'boot', software: 'test', rig: () => null as never, wake });
+  sink.start({ node: 'marrowfen-1', boot: 'boot', software: 'test', wake });
   ends.push(() => sink.stop());
 }
 

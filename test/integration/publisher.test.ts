@@ -60,7 +60,6 @@ function open(quota_bytes = 1e9, isTaking = true): void {
       boot: 'b',
       anchor: { time_s: 0, wall_ms: 0 },
     },
-    rig: () => null as never,
     events: (before, limit) =>
       index
         .filter(({ id }) => before === null || id < before)

@@ -35,8 +35,7 @@ function made(url: string, change: Partial<SparkplugSinkConfig> = {}): Sparkplug
 
 function started(url: string, change: Partial<SparkplugSinkConfig> = {}): SparkplugSink {
   const sink = made(url, change);
-  const rig = () => null as never;
-  sink.start({ node: 'marrowfen-1', boot: 'boot', software: 'test', rig, wake: () => undefined });
+  sink.start({ node: 'marrowfen-1', boot: 'boot', software: 'test', wake: () => undefined });
   ends.push(() => sink.stop());
   return sink;
 }

@@ -7,7 +7,7 @@ import { join } from 'node:path';
 import { Aedes } from 'aedes';
 import { connectAsync, type IClientOptions, type IPublishPacket, type MqttClient } from 'mqtt';
 
-export const mosquittoFile = '/usr/sbin/mosquitto';
+const mosquittoFile = '/usr/sbin/mosquitto';
 export const hasMosquitto = existsSync(mosquittoFile);
 
 /** Answers every CONNECT of another version as 3.1.1, 3.2.2.3 wants it: return code 1 and the end. */

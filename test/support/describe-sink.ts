@@ -25,7 +25,6 @@ export function describeSink(name: string, make: () => Promise<SinkUnderTest>): 
         node: 'marrowfen-1',
         boot: 'boot',
         software: 'test',
-        rig: () => ({ channels: [], legs: [] }) as never,
         wake: () => undefined,
       });
     const deliver = (what: Batch, limit_ms = 10_000) => it.sink.deliver(what, AbortSignal.timeout(limit_ms));

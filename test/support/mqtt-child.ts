@@ -6,7 +6,6 @@ sink.start({
   node: 'marrowfen-1',
   boot: 'boot',
   software: 'test',
-  rig: () => null as never,
   wake: () => undefined,
 });
 setInterval(() => undefined, 60_000);

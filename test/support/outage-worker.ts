@@ -109,7 +109,6 @@ const publisher = new Publisher({
     boot: String(process.pid),
     anchor: { time_s: 0, wall_ms: 0 },
   },
-  rig: () => null as never,
   events: eventsBefore,
   createSink,
   clock,

@@ -112,7 +112,7 @@ function put(count: number): void {
 }
 
 function start(): void {
-  task.start({ node: 'n', boot: 'b', software: 's', rig: () => null as never });
+  task.start({ node: 'n', boot: 'b', software: 's' });
 }
 
 async function tries(count: number): Promise<void> {

@@ -126,7 +126,7 @@ export class InfluxSink implements Sink {
 }
 
 /** Places the lines of one delivery: the whole batch, or around the bad ones by halving. */
-export class LineDelivery {
+class LineDelivery {
   /** Lines from the first on that are done with. */
   placed = 0;
   readonly rejected: Rejection[] = [];
