@@ -4,12 +4,6 @@ import type { PublishKind } from '../../config/publish.ts';
 import type { Message } from '../publish/messages.ts';
 import type { Range } from './outbox-lanes.ts';
 
-/** How much there is between two messages. */
-export interface Extent {
-  readonly count: number;
-  readonly size_bytes: number;
-}
-
 /** A message as a row of the table. */
 const columns = 'm.seq, m.at_ms, m.kind, m.payload, s.node, s.boot';
 
@@ -33,7 +27,7 @@ export class OutboxStatements {
   readonly vacuum: StatementSync;
   readonly #database: DatabaseSync;
   readonly #row_bytes: number;
-  readonly #extent: StatementSync;
+  readonly #size: StatementSync;
   readonly #ends: StatementSync;
   readonly #sizes: StatementSync;
   readonly #reads = new Map<string, StatementSync>();
@@ -68,7 +62,7 @@ export class OutboxStatements {
     this.dropLetters = prepare('DELETE FROM dead_letter WHERE sink = ?');
     this.letters = prepare('SELECT * FROM dead_letter ORDER BY id DESC LIMIT ?');
     this.vacuum = prepare(`PRAGMA incremental_vacuum(${vacuumPages})`);
-    this.#extent = prepare(
+    this.#size = prepare(
       'SELECT count(*) AS count, total(length(payload)) AS size FROM message WHERE seq <= ?',
     );
     this.#ends = prepare('SELECT min(seq) AS oldest, max(seq) AS head FROM message');
@@ -90,11 +84,10 @@ export class OutboxStatements {
     return { oldest: Number(row?.['oldest'] ?? 1), head: Number(row?.['head'] ?? 0) };
   }
 
-  /** Everything up to and with `seq`. */
-  extentUpTo(seq: number): Extent {
-    const row = this.#extent.get(seq);
-    const count = Number(row?.['count']);
-    return { count, size_bytes: Number(row?.['size']) + count * this.#row_bytes };
+  /** What all messages up to and with `seq` take, in bytes. */
+  sizeUpTo_bytes(seq: number): number {
+    const row = this.#size.get(seq);
+    return Number(row?.['size']) + Number(row?.['count']) * this.#row_bytes;
   }
 
   /** The oldest messages that together make at least `size_bytes`, `limit` at the most: the last one's number; null for none. */

@@ -51,8 +51,6 @@ const tables = `
 
 export interface OpenedTables {
   readonly database: DatabaseSync;
-  /** The tables were just made. */
-  readonly isNew: boolean;
   /** Where a damaged file was set aside; null when there was none. */
   readonly setAside: string | null;
 }
@@ -65,17 +63,17 @@ export function openTables(dataFolder: string, fill: (database: DatabaseSync) =>
   mkdirSync(dataFolder, { recursive: true });
   const path = join(dataFolder, 'outbox.db');
   try {
-    return { ...prepare(path, fill), setAside: null };
+    return { database: prepare(path, fill), setAside: null };
   } catch (error) {
     if (!isDamage(error)) throw error;
     const aside = `${path}.damaged-${Date.now()}`;
     renameSync(path, aside);
     for (const end of ['-wal', '-shm']) rmSync(`${path}${end}`, { force: true });
-    return { ...prepare(path, fill), setAside: aside };
+    return { database: prepare(path, fill), setAside: aside };
   }
 }
 
-function prepare(path: string, fill: (database: DatabaseSync) => void): Omit<OpenedTables, 'setAside'> {
+function prepare(path: string, fill: (database: DatabaseSync) => void): DatabaseSync {
   const database = new DatabaseSync(path, { timeout: lockWait_ms });
   try {
     // Must be set before the first table; lets the file shrink again after an outage.
@@ -86,13 +84,13 @@ function prepare(path: string, fill: (database: DatabaseSync) => void): Omit<Ope
     if (found === schemaVersion) {
       const check = database.prepare('PRAGMA quick_check(1)').get()?.['quick_check'];
       if (check !== 'ok') throw new DamagedOutbox(String(check));
-      return { database, isNew: false };
+      return database;
     }
     if (found !== 0) throw new DamagedOutbox(`tables of version ${found}`);
     database.exec(`BEGIN IMMEDIATE; ${tables}`);
     fill(database);
     database.exec(`PRAGMA user_version = ${schemaVersion}; COMMIT`);
-    return { database, isNew: true };
+    return database;
   } catch (error) {
     database.close();
     throw error;

@@ -18,7 +18,7 @@ import { openTables } from './outbox-tables.ts';
 import type { DeadLetter, Draft, OutboxOptions, SinkCounters, SinkQueue, Told } from './outbox-types.ts';
 
 /** Rows of a sink in the dead letters; older ones make room. */
-export const mostDeadLetters = 1000;
+const mostDeadLetters = 1000;
 /** Texts in the dead letters are cut to so many characters. */
 const longestWhy = 500;
 const longestSent = 4000;
@@ -65,7 +65,7 @@ export class Outbox {
     this.#sql = new OutboxStatements(database, row_bytes, vacuumPages);
     this.#source = this.#sql.sourceOf(options.node, options.boot);
     ({ oldest: this.#oldest, head: this.#head } = this.#sql.ends());
-    this.#size_bytes = this.#sql.extentUpTo(this.#head).size_bytes;
+    this.#size_bytes = this.#sql.sizeUpTo_bytes(this.#head);
     this.#entries = this.#openEntries();
   }
 
@@ -85,14 +85,13 @@ export class Outbox {
   }
 
   /**
-   * The same for an event, kept, and once only: false, and nothing appended, when this revision has been told before.
+   * The same for an event, kept, and once only: nothing is appended when this revision has been told before.
    * `drafts` is asked with whether this is the first that is told of the event.
    */
-  tell(told: Told, drafts: (isFirst: boolean) => readonly Draft[]): boolean {
-    if (this.hasTold(told)) return false;
+  tell(told: Told, drafts: (isFirst: boolean) => readonly Draft[]): void {
+    if (this.hasTold(told)) return;
     const isFirst = this.#sql.isKnown.get(told.event) === undefined;
     this.#append(drafts(isFirst), true, () => void this.#sql.markTold.run(told.event, told.revision));
-    return true;
   }
 
   /** Appends messages and keeps `value` under `name`, both or neither: how far a source has been told. */
@@ -234,7 +233,7 @@ export class Outbox {
   #delete(upTo: number): void {
     let gone_bytes = 0;
     this.#transaction(false, () => {
-      gone_bytes = this.#sql.extentUpTo(upTo).size_bytes;
+      gone_bytes = this.#sql.sizeUpTo_bytes(upTo);
       this.#sql.delete.run(upTo);
     });
     this.#size_bytes -= gone_bytes;
