@@ -7,7 +7,7 @@ import { columnMotion, reversal_s, valveVelocity_mps } from '../../daemon/analys
 import { indexAt, median, onto, range, valueAt } from '../../daemon/analysis/samples.ts';
 import { classOf } from '../../daemon/analysis/severity.ts';
 import { edgeOf, guessKnee_s, kneeOf } from '../../daemon/analysis/trip.ts';
-import { bounded, measured, weighted } from '../../daemon/analysis/uncertainty.ts';
+import { bounded, measured, outsideOf, weighted } from '../../daemon/analysis/uncertainty.ts';
 import { fitRing, ringWaveSpeed } from '../../daemon/analysis/wave.ts';
 import { channelOf, seriesOf } from '../support/independent-records.ts';
 import { normal, seeded } from '../support/random-rig.ts';
@@ -230,6 +230,10 @@ describe('results', () => {
     expect(measured(Number.NaN, 'm', 1, 'x').value).toBeNull();
     expect(bounded(1, 'm', Number.NEGATIVE_INFINITY, 2, 'x').value).toBeNull();
     expect(bounded(1, 'm', 3, 2, 'x')).toMatchObject({ low: 1, high: 3 });
+  });
+
+  test('a number lies above an interval, below it, or 0 outside', () => {
+    expect([5, 1, 3, 2, 4].map((value) => outsideOf(value, [2, 4]))).toEqual([1, -1, 0, 0, 0]);
   });
 
   test('weighted mean, widened when the parts disagree', () => {
