@@ -4,20 +4,17 @@
  */
 import { spawnSync } from 'node:child_process';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { whyNoPty } from '../../daemon/virtual-rig/pty.ts';
 import type { ModbusChannelSpec, ModbusType, WordOrder } from '../../drivers/line-spec.ts';
 import { typeLength } from '../../drivers/modbus/decode.ts';
 import { ModbusDriver } from '../../drivers/modbus/driver.ts';
-import { foreignSlaves, freePort } from '../support/foreign-slaves.ts';
 import {
-  channel,
-  debianPython,
-  PtyBridge,
-  portFolder,
-  Recorder,
-  serialLink,
-  unitSpec,
-} from '../support/modbus-rig.ts';
+  foreignSlaves,
+  type SlaveLine,
+  slaveWires,
+  startSlave,
+  whyNoSlave,
+} from '../support/foreign-slaves.ts';
+import { channel, debianPython, portFolder, Recorder, unitSpec } from '../support/modbus-rig.ts';
 
 interface Case {
   readonly id: string;
@@ -32,29 +29,23 @@ interface Case {
 const encoder = new URL('../support/register-image.py', import.meta.url).pathname;
 // Slaves in programs of their own take a register image.
 for (const slave of foreignSlaves.filter(({ name }) => /libmodbus|pymodbus/.test(name))) {
-  for (const wire of ['pseudo-terminal', 'TCP'] as const) {
-    const why = slave.whyNot() ?? (wire === 'TCP' ? null : whyNoPty());
+  for (const wire of slaveWires) {
+    const why = whyNoSlave(slave, wire);
     if (why !== null) console.warn(`SKIPPED: types from ${slave.name} over ${wire} (${why})`);
 
     describe.skipIf(why !== null)(`values in ${slave.name} over ${wire}`, () => {
       const folder = portFolder();
-      let bridge: PtyBridge | null = null;
-      let port = 0;
+      let line: SlaveLine;
       let cases: readonly Case[] = [];
-      let end: () => Promise<void> = async () => undefined;
       beforeAll(async () => {
         const image = folder.path('image');
         const python = spawnSync(debianPython, [encoder, image], { encoding: 'utf8' });
         if (python.status !== 0) throw new Error(python.stderr);
         cases = JSON.parse(python.stdout);
-        if (wire === 'TCP') port = await freePort();
-        else bridge = new PtyBridge(folder.path('near'), folder.path('far'));
-        const where = bridge === null ? { port } : { path: folder.path('far') };
-        end = await slave.start(where, folder.path, image);
+        line = await startSlave(slave, wire, image);
       });
       afterAll(async () => {
-        await end();
-        await bridge?.close();
+        await line.end();
         folder.remove();
       });
 
@@ -65,9 +56,7 @@ for (const slave of foreignSlaves.filter(({ name }) => /libmodbus|pymodbus/.test
         const driver = new ModbusDriver({
           driver: 'modbus',
           id: 'line',
-          ...(wire === 'TCP'
-            ? { link: { kind: 'tcp', host: '127.0.0.1', port }, transport: 'tcp' }
-            : { link: serialLink(folder.path('near')) }),
+          ...line.reach,
           units: [unitSpec(1, channels, { poll_s: 0.5, timeout_s: 5, maxGap: 8 })],
         });
         const seen = new Recorder();

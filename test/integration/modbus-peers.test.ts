@@ -1,6 +1,5 @@
 /** Our master at slaves made of other people's libraries, over pseudo-terminals and over Modbus TCP. */
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { whyNoPty } from '../../daemon/virtual-rig/pty.ts';
 import type { ModbusUnitSpec } from '../../drivers/line-spec.ts';
 import { ModbusDriver } from '../../drivers/modbus/driver.ts';
 import {
@@ -12,8 +11,14 @@ import {
   writeRegisterRequest,
   writeRegistersRequest,
 } from '../../drivers/modbus/requests.ts';
-import { foreignSlaves, freePort } from '../support/foreign-slaves.ts';
-import { channel, PtyBridge, portFolder, Recorder, serialLink, unitSpec } from '../support/modbus-rig.ts';
+import {
+  foreignSlaves,
+  type SlaveLine,
+  slaveWires,
+  startSlave,
+  whyNoSlave,
+} from '../support/foreign-slaves.ts';
+import { channel, noRecord, Recorder, unitSpec } from '../support/modbus-rig.ts';
 
 const addresses = [0, 1, 7, 8, 9, 40, 333, 334, 1000, 4999];
 const channels = (['coil', 'discrete', 'holding', 'input'] as const).flatMap((table) =>
@@ -27,33 +32,23 @@ const expected: Record<string, (address: number) => number> = {
 };
 
 for (const slave of foreignSlaves) {
-  for (const wire of ['pseudo-terminal', 'TCP'] as const) {
-    const why = slave.whyNot() ?? (wire === 'TCP' ? null : whyNoPty());
+  for (const wire of slaveWires) {
+    const why = whyNoSlave(slave, wire);
     if (why !== null) console.warn(`SKIPPED: our master at ${slave.name} over ${wire} (${why})`);
 
     describe.skipIf(why !== null)(`our master at ${slave.name} over ${wire}`, () => {
-      const folder = portFolder();
-      let bridge: PtyBridge | null = null;
-      let port = 0;
-      let end: () => Promise<void> = async () => undefined;
+      let line: SlaveLine;
       beforeAll(async () => {
-        if (wire === 'TCP') port = await freePort();
-        else bridge = new PtyBridge(folder.path('near'), folder.path('far'));
-        end = await slave.start(bridge === null ? { port } : { path: folder.path('far') }, folder.path);
+        line = await startSlave(slave, wire);
       });
-      afterAll(async () => {
-        await end();
-        await bridge?.close();
-        folder.remove();
-      });
+      afterAll(() => line.end());
 
       function start(unit: ModbusUnitSpec, outstanding = 1) {
         const driver = new ModbusDriver({
           driver: 'modbus',
           id: 'line',
-          ...(wire === 'TCP'
-            ? { link: { kind: 'tcp', host: '127.0.0.1', port }, transport: 'tcp', outstanding }
-            : { link: serialLink(folder.path('near')) }),
+          ...line.reach,
+          outstanding,
           units: [unit],
         });
         const seen = new Recorder();
@@ -112,8 +107,7 @@ for (const slave of foreignSlaves) {
         });
         const { driver, seen } = start(unit);
         await seen.until(() => seen.blocks.length > 2);
-        const audit = { asked: async () => 1, answered: async () => undefined };
-        const write = (request: Request) => driver.write({ device: 'unit1', request, by: 'test' }, audit);
+        const write = (request: Request) => driver.write({ device: 'unit1', request, by: 'test' }, noRecord);
         const has = (code: number) => slave.functions.includes(code);
         const requests = [
           writeRegistersRequest(100, [has(22) ? 0x12 : 0x17, 40_000]),
@@ -154,9 +148,8 @@ for (const slave of foreignSlaves) {
           });
           const { driver, seen } = start(unit);
           await seen.until(() => seen.blocks.length > 2);
-          const audit = { asked: async () => 1, answered: async () => undefined };
           for (const request of [maskWriteRequest(100, 0xf2, 0x25), readWriteRequest(100, 3, 110, [1, 2])]) {
-            const answer = await driver.write({ device: 'unit1', request, by: 'test' }, audit);
+            const answer = await driver.write({ device: 'unit1', request, by: 'test' }, noRecord);
             expect(answer).toEqual({ kind: 'exception', code: 1, name: 'illegal function' });
           }
           await driver.stop();

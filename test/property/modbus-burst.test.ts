@@ -4,7 +4,8 @@ import type { RawBlock } from '../../drivers/driver.ts';
 import type { BurstSpec, ModbusUnitSpec } from '../../drivers/line-spec.ts';
 import { serialFrame, silence_s } from '../../drivers/modbus/protocol.ts';
 import { BurstDevice, sampleOf } from '../support/burst-device.ts';
-import { rtuPoller, VirtualClock, VirtualLine } from '../support/virtual-line.ts';
+import { channel, unitSpec } from '../support/modbus-rig.ts';
+import { rtuPoller, runPoller, VirtualClock, VirtualLine } from '../support/virtual-line.ts';
 
 const ring = (depth: number, more: Partial<Extract<BurstSpec['store'], { kind: 'ring' }>> = {}) =>
   ({
@@ -17,11 +18,6 @@ const ring = (depth: number, more: Partial<Extract<BurstSpec['store'], { kind: '
     ...more,
   }) as const;
 
-function unitSpec(burst: BurstSpec, more: Partial<ModbusUnitSpec> = {}): ModbusUnitSpec {
-  const base = { poll_s: 0.1, timeout_s: 0.05, gap_s: 0, maxRegisters: 125, maxGap: 0, channels: [] };
-  return { id: 'u', unit: 1, burst, ...base, ...more };
-}
-
 interface Setting {
   readonly burst: BurstSpec;
   readonly baud: number;
@@ -31,7 +27,6 @@ interface Setting {
   /** Every so many-th request is not answered; 0: all are. */
   readonly lostEvery?: number;
   readonly restartAt_s?: number;
-  readonly stop_s?: number;
   readonly polled?: ModbusUnitSpec['channels'];
 }
 
@@ -57,7 +52,7 @@ async function record(setting: Setting) {
   const blocks: RawBlock[] = [];
   let polls = 0;
   const counters: Record<string, number> = {};
-  const spec = unitSpec(burst, { channels: setting.polled ?? [] });
+  const spec = unitSpec(1, setting.polled ?? [], { burst, poll_s: 0.1, timeout_s: 0.05 });
   const { poller, wire } = rtuPoller([spec], line, silence_s(baud, characterTime_s), clock, counters, {
     reply: () => {
       polls++;
@@ -70,12 +65,7 @@ async function record(setting: Setting) {
   if (setting.restartAt_s !== undefined) {
     clock.at(setting.restartAt_s, () => device.restart(clock.now_s()));
   }
-  poller.start();
-  const stop_s = setting.stop_s ?? 4;
-  await clock.runUntil(stop_s);
-  const stopped = poller.stop();
-  await clock.runUntil(stop_s + 1);
-  await stopped;
+  await runPoller(poller, clock, 4);
   return { blocks, device, polls, counters: { ...counters, ...reader!.counters }, busy_s };
 }
 
@@ -215,9 +205,7 @@ describe('bursts, in simulated time', () => {
 
   it('leave polls of the same unit their turn', async () => {
     const burst: BurstSpec = { store: ring(4096), width: 1, rate_Hz: 4000, channels: channelsAt(0) };
-    const polled = [
-      { id: 'p', table: 'input', address: 9, type: 'uint16', wordOrder: 'ABCD', bit: null },
-    ] as const;
+    const polled = [channel('input', 9)];
     const { polls, counters } = await record({ burst, baud: 115_200, polled, turnarounds_s: [0.00175] });
     expect(polls).toBeGreaterThanOrEqual(38);
     expect(counters['slotsLost']).toBeLessThanOrEqual(1);

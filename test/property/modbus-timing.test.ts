@@ -3,7 +3,7 @@ import { describe, expect, it } from 'vitest';
 import type { ModbusUnitSpec } from '../../drivers/line-spec.ts';
 import { silence_s } from '../../drivers/modbus/protocol.ts';
 import { answerOf, RequestReader } from '../support/rtu-slave.ts';
-import { rtuPoller, VirtualClock, VirtualLine } from '../support/virtual-line.ts';
+import { rtuPoller, runPoller, VirtualClock, VirtualLine } from '../support/virtual-line.ts';
 
 function unitSpec(unit: number, poll_s: number, gap_s: number, count: number): ModbusUnitSpec {
   return {
@@ -86,11 +86,7 @@ describe('timing of the master, in simulated time', () => {
         for (const stray_ms of strays_ms) {
           clock.at(stray_ms / 1000, () => line.receive(Uint8Array.of(0xaa), clock.now_s()));
         }
-        master.start();
-        await clock.runUntil(3);
-        const stopped = master.stop();
-        await clock.runUntil(4);
-        await stopped;
+        await runPoller(master, clock, 3);
       }),
       { numRuns: 200 },
     );

@@ -1,12 +1,18 @@
 /** Modbus slaves made of other people's libraries, one table for all tests. Values as in `modbus-slave.c`. */
-import { type AddressInfo, createServer, type Server } from 'node:net';
+import { createServer } from 'node:net';
 import jsmodbus from 'jsmodbus';
 import ModbusSerial from 'modbus-serial';
 import { SerialPort } from 'serialport';
+import { whyNoPty } from '../../daemon/virtual-rig/pty.ts';
+import type { ModbusLineSpec } from '../../drivers/line-spec.ts';
+import { freePort } from './databases.ts';
 import {
   compileProgram,
   debianPython,
   endPeer,
+  PtyBridge,
+  portFolder,
+  serialLink,
   startPeer,
   whyNoLibmodbus,
   whyNoPymodbus,
@@ -39,18 +45,6 @@ const plain = [1, 2, 3, 4, 5, 6, 15, 16];
 const all = [...plain, 22, 23];
 const coilAt = (n: number) => Math.floor(n / 3) & 1;
 const discreteAt = (n: number) => Math.floor(n / 5) & 1;
-
-export async function listen(server: Server, port = 0): Promise<number> {
-  await new Promise<void>((resolve) => server.listen(port, '127.0.0.1', resolve));
-  return (server.address() as AddressInfo).port;
-}
-
-export async function freePort(): Promise<number> {
-  const server = createServer();
-  const port = await listen(server);
-  await new Promise((resolve) => server.close(resolve));
-  return port;
-}
 
 async function startProgram(command: string, before: string[], where: SlavePort, image?: string) {
   const path = 'path' in where ? where.path : `tcp:${where.port}`;
@@ -117,7 +111,7 @@ async function startJsmodbus(where: SlavePort): Promise<() => Promise<void>> {
   if ('port' in where) {
     const server = createServer();
     new jsmodbus.server.TCP(server, tables);
-    await listen(server, where.port);
+    await new Promise<void>((resolve) => server.listen(where.port, '127.0.0.1', resolve));
     return () => new Promise((resolve) => server.close(() => resolve()));
   }
   const port = new SerialPort({ path: where.path, baudRate: 115_200, stopBits: 2 });
@@ -159,3 +153,44 @@ export const foreignSlaves: readonly ForeignSlave[] = [
   // Beyond its buffers it answers nothing at all, nor to functions that it lacks.
   { name: 'jsmodbus 5', whyNot: () => null, functions: plain, refuses: false, start: startJsmodbus },
 ];
+
+/** What slaves are reached over. */
+export const slaveWires = ['pseudo-terminal', 'TCP'] as const;
+export type SlaveWire = (typeof slaveWires)[number];
+
+/** What is missing for a slave at that wire, in words; null when it can be had. */
+export function whyNoSlave(slave: ForeignSlave, wire: SlaveWire): string | null {
+  return slave.whyNot() ?? (wire === 'TCP' ? null : whyNoPty());
+}
+
+/** A slave that is running, and what a line of our master needs to reach it. */
+export interface SlaveLine {
+  readonly reach: Pick<ModbusLineSpec, 'link' | 'transport'>;
+  readonly end: () => Promise<void>;
+}
+
+/** Starts `slave` at the far end of a wire of its own; `image` as in `ForeignSlave.start`. */
+export async function startSlave(slave: ForeignSlave, wire: SlaveWire, image?: string): Promise<SlaveLine> {
+  const folder = portFolder();
+  if (wire === 'TCP') {
+    const port = await freePort();
+    const end = await slave.start({ port }, folder.path, image);
+    return {
+      reach: { link: { kind: 'tcp', host: '127.0.0.1', port }, transport: 'tcp' },
+      async end() {
+        await end();
+        folder.remove();
+      },
+    };
+  }
+  const bridge = new PtyBridge(folder.path('near'), folder.path('far'));
+  const end = await slave.start({ path: folder.path('far') }, folder.path, image);
+  return {
+    reach: { link: serialLink(folder.path('near')) },
+    async end() {
+      await end();
+      await bridge.close();
+      folder.remove();
+    },
+  };
+}

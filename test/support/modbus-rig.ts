@@ -6,6 +6,7 @@ import { join } from 'node:path';
 import { PtyPort } from '../../daemon/virtual-rig/pty.ts';
 import type { DriverSink, LinkState, RawBlock } from '../../drivers/driver.ts';
 import type { LinkSpec, ModbusChannelSpec, ModbusTable, ModbusUnitSpec } from '../../drivers/line-spec.ts';
+import type { WriteAudit } from '../../drivers/modbus/writer.ts';
 
 export const debianPython = '/usr/bin/python3';
 
@@ -110,6 +111,9 @@ export function unitSpec(
   const base = { poll_s: 0.02, timeout_s: 0.1, gap_s: 0, maxRegisters: 125, maxGap: 0 };
   return { id: `unit${unit}`, unit, channels, ...base, ...more };
 }
+
+/** For writes whose record nobody reads. */
+export const noRecord: WriteAudit = { asked: async () => 1, answered: async () => undefined };
 
 /** Keeps all that a driver says. */
 export class Recorder implements DriverSink {

@@ -115,3 +115,12 @@ export function rtuPoller(
   const wire = new RtuWire(line, silence_s, 'none', clock, counters, unitOf);
   return { poller: new Poller(units, line, wire, clock, counters, events), wire };
 }
+
+/** Lets `poller` run until `end_s` of the clock, and stops it. */
+export async function runPoller(poller: Poller, clock: VirtualClock, end_s: number): Promise<void> {
+  poller.start();
+  await clock.runUntil(end_s);
+  const stopped = poller.stop();
+  await clock.runUntil(end_s + 1);
+  await stopped;
+}

@@ -1,30 +1,15 @@
 import { expect, it } from 'vitest';
 import { loadOf } from '../../../drivers/line-load.ts';
 import type { LinkSpec, ModbusLineSpec, ModbusUnitSpec } from '../../../drivers/line-spec.ts';
+import { channel, unitSpec } from '../../support/modbus-rig.ts';
 
 function port(baud: number): LinkSpec {
   return { kind: 'serial', path: '/dev/null', baud, dataBits: 8, parity: 'even', stopBits: 1 };
 }
 
 function unit(registers: number, poll_s: number, more: Partial<ModbusUnitSpec> = {}): ModbusUnitSpec {
-  return {
-    id: 'meter',
-    unit: 1,
-    poll_s,
-    timeout_s: 0.1,
-    gap_s: 0,
-    maxRegisters: 125,
-    maxGap: 8,
-    channels: Array.from({ length: registers }, (_, address) => ({
-      id: `c${address}`,
-      table: 'holding' as const,
-      address,
-      type: 'uint16' as const,
-      wordOrder: 'ABCD' as const,
-      bit: null,
-    })),
-    ...more,
-  };
+  const channels = Array.from({ length: registers }, (_, address) => channel('holding', address));
+  return unitSpec(1, channels, { id: 'meter', poll_s, ...more });
 }
 
 const line = (link: LinkSpec, ...units: ModbusUnitSpec[]): ModbusLineSpec => ({

@@ -1,6 +1,7 @@
 import { expect, it } from 'vitest';
 import { serialFrame } from '../../../../drivers/modbus/protocol.ts';
-import { rtuPoller, VirtualClock, VirtualLine } from '../../../support/virtual-line.ts';
+import { channel, unitSpec } from '../../../support/modbus-rig.ts';
+import { rtuPoller, runPoller, VirtualClock, VirtualLine } from '../../../support/virtual-line.ts';
 
 /** The process sleeps so long between the write and its look at the clock, in s. */
 const heldUp_s = 0.02;
@@ -23,23 +24,7 @@ it('states an interval that holds the instant of the reply also when the write w
     // It arrives after the process has woken up.
     return { bytes: serialFrame(1, Uint8Array.of(3, data.length, ...data)), delay_s: heldUp_s + 2e-3 };
   });
-  const unit = {
-    id: 'u1',
-    unit: 1,
-    poll_s: 0.1,
-    timeout_s: 0.05,
-    gap_s: 0,
-    maxRegisters: 125,
-    maxGap: 8,
-    channels: [0, 1].map((address) => ({
-      id: `h${address}`,
-      table: 'holding' as const,
-      address,
-      type: 'uint16' as const,
-      wordOrder: 'ABCD' as const,
-      bit: null,
-    })),
-  };
+  const unit = unitSpec(1, [channel('holding', 0), channel('holding', 1)], { poll_s: 0.1, timeout_s: 0.05 });
   const stated: { time_s: number; halfWidth_s: number }[] = [];
   const { poller, wire } = rtuPoller(
     [unit],
@@ -53,11 +38,7 @@ it('states an interval that holds the instant of the reply also when the write w
     },
   );
   line.receive = (chunk, time_s) => wire.receive(chunk, time_s);
-  poller.start();
-  await clock.runUntil(1.05);
-  const stopped = poller.stop();
-  await clock.runUntil(2);
-  await stopped;
+  await runPoller(poller, clock, 1.05);
   expect(stated.length).toBeGreaterThan(5);
   // The first request was the probe.
   const polls_s = acted_s.slice(-stated.length);

@@ -1,7 +1,8 @@
 import { expect, it } from 'vitest';
 import { silence_s } from '../../../../drivers/modbus/protocol.ts';
+import { channel, unitSpec } from '../../../support/modbus-rig.ts';
 import { answerOf, RequestReader } from '../../../support/rtu-slave.ts';
-import { rtuPoller, VirtualClock, VirtualLine } from '../../../support/virtual-line.ts';
+import { rtuPoller, runPoller, VirtualClock, VirtualLine } from '../../../support/virtual-line.ts';
 
 it('calls one slot that passed alone delayed, several in a row lost', async () => {
   const characterTime_s = 11 / 115_200;
@@ -19,27 +20,8 @@ it('calls one slot that passed alone delayed, several in a row lost', async () =
     return answer === null ? null : { bytes: answer, delay_s };
   });
   const slots: number[] = [];
-  const channel = {
-    id: 'h',
-    table: 'holding',
-    address: 0,
-    type: 'uint16',
-    wordOrder: 'ABCD',
-    bit: null,
-  } as const;
   const { poller, wire } = rtuPoller(
-    [
-      {
-        id: 'u',
-        unit: 1,
-        poll_s: 0.01,
-        timeout_s: 0.1,
-        gap_s: 0,
-        maxRegisters: 125,
-        maxGap: 0,
-        channels: [channel],
-      },
-    ],
+    [unitSpec(1, [channel('holding', 0)], { poll_s: 0.01 })],
     line,
     silence_s(115_200, characterTime_s),
     clock,
@@ -47,13 +29,9 @@ it('calls one slot that passed alone delayed, several in a row lost', async () =
     { reply: (_block, _read, slot) => slots.push(slot), answering: () => undefined },
   );
   line.receive = (bytes, time_s) => wire.receive(bytes, time_s);
-  poller.start();
-  await clock.runUntil(1);
+  await runPoller(poller, clock, 1);
   const steps = slots.slice(1).map((slot, i) => slot - slots[i]!);
   expect(steps.filter((step) => step > 1)).toEqual([2, 4]);
   expect(counters).toMatchObject({ slotsDelayed: 1, slotsLost: 3 });
   expect(poller.slotsLate(0)).toBe(1);
-  const stopped = poller.stop();
-  await clock.runUntil(2);
-  await stopped;
 });

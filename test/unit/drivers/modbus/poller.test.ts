@@ -2,33 +2,14 @@ import { describe, expect, it } from 'vitest';
 import type { ModbusChannelSpec, ModbusUnitSpec } from '../../../../drivers/line-spec.ts';
 import { serialFrame } from '../../../../drivers/modbus/protocol.ts';
 import { writeRegisterRequest } from '../../../../drivers/modbus/requests.ts';
-import { rtuPoller, VirtualClock, VirtualLine } from '../../../support/virtual-line.ts';
+import { channel, unitSpec } from '../../../support/modbus-rig.ts';
+import { rtuPoller, runPoller, VirtualClock, VirtualLine } from '../../../support/virtual-line.ts';
 
 const at = (...addresses: readonly number[]): ModbusChannelSpec[] =>
-  addresses.map((address) => ({
-    id: `h${address}`,
-    table: 'holding',
-    address,
-    type: 'uint16',
-    wordOrder: 'ABCD',
-    bit: null,
-  }));
+  addresses.map((address) => channel('holding', address));
 
-const unitSpec = (
-  unit: number,
-  channels: readonly ModbusChannelSpec[],
-  more: Partial<ModbusUnitSpec> = {},
-) => ({
-  id: `u${unit}`,
-  unit,
-  poll_s: 0.1,
-  timeout_s: 0.03,
-  gap_s: 0,
-  maxRegisters: 125,
-  maxGap: 8,
-  channels,
-  ...more,
-});
+const slowUnit = (unit: number, channels: readonly ModbusChannelSpec[], more: Partial<ModbusUnitSpec> = {}) =>
+  unitSpec(unit, channels, { poll_s: 0.1, timeout_s: 0.03, maxGap: 8, ...more });
 
 /** Register n holds n. `refuse` gives an exception code, 0 for a right answer, -1 for none. */
 async function poll(
@@ -65,19 +46,15 @@ async function poll(
     answering: () => undefined,
   });
   line.receive = (chunk, time_s) => wire.receive(chunk, time_s);
-  poller.start();
   then(poller, clock);
-  await clock.runUntil(end_s);
-  const stopped = poller.stop();
-  await clock.runUntil(end_s + 1);
-  await stopped;
+  await runPoller(poller, clock, end_s);
   return { counters, asked, replies };
 }
 
 describe('a read that is refused', () => {
   it('is parted at the hole in its registers, once, and both halves come from then on', async () => {
     // Register 5 is not there: 3 and 7 were to be read in one.
-    const { counters, asked, replies } = await poll([unitSpec(1, at(3, 7))], 1.05, ({ address, count }) =>
+    const { counters, asked, replies } = await poll([slowUnit(1, at(3, 7))], 1.05, ({ address, count }) =>
       address <= 5 && address + count > 5 ? 2 : 0,
     );
     expect(asked.filter((request) => request === '1:3:3+5')).toHaveLength(1);
@@ -89,7 +66,7 @@ describe('a read that is refused', () => {
   });
 
   it('costs its neighbours nothing where one channel is not there at all', async () => {
-    const { replies } = await poll([unitSpec(1, at(3, 6, 9))], 2.05, ({ address, count }) =>
+    const { replies } = await poll([slowUnit(1, at(3, 6, 9))], 2.05, ({ address, count }) =>
       address <= 6 && address + count > 6 ? 2 : 0,
     );
     expect(replies.filter(({ read }) => read === '3+1').length).toBeGreaterThan(15);
@@ -99,13 +76,13 @@ describe('a read that is refused', () => {
 
   it('is asked again in its slot after "busy", and not after "failure"', async () => {
     let left = 1;
-    const busy = await poll([unitSpec(1, at(3, 4, 5))], 0.35, ({ count }) =>
+    const busy = await poll([slowUnit(1, at(3, 4, 5))], 0.35, ({ count }) =>
       count === 3 && left-- > 0 ? 6 : 0,
     );
     expect(busy.counters['requestsRepeated']).toBe(1);
     expect(busy.replies.map(({ slot }) => slot)).toEqual([0, 1, 2, 3]);
     left = 1;
-    const failed = await poll([unitSpec(1, at(3, 4, 5))], 0.35, ({ count }) =>
+    const failed = await poll([slowUnit(1, at(3, 4, 5))], 0.35, ({ count }) =>
       count === 3 && left-- > 0 ? 4 : 0,
     );
     expect(failed.counters['requestsRepeated']).toBe(0);
@@ -114,7 +91,7 @@ describe('a read that is refused', () => {
 
   it('comes within its slot after one time-out', async () => {
     let left = 1;
-    const { replies, counters } = await poll([unitSpec(1, at(3, 4, 5))], 0.35, ({ count }) =>
+    const { replies, counters } = await poll([slowUnit(1, at(3, 4, 5))], 0.35, ({ count }) =>
       count === 3 && left-- > 0 ? -1 : 0,
     );
     expect(counters['requestsTimedOut']).toBe(1);
@@ -123,7 +100,7 @@ describe('a read that is refused', () => {
 
   it('is never merged over registers that must not be read', async () => {
     const noRead = [{ table: 'holding', address: 5, count: 1 }] as const;
-    const { asked } = await poll([unitSpec(1, at(3, 4, 7, 8), { noRead })], 0.5, () => 0);
+    const { asked } = await poll([slowUnit(1, at(3, 4, 7, 8), { noRead })], 0.5, () => 0);
     expect(asked.filter((request) => /:3\+[3-9]/.test(request))).toEqual([]);
   });
 });
@@ -131,7 +108,7 @@ describe('a read that is refused', () => {
 describe('a dead unit', () => {
   it('is left alone for 5, 10, 30 and 60 s while another answers, which loses next to nothing', async () => {
     const { asked, replies } = await poll(
-      [unitSpec(1, at(1, 2, 3)), unitSpec(2, at(1, 2, 3))],
+      [slowUnit(1, at(1, 2, 3)), slowUnit(2, at(1, 2, 3))],
       240,
       ({ unit }) => (unit === 2 ? -1 : 0),
     );
@@ -143,8 +120,8 @@ describe('a dead unit', () => {
 
 describe('devices of one address', () => {
   it('are asked as one unit at their own rates', async () => {
-    const fast = unitSpec(1, at(1, 2, 3), { poll_s: 0.02 });
-    const slow = { ...unitSpec(1, at(100, 101, 102, 103)), id: 'slow' };
+    const fast = slowUnit(1, at(1, 2, 3), { poll_s: 0.02 });
+    const slow = { ...slowUnit(1, at(100, 101, 102, 103)), id: 'slow' };
     const { replies } = await poll([fast, slow], 1.01, () => 0);
     expect(replies.filter(({ block }) => block === 0).length).toBeGreaterThanOrEqual(50);
     expect(replies.filter(({ block }) => block === 1).length).toBeGreaterThanOrEqual(10);
@@ -155,7 +132,7 @@ describe('an order', () => {
   it('goes between the polls and comes back with its answer', async () => {
     let kind = '';
     const { asked, replies } = await poll(
-      [unitSpec(1, at(1, 2, 3))],
+      [slowUnit(1, at(1, 2, 3))],
       1.05,
       () => 0,
       (poller, clock) => {
@@ -174,7 +151,7 @@ describe('an order', () => {
   it('is never repeated by itself', async () => {
     let kind = '';
     const { asked } = await poll(
-      [unitSpec(1, at(1, 2, 3))],
+      [slowUnit(1, at(1, 2, 3))],
       1.05,
       ({ functionCode }) => (functionCode === 6 ? -1 : 0),
       (poller, clock) => {
