@@ -119,7 +119,8 @@ export async function enterCalibrations(
   // The whole file anew under another name: a power cut leaves the old ledger or the new one, never half a line.
   const temporary = `${path}.tmp-${process.pid}`;
   await files.makeFolder(config.dataFolder);
-  await writeWhole(files, temporary, pieces([...lines, ...fresh]));
+  const text = [...lines, ...fresh].map((line) => `${JSON.stringify(line)}\n`).join('');
+  await writeWhole(files, temporary, [Buffer.from(text)]);
   await files.rename(temporary, path);
   await files.syncFolder(config.dataFolder);
   return fresh.length;
@@ -141,10 +142,6 @@ function linesOf(rig: string, channel: ChannelConfig, wall_ms: number): readonly
           },
         ],
   );
-}
-
-async function* pieces(lines: readonly LedgerLine[]): AsyncGenerator<Uint8Array> {
-  for (const line of lines) yield Buffer.from(`${JSON.stringify(line)}\n`, 'utf8');
 }
 
 function fingerprint(written: string): string {

@@ -107,7 +107,9 @@ export class EventFolderWrite {
       await files.makeFolder(temporary);
       const { header, blocks } = this.content;
       await writeWhole(files, join(temporary, 'trace.bin'), encodeTrace(traceHeaderOf(header), blocks));
-      await writeWhole(files, join(temporary, 'event.json'), jsonPieces(header));
+      await writeWhole(files, join(temporary, 'event.json'), [
+        Buffer.from(`${JSON.stringify(header, null, 1)}\n`),
+      ]);
       await files.syncFolder(temporary);
       await files.rename(temporary, folder);
       this.isRenamed = true;
@@ -133,10 +135,6 @@ function traceHeaderOf(header: EventHeader): TraceHeader {
     })),
     channels: header.config.channels.map(({ id, unit, scale, offset }) => ({ id, unit, scale, offset })),
   };
-}
-
-async function* jsonPieces(value: unknown): AsyncGenerator<Uint8Array> {
-  yield Buffer.from(`${JSON.stringify(value, null, 1)}\n`, 'utf8');
 }
 
 /** Reads `event.json`; throws `DataError` when it is not one. */

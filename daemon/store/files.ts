@@ -186,7 +186,7 @@ export function messageOf(error: unknown): string {
 export async function writeWhole(
   files: Files,
   path: string,
-  pieces: AsyncIterable<Uint8Array>,
+  pieces: Iterable<Uint8Array> | AsyncIterable<Uint8Array>,
 ): Promise<void> {
   const file = await files.create(path);
   try {

@@ -27,12 +27,8 @@ export async function readRemoved(folder: string, files: Files): Promise<Removed
 export async function removeTrace(folder: string, note: RemovedTrace, files: Files): Promise<number> {
   const path = join(folder, 'trace.bin');
   const { size_bytes } = await files.facts(path);
-  await writeWhole(files, join(folder, noteName), pieces(note));
+  await writeWhole(files, join(folder, noteName), [Buffer.from(`${JSON.stringify(note)}\n`)]);
   await files.syncFolder(folder);
   await files.remove(path);
   return size_bytes;
-}
-
-async function* pieces(note: RemovedTrace): AsyncGenerator<Uint8Array> {
-  yield Buffer.from(`${JSON.stringify(note)}\n`, 'utf8');
 }

@@ -8,6 +8,7 @@
  */
 import type { GroupSpec, RawBlock } from '../../drivers/driver.ts';
 import { DataError } from '../errors.ts';
+import { messageOf } from './files.ts';
 import {
   chunkHeaderBytes,
   chunkNumbers,
@@ -137,7 +138,7 @@ export function decodeTrace(bytes: Uint8Array, name = 'trace.bin'): Trace {
       for (const block of decodeChunk(header.groups, chunk)) blocks.push(block);
       chunks++;
     } catch (error) {
-      damage.push({ offset: at, why: error instanceof Error ? error.message : String(error) });
+      damage.push({ offset: at, why: messageOf(error) });
     }
     at = chunk.end;
   }

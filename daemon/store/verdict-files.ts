@@ -36,7 +36,7 @@ export async function readVerdict(folder: string, revision: number, files: Files
 export async function writeVerdict(folder: string, verdict: Verdict, files: Files): Promise<string> {
   const path = join(folder, verdictName(verdict.revision));
   const temporary = `${path}.tmp-${process.pid}`;
-  await writeWhole(files, temporary, pieces(verdict));
+  await writeWhole(files, temporary, [Buffer.from(`${JSON.stringify(verdict, null, 1)}\n`)]);
   try {
     await files.publish(temporary, path);
   } catch (error) {
@@ -71,8 +71,4 @@ function isAlive(pid: number): boolean {
     // EPERM: it lives and is somebody else's.
     return codeOf(error) !== 'ESRCH';
   }
-}
-
-async function* pieces(verdict: Verdict): AsyncGenerator<Uint8Array> {
-  yield Buffer.from(`${JSON.stringify(verdict, null, 1)}\n`, 'utf8');
 }
