@@ -31,11 +31,10 @@ export interface DiskRingOptions {
   readonly mostPending_bytes?: number;
 }
 
-/** Why the ring does not take what comes; null while it does. `since_s` is monotonic. */
-export interface RingTrouble {
+/** Why the ring does not take what comes. */
+interface RingTrouble {
   readonly code: string;
   readonly why: string;
-  readonly since_s: number;
 }
 
 export class DiskRing {
@@ -48,6 +47,7 @@ export class DiskRing {
     ringScansOutrun: 0,
     ringBytesWritten: 0,
   } satisfies Counters;
+  /** Null while the disk takes what comes. */
   trouble: RingTrouble | null = null;
   private readonly options: DiskRingOptions;
   private readonly quiet: QuietLog;
@@ -143,8 +143,7 @@ export class DiskRing {
       this.trouble = null;
     } catch (error) {
       this.counters.ringCommitsFailed++;
-      const since_s = this.trouble?.since_s ?? now_s;
-      this.trouble = { code: codeOf(error), why: messageOf(error), since_s };
+      this.trouble = { code: codeOf(error), why: messageOf(error) };
       this.quiet.warn({ why: messageOf(error) }, 'ring commit failed, will be tried again');
       this.due_s = this.options.now_s() + retry_s;
     }

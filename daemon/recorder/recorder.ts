@@ -208,19 +208,13 @@ class RunningRecorder implements Recorder {
 
   status(): StatusMessage {
     const time_s = monotonic_s();
-    const isDriveOn = this.detector.isDriveOn;
-    const tripIn_s = isDriveOn === false ? null : (this.forecast?.tripIn_s(time_s) ?? null);
-    const lines = this.lines.map((line) => line.status);
-    const trip_s = this.events.current?.trip_s ?? null;
-    const links = lines.map((line) => line.link);
     const loops = this.lines.flatMap((line) => line.loops);
     const channels = channelStatuses(this.config.channels, loops, this.clock.at_ms(time_s));
     return {
       kind: 'status',
       time_s,
-      phase: phaseOf({ now_s: time_s, links, trip_s, isDriveOn, tripIn_s }),
-      tripIn_s: trip_s === null ? tripIn_s : null,
-      lines,
+      ...this.doing(time_s),
+      lines: this.lines.map((line) => line.status),
       counters: this.counters(),
       ...diskStatus(this.disk, this.ring, this.writer),
       ...(channels.length === 0 ? {} : { channels }),
@@ -247,6 +241,18 @@ class RunningRecorder implements Recorder {
     await this.server?.stop();
     this.prepared.release();
     this.log.info({ counters: this.counters() }, 'recorder stopped');
+  }
+
+  /** What the rig does now. */
+  private doing(now_s: number): Pick<StatusMessage, 'phase' | 'tripIn_s'> {
+    const isDriveOn = this.detector.isDriveOn;
+    const tripIn_s = isDriveOn === false ? null : (this.forecast?.tripIn_s(now_s) ?? null);
+    const links = this.lines.map(({ link }) => link);
+    const trip_s = this.events.current?.trip_s ?? null;
+    return {
+      phase: phaseOf({ now_s, links, trip_s, isDriveOn, tripIn_s }),
+      tripIn_s: trip_s === null ? tripIn_s : null,
+    };
   }
 
   private counters(): Counters {
@@ -282,11 +288,11 @@ class RunningRecorder implements Recorder {
     }
     this.ring.tick(now_s);
     this.disk.tick(now_s, this.clock.at_ms(now_s));
-    const status = this.status();
-    if (now_s >= this.statusDue_s || status.phase !== this.phase) {
+    const { phase } = this.doing(now_s);
+    if (now_s >= this.statusDue_s || phase !== this.phase) {
       this.statusDue_s = now_s + statusPeriod_s;
-      this.phase = status.phase;
-      this.live.latest(status);
+      this.phase = phase;
+      this.live.latest(this.status());
     }
     this.watchServer(now_s);
   }
