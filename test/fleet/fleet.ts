@@ -4,6 +4,7 @@ import { once } from 'node:events';
 import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { residentMemory_MB } from '../soak/memory.ts';
 import { startMosquitto } from '../support/brokers.ts';
 import { freePort, startVictoria } from '../support/databases.ts';
 import type { CounterReport } from './counter.ts';
@@ -101,8 +102,8 @@ export async function runFleet(plan: FleetPlan): Promise<FleetResult> {
       },
       rss_bytes: {
         stations: done.reduce((sum, { rss_bytes }) => sum + rss_bytes, 0),
-        broker: rssOf(broker.pid),
-        history: rssOf(history.pid),
+        broker: (residentMemory_MB(broker.pid) ?? 0) * 2 ** 20,
+        history: (residentMemory_MB(history.pid) ?? 0) * 2 ** 20,
       },
     };
   } finally {
@@ -206,10 +207,4 @@ function cpuOf(pid: number): number {
   const text = readFileSync(`/proc/${pid}/stat`, 'utf8');
   const fields = text.slice(text.lastIndexOf(')') + 2).split(' ');
   return (Number(fields[11]) + Number(fields[12])) / 100;
-}
-
-/** Resident size now, in bytes. */
-function rssOf(pid: number): number {
-  const text = readFileSync(`/proc/${pid}/status`, 'utf8');
-  return Number(/^VmRSS:\s+(\d+) kB/m.exec(text)?.[1] ?? 0) * 1024;
 }
