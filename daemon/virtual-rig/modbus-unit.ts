@@ -18,7 +18,6 @@
  * No clock inside: every call is told the time.
  */
 import { crc16 } from '../../drivers/modbus/crc.ts';
-import { exceptionBit, exceptionCode, serialFrame } from '../../drivers/modbus/protocol.ts';
 import { type DeviceSpec, ModbusDevice } from './modbus-device.ts';
 import type { Random } from './random.ts';
 import type { ReadSource } from './register-map.ts';
@@ -50,6 +49,9 @@ export interface Answer {
   readonly pdu: Uint8Array;
   readonly after_s: number;
 }
+
+/** Exception of a gateway whose unit does not answer (Modbus Application Protocol V1.1b3, 7). */
+const noResponse = 0x0b;
 
 interface Unit {
   readonly spec: UnitSpec;
@@ -125,7 +127,7 @@ export class ModbusBus {
     if (frame[0] === 0) for (const { device } of this.#units.values()) device.obey(frame.slice(1, -2));
     const answer = this.#ask(frame[0]!, frame.slice(1, -2));
     if (answer === null) return null;
-    const bytes = serialFrame(frame[0]!, answer.pdu);
+    const bytes = withCrc(Uint8Array.of(frame[0]!, ...answer.pdu, 0, 0));
     // A unit does one thing after the other: what it is asked meanwhile is answered after what it owes.
     const unit = this.#units.get(frame[0]!)!;
     const next_s = unit.owedUntil_s + this.gap_s + unit.spec.turnaround_s;
@@ -138,7 +140,7 @@ export class ModbusBus {
     if (this.#units.has(unit)) return this.#ask(unit, pdu);
     if (unit === 0) return null;
     this.counters.exceptionsSent++;
-    return { pdu: Uint8Array.of(pdu[0]! | exceptionBit, exceptionCode.noResponse), after_s: 0 };
+    return { pdu: Uint8Array.of(pdu[0]! | 0x80, noResponse), after_s: 0 };
   }
 
   /** The line tells when a reply is really on it. */
@@ -156,8 +158,16 @@ export class ModbusBus {
       after_s += this.#random.between(0, unit.faults.latest_s);
       this.counters.repliesDelayed++;
     }
-    if ((reply[0]! & exceptionBit) !== 0) this.counters.exceptionsSent++;
+    if ((reply[0]! & 0x80) !== 0) this.counters.exceptionsSent++;
     this.counters.repliesSent++;
     return { pdu: reply, after_s };
   }
+}
+
+/** Puts the CRC into the last two bytes. */
+function withCrc(frame: Uint8Array): Uint8Array {
+  const crc = crc16(frame, 0, frame.length - 2);
+  frame[frame.length - 2] = crc & 0xff;
+  frame[frame.length - 1] = crc >> 8;
+  return frame;
 }
