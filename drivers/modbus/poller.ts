@@ -176,11 +176,13 @@ export class Poller {
 
   /**
    * Sends one request between the polls; to all units (`unit` null) as a broadcast, whose reply is empty and comes when it
-   * is sent. Null: so many wait already that it was not taken.
+   * is sent. Unsent while the line is closed: nobody wants it carried out when it comes back. Null: so many wait already that
+   * it was not taken.
    */
   order(unit: UnitHealth | null, request: Request): Promise<Outcome> | null {
     if (this.#isStopped) return null;
     const outcome = this.#orders.add(unit, request);
+    if (!this.#line.isOpen) this.#orders.abandon();
     this.#wake();
     return outcome;
   }

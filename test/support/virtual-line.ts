@@ -63,7 +63,7 @@ export type Answering = (request: Uint8Array, end_s: number) => { bytes: Uint8Ar
 
 /** A paced line to one device that answers in order. `receive` is given what arrives, byte times kept. */
 export class VirtualLine implements WireLine {
-  readonly isOpen = true;
+  isOpen = true;
   readonly characterTime_s: number;
   readonly #clock: VirtualClock;
   readonly #answering: Answering;

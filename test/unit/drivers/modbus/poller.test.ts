@@ -22,7 +22,11 @@ async function poll(
     count: number;
     now_s: number;
   }) => number,
-  then: (poller: ReturnType<typeof rtuPoller>['poller'], clock: VirtualClock) => void = () => undefined,
+  then: (
+    poller: ReturnType<typeof rtuPoller>['poller'],
+    clock: VirtualClock,
+    line: VirtualLine,
+  ) => void = () => undefined,
 ) {
   const clock = new VirtualClock();
   const counters: Record<string, number> = {};
@@ -46,7 +50,7 @@ async function poll(
     answering: () => undefined,
   });
   line.receive = (chunk, time_s) => wire.receive(chunk, time_s);
-  then(poller, clock);
+  then(poller, clock, line);
   await runPoller(poller, clock, end_s);
   return { counters, asked, replies };
 }
@@ -146,6 +150,28 @@ describe('an order', () => {
     expect(kind).toBe('reply');
     expect(asked.filter((request) => request === '1:6:9+7')).toHaveLength(1);
     expect(replies).toHaveLength(11);
+  });
+
+  it('is refused while the line is closed, not kept until it comes back', async () => {
+    const outcomes: unknown[] = [];
+    const { asked } = await poll(
+      [slowUnit(1, at(1, 2, 3))],
+      2.05,
+      () => 0,
+      (poller, clock, line) => {
+        clock.at(0.5, () => {
+          line.isOpen = false;
+          const order = poller.order(poller.blocks[0]!.unit, writeRegisterRequest(9, 7));
+          void order?.then((outcome) => outcomes.push(outcome));
+        });
+        clock.at(1, () => {
+          expect(outcomes).toHaveLength(1);
+          line.isOpen = true;
+        });
+      },
+    );
+    expect(outcomes).toEqual([{ kind: 'unsent', why: 'the line is closed' }]);
+    expect(asked.filter((request) => request.startsWith('1:6'))).toEqual([]);
   });
 
   it('is never repeated by itself', async () => {
