@@ -36,13 +36,15 @@ export function recordingOfCsv(table: CsvTable, channels: RecordingLineSpec['cha
     );
   }
   const rows = table.time_s.length;
-  const missing = (column: string): number =>
-    table.missing.get(column)?.reduce((sum, mark) => sum + mark, 0) ?? 0;
-  const isSparse = (column: string): boolean => missing(column) > sparse_ratio * rows;
+  const isWhole = (column: string): boolean => !table.missing.has(column);
+  const isSparse = (column: string): boolean => {
+    const missing = table.missing.get(column)?.reduce((sum, mark) => sum + mark, 0) ?? 0;
+    return missing > sparse_ratio * rows;
+  };
   // Quality is told per scan of a group: a column with empty cells is alone, so that it makes no other one suspect.
   const sets = [
-    wanted.filter((column) => missing(column) === 0),
-    ...wanted.filter((column) => missing(column) > 0).map((column) => [column]),
+    wanted.filter(isWhole),
+    ...wanted.filter((column) => !isWhole(column)).map((column) => [column]),
   ];
   const groups: GroupSpec[] = [];
   const blocks: RawBlock[] = [];
@@ -52,7 +54,7 @@ export function recordingOfCsv(table: CsvTable, channels: RecordingLineSpec['cha
       ? rowsWithNumber(table, columns[0])
       : Int32Array.from({ length: rows }, (_, i) => i);
     const interval_s = spacing_s(table.time_s, own) ?? table.interval_s;
-    const id = missing(columns[0]) > 0 ? `recording:${columns[0]}` : 'recording';
+    const id = isWhole(columns[0]) ? 'recording' : `recording:${columns[0]}`;
     blocks.push(...blocksOf(table, own, columns, interval_s, groups.length));
     groups.push({ id, channels: columns, encoding: 'f64', nominalInterval_s: interval_s });
   }
