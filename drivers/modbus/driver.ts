@@ -125,7 +125,7 @@ export class ModbusDriver implements Driver {
     await this.#stopping;
   }
 
-  /** Writes to one device, or to all (`broadcast`); see `writer.ts`. Never rejects: a refusal is an answer. */
+  /** Writes to one device, or to all (`broadcast`). A refusal is an answer; rejects only as `Writer.write` does. */
   write(order: WriteOrder, audit: WriteAudit): Promise<WriteAnswer> {
     return this.#writer.write(order, audit);
   }
