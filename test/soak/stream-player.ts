@@ -4,9 +4,9 @@ import { PacedLine } from '../../daemon/virtual-rig/paced-line.ts';
 import type { Port } from '../../daemon/virtual-rig/port.ts';
 import { Random } from '../../daemon/virtual-rig/random.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
-import { encodeFrame } from '../../drivers/serial-frames/frame.ts';
 import { type StreamLine, streamBaud } from './lines.ts';
-import { frameScans, streamColumns, streamValues } from './values.ts';
+import { encodeStreamFrame } from './stream-frame.ts';
+import { frameScans } from './values.ts';
 
 /** What became of a frame on its way to the port. */
 export const frameFate = {
@@ -44,9 +44,6 @@ export class StreamPlayer {
   frames = 0;
   #sending: Sending[] = [];
   #turned = 0;
-  readonly #columns = new Int32Array(streamColumns.length);
-  readonly #digital = new Uint16Array(frameScans);
-  readonly #samples = new Int32Array(frameScans * (streamColumns.length - 1));
 
   constructor(line: StreamLine, port: Port, seed: number) {
     this.line = line;
@@ -81,7 +78,7 @@ export class StreamPlayer {
       this.#note(frame, frameFate.unplugged);
       return;
     }
-    const bytes = this.#encode(frame);
+    const bytes = encodeStreamFrame(this.line, frame);
     const before_bytes = this.wire.bytesOverrun;
     this.wire.send(bytes, due_s);
     if (this.wire.bytesOverrun > before_bytes) this.#note(frame, frameFate.overrun);
@@ -99,26 +96,6 @@ export class StreamPlayer {
     if (first.left_bytes > 0) return;
     this.#note(first.frame, first.fate);
     this.#sending.shift();
-  }
-
-  #encode(frame: number): Uint8Array {
-    const analog = streamColumns.length - 1;
-    for (let i = 0; i < frameScans; i++) {
-      streamValues(frame * frameScans + i, this.line.salt, this.#columns, 0);
-      this.#samples.set(this.#columns.subarray(0, analog), i * analog);
-      this.#digital[i] = this.#columns[analog]!;
-    }
-    return encodeFrame({
-      sequence: frame * frameScans,
-      period_ns: Math.round(1e9 / this.line.rate_Hz),
-      channels: analog,
-      scans: frameScans,
-      isWide: false,
-      isOverRange: false,
-      status: 0,
-      digital: this.#digital,
-      samples: this.#samples,
-    });
   }
 
   #note(frame: number, fate: number): void {
