@@ -106,7 +106,7 @@ export class BusAudit {
     }
   }
 
-  result(listening: Listening, counters: Counters, diskDropped: number): BusResult {
+  result(listening: Listening, counters: Counters): BusResult {
     const lost: Record<string, number> = {};
     let unexplained = 0;
     for (const { replies, used } of this.#blocks.values()) {
@@ -125,11 +125,9 @@ export class BusAudit {
     const onTime = lost['given up by the recorder'] ?? 0;
     const cutOff = sent - accepted - refused - timedOut;
     if (onTime > timedOut + cutOff) unexplained += onTime - timedOut - cutOff;
-    if (this.#recorded + diskDropped !== count('repliesReceived')) {
-      unexplained += Math.abs(count('repliesReceived') - this.#recorded - diskDropped);
-      this.#say(
-        `${count('repliesReceived')} replies accepted, ${this.#recorded} recorded, ${diskDropped} dropped by the disk`,
-      );
+    if (this.#recorded !== count('repliesReceived')) {
+      unexplained += Math.abs(count('repliesReceived') - this.#recorded);
+      this.#say(`${count('repliesReceived')} replies accepted, ${this.#recorded} recorded`);
     }
     const blocks = [...this.#blocks.values()];
     const slots = blocks.reduce((sum, { lastSlot }) => sum + lastSlot + 1, 0);
@@ -188,7 +186,7 @@ export class BusAudit {
   }
 }
 
-function reasonOf({ tick, delay_s, fate }: PlayedReply, { from_s, to_s, diskTroubles }: Listening): string {
+function reasonOf({ tick, delay_s, fate }: PlayedReply, { from_s, to_s }: Listening): string {
   const at_s = tick * tick_s;
   if (at_s < from_s) return 'before the recorder listened';
   if (at_s > to_s - timeout_s) return 'after the recorder was told to stop';
@@ -196,8 +194,7 @@ function reasonOf({ tick, delay_s, fate }: PlayedReply, { from_s, to_s, diskTrou
   if (fate === replyFate.overrun) return 'the port was full';
   if (fate === replyFate.unplugged) return 'unplugged';
   if (delay_s > timeout_s / 2) return 'late, discarded';
-  const isTrouble = diskTroubles.some(([start_s, end_s]) => at_s >= start_s && at_s <= end_s);
-  return isTrouble ? 'disk full, or given up by the recorder' : 'given up by the recorder';
+  return 'given up by the recorder';
 }
 
 /** How long after its instant on the grid each poll was. A slot that was skipped moves the numbers, not the grid. */

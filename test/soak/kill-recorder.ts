@@ -19,7 +19,6 @@ export interface ToKilled {
 /** What has been acknowledged; it must be there for ever. */
 export type FromKilled =
   | { readonly kind: 'started' }
-  | { readonly kind: 'server'; readonly pid: number }
   | { readonly kind: 'event'; readonly event: string }
   | { readonly kind: 'verdict'; readonly event: string; readonly file: string };
 

@@ -10,7 +10,7 @@ import { createDriver } from '../../drivers/registry.ts';
 import { teed } from './tee.ts';
 
 /** `teeFolder`: what the drivers deliver is written there, a file a line. */
-export type ToRecorderWorker = { readonly config: RigConfig; readonly teeFolder: string } | 'status' | 'stop';
+export type ToRecorderWorker = { readonly config: RigConfig; readonly teeFolder: string } | 'stop';
 
 /** How late the event loop of the recorder was, in ms. */
 export interface LoopLateness {
@@ -21,7 +21,6 @@ export interface LoopLateness {
 
 export type FromRecorderWorker =
   | { readonly kind: 'started' }
-  | { readonly kind: 'ready' }
   | { readonly kind: 'trip'; readonly trip: TripMessage }
   | { readonly kind: 'event'; readonly event: string; readonly folder: string }
   | { readonly kind: 'verdict'; readonly event: string }
@@ -57,9 +56,7 @@ function tellStatus(own: Recorder): void {
 }
 
 async function handle(message: ToRecorderWorker): Promise<void> {
-  if (message === 'status') {
-    if (recorder !== null) tellStatus(recorder);
-  } else if (message === 'stop') {
+  if (message === 'stop') {
     await recorder?.stop();
     if (recorder !== null) tellStatus(recorder);
     process.disconnect();
@@ -69,7 +66,6 @@ async function handle(message: ToRecorderWorker): Promise<void> {
       createDriver: async (line) => teed(await createDriver(line), join(message.teeFolder, `${line.id}.tee`)),
       log: createLog('info'),
     });
-    recorder.on('ready', () => tell({ kind: 'ready' }));
     recorder.on('trip', (trip) => tell({ kind: 'trip', trip }));
     recorder.on('event-closed', ({ event, folder }) => tell({ kind: 'event', event, folder }));
     recorder.on('verdict', ({ event }) => tell({ kind: 'verdict', event }));

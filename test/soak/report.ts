@@ -24,7 +24,7 @@ export function reportText(result: SoakResult): string {
     ...result.streams.map(
       ({ line, counted, uncounted, misnumbered, outsideHalfWidth, recorded, worstExcess_s }) =>
         `- ${line}, by the recorder's own count: ${counted.before} before its first scan, ${counted.line} lost on the line, ${counted.discarded} discarded, ` +
-        `${counted.disk} dropped by the disk, ${counted.after} after its last; off by ${uncounted}; ` +
+        `${counted.after} after its last; off by ${uncounted}; ` +
         `misnumbered ${misnumbered} times; ${percent(outsideHalfWidth, recorded)} of the instants outside their half-width ` +
         `(by ${(worstExcess_s * 1e3).toFixed(2)} ms at most)`,
     ),

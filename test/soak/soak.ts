@@ -9,6 +9,7 @@ import { type Driver, monotonic_s } from '../../drivers/driver.ts';
 import { createDriver } from '../../drivers/registry.ts';
 import { BusAudit, type BusResult } from './bus-audit.ts';
 import { auditEvents, type EventResult } from './event-audit.ts';
+import { failuresOf } from './failures.ts';
 import type { Control } from './faults-preload.ts';
 import { type SoakLine, soakConfig, soakLines } from './lines.ts';
 import { childrenOf, type MemorySample, residentMemory_MB, type Slope, slopeOf } from './memory.ts';
@@ -63,10 +64,6 @@ export interface SoakResult {
 const look_s = 5;
 /** Heaps grow to their size at first: what a run shows before is left out, in s, but never more than half of the run. */
 const warmUp_s = 600;
-/** Growth that is surely more than this fails, in MB/h. */
-const mostGrowth_MBph = 10;
-/** Shorter runs say nothing about growth, in minutes. */
-const leastForGrowth = 30;
 /** The lines are open so long after the recorder has started at the latest, in s. */
 const opening_s = 3;
 /** What is owed is written so long after the faults have ended, in s. */
@@ -94,7 +91,6 @@ class SoakRun {
   readonly #verdicts = new Set<string>();
   readonly #memory: { recorder: MemorySample[]; server: MemorySample[] } = { recorder: [], server: [] };
   readonly #servers = new Set<number>();
-  readonly #diskTroubles: [number, number][] = [];
   readonly #faults: Record<string, number> = {};
   #control: Control = { clock_ms: 0, disk: 'well' };
   #start_s = 0;
@@ -197,13 +193,9 @@ class SoakRun {
   async audit(): Promise<SoakResult> {
     const { minutes, seed, folder, say } = this.#options;
     const status = this.#status!;
-    const listening: Listening = {
-      from_s: this.#listening_s,
-      to_s: this.#stop_s,
-      diskTroubles: this.#diskTroubles,
-    };
+    const listening: Listening = { from_s: this.#listening_s, to_s: this.#stop_s };
     say('auditing');
-    const config = soakConfig(folder, await this.#addresses());
+    const config = soakConfig(folder, noAddresses());
     const streams: StreamResult[] = [];
     const buses: BusResult[] = [];
     let trips: TripResult | null = null;
@@ -219,8 +211,8 @@ class SoakRun {
           delivered += block.scans;
           audit.add(block);
         }
-        streams.push(audit.result(listening, counters['scansLost']!, 0, counters['scansDiscarded']));
-        trips ??= auditTrips(own, audit.delivered(listening), this.#trips);
+        streams.push(audit.result(listening, counters['scansLost']!, counters['scansDiscarded']));
+        trips ??= auditTrips(own, audit.delivered(), this.#trips);
       } else {
         const own: BusNotes = JSON.parse(notes);
         const audit = new BusAudit(line, own);
@@ -229,7 +221,7 @@ class SoakRun {
           delivered += block.scans;
           audit.add(block, driver.groups[block.group]!.channels);
         }
-        buses.push(audit.result(listening, counters, 0));
+        buses.push(audit.result(listening, counters));
       }
     }
     const events = await auditEvents(config.dataFolder, this.#closed, soakLines);
@@ -255,16 +247,6 @@ class SoakRun {
       serversSeen: this.#servers.size,
     };
     return { ...result, failures: failuresOf(result) };
-  }
-
-  /** Ports have gone by now; only their kind matters. */
-  async #addresses(): Promise<Record<string, PortAddress>> {
-    return Object.fromEntries(
-      soakLines.map(({ id, transport }) => [
-        id,
-        transport === 'pty' ? { kind: 'serial', path: '/none' } : { kind: 'tcp', host: '127.0.0.1', port: 1 },
-      ]),
-    );
   }
 
   get #controlPath(): string {
@@ -343,58 +325,12 @@ class SoakRun {
   }
 }
 
-/** What must not be; a loss with a reason may. */
-function failuresOf(result: Omit<SoakResult, 'failures'>): string[] {
-  const failures: string[] = [];
-  const want = (isRight: boolean, what: string) => {
-    if (!isRight) failures.push(what);
-  };
-  for (const each of result.streams) {
-    const { line } = each;
-    want(each.recorded > 0, `${line}: nothing was recorded`);
-    want(each.unexplained === 0, `${line}: ${each.unexplained} scans are missing for no known reason`);
-    want(each.uncounted === 0, `${line}: the sum is off by ${each.uncounted} scans`);
-    want(each.misnumbered === 0, `${line}: ${each.misnumbered} times the scan number was wrong`);
-    want(each.wrongValues === 0, `${line}: ${each.wrongValues} wrong values`);
-    for (const example of each.examples) failures.push(`${line}: ${example}`);
-  }
-  for (const each of result.buses) {
-    const { line } = each;
-    want(each.recorded > 0, `${line}: nothing was recorded`);
-    want(each.unexplained === 0, `${line}: ${each.unexplained} replies are missing for no known reason`);
-    want(
-      each.cutOff >= 0 && each.cutOff <= each.mostCutOff,
-      `${line}: ${each.cutOff} polls ended in no known way, ${each.mostCutOff} could be cut off`,
-    );
-    want(
-      each.slotsLeft >= 0 && each.slotsLeft <= each.mostSlotsLeft,
-      `${line}: the counters explain ${each.slotsLeft} slots more than there were`,
-    );
-    want(each.wrongValues === 0, `${line}: ${each.wrongValues} wrong values`);
-    for (const example of each.examples) failures.push(`${line}: ${example}`);
-  }
-  const { trips, events, ring, recorderMemory, serverMemory, minutes } = result;
-  want(ring.recorded > 0 && ring.left === 0, `the sum of the disk ring is off by ${ring.left} scans`);
-  want(trips.missed.length === 0, `${trips.missed.length} trips were not declared`);
-  want(trips.false.length === 0, `${trips.false.length} trips were declared that were none`);
-  want(
-    events.acknowledged === trips.declared,
-    `${trips.declared} trips declared, ${events.acknowledged} events acknowledged`,
+/** Of ports that have gone; only their kind matters. */
+function noAddresses(): Record<string, PortAddress> {
+  return Object.fromEntries(
+    soakLines.map(({ id, transport }) => [
+      id,
+      transport === 'pty' ? { kind: 'serial', path: '/none' } : { kind: 'tcp', host: '127.0.0.1', port: 1 },
+    ]),
   );
-  want(events.whole === events.folders, `${events.folders - events.whole} events are not whole`);
-  want(events.judged === events.folders, `${events.folders - events.judged} events have no verdict`);
-  want(events.wrongValues === 0, `${events.wrongValues} wrong values in events`);
-  failures.push(...events.troubles.slice(0, 5));
-  if (minutes >= leastForGrowth) {
-    for (const [who, slope] of [
-      ['recorder', recorderMemory],
-      ['server', serverMemory],
-    ] as const) {
-      want(
-        slope !== null && slope.slope - slope.halfWidth <= mostGrowth_MBph,
-        `the ${who} grows by ${slope?.slope.toFixed(1)} MB/h`,
-      );
-    }
-  }
-  return failures;
 }

@@ -14,8 +14,8 @@ export interface StreamResult {
   readonly lost: Readonly<Record<string, number>>;
   /** Neither recorded nor lost for a known reason: must be 0. */
   readonly unexplained: number;
-  /** What the recorder itself counted: before its first scan, lost on the line, dropped by its disk, after its last scan. */
-  readonly counted: Readonly<Record<'before' | 'line' | 'discarded' | 'disk' | 'after', number>>;
+  /** What the recorder itself counted: before its first scan, lost on the line, without a time that fits, after its last scan. */
+  readonly counted: Readonly<Record<'before' | 'line' | 'discarded' | 'after', number>>;
   /** `sampled - recorded - counted`: must be 0. */
   readonly uncounted: number;
   /** Scans with a number on them that is not theirs: the recorder lost count. Must be 0. */
@@ -28,11 +28,10 @@ export interface StreamResult {
   readonly examples: readonly string[];
 }
 
-/** From when to when the recorder listened, and when its disk was not well; monotonic, in s. */
+/** From when to when the recorder listened; monotonic, in s. */
 export interface Listening {
   readonly from_s: number;
   readonly to_s: number;
-  readonly diskTroubles: readonly (readonly [from_s: number, to_s: number])[];
 }
 
 const stride = streamColumns.length;
@@ -54,7 +53,6 @@ export class StreamAudit {
   #shift: number | null = null;
   #before = 0;
   #next = 0;
-  #gaps = 0;
   #recorded = 0;
   #misnumbered = 0;
   #wrong = 0;
@@ -94,8 +92,8 @@ export class StreamAudit {
     this.#recorded += scans;
   }
 
-  /** `lineLost`, `diskDropped` and `discarded` (received, but without a time that fits) are the recorder's own counts. */
-  result(listening: Listening, lineLost: number, diskDropped: number, discarded = 0): StreamResult {
+  /** `lineLost` and `discarded` (received, but without a time that fits) are the recorder's own counts. */
+  result(listening: Listening, lineLost: number, discarded = 0): StreamResult {
     const { frames } = this.#notes;
     const sampled = frames * frameScans;
     const lost: Record<string, number> = {};
@@ -126,14 +124,8 @@ export class StreamAudit {
       unexplained -= known;
     }
     const last = this.#shift === null ? 0 : this.#next + this.#shift;
-    const counted = {
-      before: this.#before,
-      line: lineLost,
-      discarded,
-      disk: diskDropped,
-      after: sampled - last,
-    };
-    const { before, line, disk, after } = counted;
+    const counted = { before: this.#before, line: lineLost, discarded, after: sampled - last };
+    const { before, line, after } = counted;
     return {
       line: this.line.id,
       sampled,
@@ -141,7 +133,7 @@ export class StreamAudit {
       lost,
       unexplained,
       counted,
-      uncounted: sampled - this.#recorded - before - line - discarded - disk - after,
+      uncounted: sampled - this.#recorded - before - line - discarded - after,
       misnumbered: this.#misnumbered,
       wrongValues: this.#wrong,
       outsideHalfWidth: this.#outside,
@@ -150,12 +142,9 @@ export class StreamAudit {
     };
   }
 
-  /** Frames that the recorder had: recorded, or dropped by its disk alone. */
-  delivered(listening: Listening): Uint8Array {
-    return this.#found.map((scans, frame) => {
-      if (scans === frameScans) return 1;
-      return this.#reason(frame, false, listening) === 'disk full' ? 1 : 0;
-    });
+  /** 1 for every frame that the recorder had. */
+  delivered(): Uint8Array {
+    return this.#found.map((scans) => (scans === frameScans ? 1 : 0));
   }
 
   #number(found: number, scan: number): void {
@@ -168,7 +157,6 @@ export class StreamAudit {
       this.#say(`scan ${scan} is number ${found} of the converter, expected ${scan + this.#shift}`);
       this.#shift = found - scan;
     }
-    this.#gaps += scan - this.#next;
     this.#next = scan + 1;
   }
 
@@ -182,10 +170,7 @@ export class StreamAudit {
     if (fate === frameFate.overrun) return 'the port was full';
     if (fate === frameFate.unplugged) return 'unplugged';
     if (fate === frameFate.heldUp) return 'the rig was held up';
-    if (isPulled) return 'in the port when it was pulled, or before it was open again';
-    if (listening.diskTroubles.some(([from_s, to_s]) => taken_s >= from_s && taken_s <= to_s))
-      return 'disk full';
-    return null;
+    return isPulled ? 'in the port when it was pulled, or before it was open again' : null;
   }
 
   #say(what: string): void {
