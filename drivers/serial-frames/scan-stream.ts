@@ -63,11 +63,11 @@ export class ScanStream {
   #pieceScans = 0;
   #pieceLost = 0;
   #nextScan = 0;
-  /** Running index that follows the last published scan. */
-  #nextIndex = 0;
-  /** The count goes on over the restart of the clock: what is lost is known exactly. */
+  /** Running index that follows the last published scan; null when what comes now is of another count. */
+  #nextIndex: number | null = null;
+  /** The count goes on over the restart of the clock. */
   #isContinued = false;
-  /** Scans discarded since the last published one. */
+  /** Scans of the same count discarded since the last published one. */
   #discarded = 0;
   /** End of the latest read, in s. */
   #read_s = 0;
@@ -129,6 +129,8 @@ export class ScanStream {
     if (this.expected === null) {
       this.#expected = index;
       this.#period_s = period_s;
+      this.#nextIndex = null;
+      this.#discarded = 0;
     }
     const lost = index - this.#expected;
     if (lost > 0 || this.#pieceScans + scans > longestBlock) this.#closePiece();
@@ -206,7 +208,7 @@ export class ScanStream {
       const isJoin = this.#isFirstOfClock && this.#lastTime_s !== null;
       if (isJoin && !this.#join(clock, index, this.#lastTime_s!)) {
         this.#counters['scansDiscarded'] += scans;
-        if (this.#isContinued) this.#discarded += scans;
+        if (this.#nextIndex !== null) this.#discarded += scans;
         continue;
       }
       this.#isFirstOfClock = false;
@@ -214,7 +216,8 @@ export class ScanStream {
       const interval_s = clock.interval_s;
       const halfWidth_s = Math.max(clock.halfWidth_s(index), clock.halfWidth_s(index + scans - 1));
       let lost = lostBefore;
-      if (isJoin && this.#isContinued) lost = index - this.#nextIndex;
+      // Where the count goes on, what is lost is known exactly.
+      if (isJoin && this.#nextIndex !== null) lost = index - this.#nextIndex;
       else if (isJoin) lost = Math.max(0, Math.round((time_s - this.#lastTime_s!) / interval_s) - 1);
       // What was discarded has been counted, and is missing for whoever reads the numbers.
       this.#counters['scansLost'] += Math.max(0, lost - this.#discarded);

@@ -182,6 +182,30 @@ describe('gaps, wraps and restarts', () => {
   });
 });
 
+describe('a second restart before anything of the first was published', () => {
+  it('is judged by time: its count is another one than that of the last published scan', () => {
+    const counters: Counters = {};
+    const blocks: RawBlock[] = [];
+    const stream = new ScanStream(channels.length, false, 0.6, counters, (block) => blocks.push(block));
+    const read = (index: number, taken_s: number): void => {
+      stream.append(index, 100, 1e-3, 0);
+      stream.endRead(taken_s);
+    };
+    for (let i = 0; i < 20; i++) read(1_000_000 + 100 * i, 10 + 0.1 * i);
+    stream.restart(11.9);
+    // By its own account taken before what is published: thrown away.
+    read(0, 11);
+    stream.restart(11);
+    expect(counters).toMatchObject({ scansDiscarded: 100 });
+    expect(stream.resume(100, 12.1)).toBe(true);
+    for (let i = 0; i < 20; i++) read(100 + 100 * i, 12.1 + 0.1 * i);
+    checkChain(blocks);
+    // From 11.9 s, the end of the first count, to 12.0 s.
+    expect(counters['scansLost']).toBeGreaterThanOrEqual(90);
+    expect(counters['scansLost']).toBeLessThanOrEqual(110);
+  });
+});
+
 describe('times', () => {
   it('come from the sequence, not from late arrivals', () => {
     const { blocks, live, at } = makeLine();
