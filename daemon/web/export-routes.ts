@@ -6,7 +6,13 @@ import { DataError } from '../errors.ts';
 import { exportWindow } from '../report/export-window.ts';
 import type { Exported } from '../report/exported.ts';
 import { estimate_bytes, exportFormats, formatWriters } from '../report/formats.ts';
-import { verdictCsv, verdictJson, verdictParquet, verdictRows } from '../report/verdict-table.ts';
+import {
+  type VerdictRow,
+  verdictCsv,
+  verdictJson,
+  verdictParquet,
+  verdictRows,
+} from '../report/verdict-table.ts';
 import { problem } from './answers.ts';
 import type { EventLibrary } from './event-library.ts';
 import { channelsOf, eventId, instant, lastInstant_ms, windowOf, windowProperties } from './query.ts';
@@ -131,44 +137,40 @@ export function windowRoutes(app: FastifyInstance, dataFolder: () => string | nu
   });
 }
 
+/** How a table of verdicts leaves in each format; JSON is shown by a browser, the others are saved as a file. */
+const verdictForms = {
+  csv: {
+    summary: 'Verdicts as CSV; digits follow the uncertainty.',
+    isFile: true,
+    body: (rows: readonly VerdictRow[]) => Readable.from(verdictCsv(rows), { objectMode: false }),
+  },
+  json: {
+    summary: 'Verdicts as JSON.',
+    isFile: false,
+    body: (rows: readonly VerdictRow[]) => Readable.from(verdictJson(rows), { objectMode: false }),
+  },
+  parquet: {
+    summary: 'Verdicts as Parquet.',
+    isFile: true,
+    body: async (rows: readonly VerdictRow[]) => Buffer.from(await verdictParquet(rows)),
+  },
+};
+
 /** Adds `/api/verdicts.csv`, `.json` and `.parquet`: the numbers of many events as one table, a row a leg. */
 export function verdictRoutes(app: FastifyInstance, library: EventLibrary): void {
-  const find = async ({ from = 0, to = lastInstant_ms }: Static<typeof verdictQuery>) =>
-    verdictRows((await library.between?.(from, to)) ?? []);
-  const schema = (summary: string, contentType: string) => ({
-    tags: ['exports'],
-    summary,
-    querystring: verdictQuery,
-    produces: [contentType],
-  });
-  app.get<{ Querystring: Static<typeof verdictQuery> }>(
-    '/api/verdicts.csv',
-    {
-      schema: schema('Verdicts as CSV; digits follow the uncertainty.', formatWriters.csv.contentType),
-    },
-    async (request, reply) =>
-      reply
-        .type(formatWriters.csv.contentType)
-        .header('content-disposition', 'attachment; filename="verdicts.csv"')
-        .send(Readable.from(verdictCsv(await find(request.query)), { objectMode: false })),
-  );
-  app.get<{ Querystring: Static<typeof verdictQuery> }>(
-    '/api/verdicts.json',
-    { schema: schema('Verdicts as JSON.', formatWriters.json.contentType) },
-    async (request, reply) =>
-      reply
-        .type(formatWriters.json.contentType)
-        .send(Readable.from(verdictJson(await find(request.query)), { objectMode: false })),
-  );
-  app.get<{ Querystring: Static<typeof verdictQuery> }>(
-    '/api/verdicts.parquet',
-    { schema: schema('Verdicts as Parquet.', formatWriters.parquet.contentType) },
-    async (request, reply) =>
-      reply
-        .type(formatWriters.parquet.contentType)
-        .header('content-disposition', 'attachment; filename="verdicts.parquet"')
-        .send(Buffer.from(await verdictParquet(await find(request.query)))),
-  );
+  for (const format of exportFormats) {
+    const { body, isFile, summary } = verdictForms[format];
+    const { contentType } = formatWriters[format];
+    app.get<{ Querystring: Static<typeof verdictQuery> }>(
+      `/api/verdicts.${format}`,
+      { schema: { tags: ['exports'], summary, querystring: verdictQuery, produces: [contentType] } },
+      async ({ query: { from = 0, to = lastInstant_ms } }, reply) => {
+        const rows = verdictRows((await library.between?.(from, to)) ?? []);
+        if (isFile) reply.header('content-disposition', `attachment; filename="verdicts.${format}"`);
+        return reply.type(contentType).send(await body(rows));
+      },
+    );
+  }
 }
 
 /** The estimate of every format. */

@@ -125,6 +125,23 @@ describe('answers', () => {
     },
   );
 
+  test.each([
+    ['csv', 'text/csv; charset=utf-8', 'attachment; filename="verdicts.csv"', 'event,time,source'],
+    ['json', 'application/json; charset=utf-8', undefined, '[{"event":"event-'],
+    ['parquet', 'application/vnd.apache.parquet', 'attachment; filename="verdicts.parquet"', 'PAR1'],
+  ])('the verdicts of many events are one table as %s', async (format, type, disposition, begin) => {
+    const answer = await get(`/api/verdicts.${format}`);
+    expect(answer.headers).toMatchObject({ 'content-type': type });
+    expect(answer.headers['content-disposition']).toBe(disposition);
+    expect(answer.body.startsWith(begin)).toBe(true);
+    const all = (await get('/api/verdicts.json')).json();
+    expect(all.length).toBeGreaterThan(1);
+    const later = Date.parse(all[1].time);
+    expect((await get(`/api/verdicts.json?from=${later}`)).json()).toEqual(all.slice(1));
+    expect((await get(`/api/verdicts.json?to=${later}`)).json()).toEqual(all.slice(0, 1));
+    expect((await get(`/api/verdicts.${format}?from=x`)).statusCode).toBe(400);
+  });
+
   test('the page may load nothing from elsewhere and be framed by nobody', async () => {
     const answer = await get('/');
     expect(answer.body).toContain('<title>page</title>');
