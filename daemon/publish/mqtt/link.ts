@@ -3,7 +3,7 @@
  * The outbox owns what waits; here is nothing but the connection.
  */
 import type { MqttClient } from 'mqtt';
-import type { BrokerConfig } from '../../../config/publish.ts';
+import type { BrokerConfig, SinkConfigBase } from '../../../config/publish.ts';
 import { drop, type LastWill, noAnswer, openBroker, wordsOf } from './broker.ts';
 
 /** Rests between attempts that nobody asked for grow from the first to the last, in s; each is shortened by up to half. */
@@ -11,8 +11,9 @@ const firstRest_s = 1;
 const lastRest_s = 60;
 
 export interface LinkOptions {
-  readonly config: BrokerConfig;
-  readonly clientId: string;
+  readonly config: BrokerConfig & SinkConfigBase;
+  /** Names this station to the broker where the configuration gives no client id. */
+  readonly node: string;
   /** Asked for each CONNECT. */
   readonly will: () => LastWill;
   /** What is said first on a new connection; a rejection ends it. */
@@ -78,7 +79,8 @@ export class BrokerLink {
   }
 
   async #open(): Promise<MqttClient> {
-    const { born, clientId, config, will } = this.#options;
+    const { born, config, node, will } = this.#options;
+    const clientId = config.clientId ?? `tripwave-${node}-${config.name}`;
     let client: MqttClient;
     try {
       client = await openBroker(config, clientId, will, this.#stopping.signal);

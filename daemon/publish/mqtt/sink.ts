@@ -35,7 +35,7 @@ export class MqttSink implements Sink {
     };
     this.#link = new BrokerLink({
       config: this.#config,
-      clientId: this.#config.clientId ?? `tripwave-${node}-${this.#config.name}`,
+      node,
       will: () => ({ topic, payload: Buffer.from(offlineBody), retain: true }),
       born: (client) => say(client, onlineBody(node, boot, software, Date.now())),
       farewell: (client) => say(client, offlineBody),

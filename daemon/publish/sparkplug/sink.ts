@@ -37,7 +37,7 @@ export class SparkplugSink implements Sink {
     this.#session = session;
     this.#link = new BrokerLink({
       config: this.#config,
-      clientId: this.#config.clientId ?? `tripwave-${node}-${this.#config.name}`,
+      node,
       // tck-id-payloads-ndeath-will-message-qos, -retain: 1, false.
       will: () => ({ topic: this.#topic('NDEATH'), payload: session.nextWill(Date.now()), retain: false }),
       born: (client) => this.#beBorn(client, session),
