@@ -1,6 +1,7 @@
 /** Fetches the scans of a paced slave: `node modbus-burst-worker.ts PATH BAUD SCANS_PER_S SECONDS`, one JSON line. */
 import { monotonic_s } from '../../drivers/driver.ts';
 import { ModbusDriver } from '../../drivers/modbus/driver.ts';
+import { serialLink, unitSpec } from '../support/modbus-rig.ts';
 
 const [path, baud, rate, seconds] = process.argv.slice(2) as [string, string, string, string];
 
@@ -10,17 +11,11 @@ const warmUp_s = 1;
 const driver = new ModbusDriver({
   driver: 'modbus',
   id: 'line',
-  link: { kind: 'serial', path, baud: Number(baud), dataBits: 8, parity: 'none', stopBits: 2 },
+  link: serialLink(path, Number(baud)),
   units: [
-    {
-      id: 'unit',
-      unit: 1,
+    unitSpec(1, [], {
       poll_s: 1,
       timeout_s: 0.5,
-      gap_s: 0,
-      maxRegisters: 125,
-      maxGap: 0,
-      channels: [],
       burst: {
         store: {
           kind: 'ring',
@@ -34,7 +29,7 @@ const driver = new ModbusDriver({
         rate_Hz: Number(rate),
         channels: [{ id: 'c', position: 0, type: 'int16' }],
       },
-    },
+    }),
   ],
 });
 

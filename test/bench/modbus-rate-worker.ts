@@ -1,6 +1,7 @@
 /** Polls one block as fast as the line allows: `node modbus-rate-worker.ts PATH BAUD REGISTERS SECONDS`, one JSON line. */
 import { monotonic_s } from '../../drivers/driver.ts';
 import { ModbusDriver } from '../../drivers/modbus/driver.ts';
+import { channel, serialLink, unitSpec } from '../support/modbus-rig.ts';
 
 const [path, baud, registers, seconds] = process.argv.slice(2) as [string, string, string, string];
 
@@ -10,26 +11,14 @@ const warmUp_s = 0.7;
 const driver = new ModbusDriver({
   driver: 'modbus',
   id: 'line',
-  link: { kind: 'serial', path, baud: Number(baud), dataBits: 8, parity: 'none', stopBits: 2 },
+  link: serialLink(path, Number(baud)),
   units: [
-    {
-      id: 'unit',
-      unit: 1,
+    unitSpec(
+      1,
+      Array.from({ length: Number(registers) }, (_, i) => channel('holding', 100 + i)),
       // Shorter than any exchange: a new slot is always open, so the line alone sets the pace.
-      poll_s: 0.001,
-      timeout_s: 0.5,
-      gap_s: 0,
-      maxRegisters: 125,
-      maxGap: 0,
-      channels: Array.from({ length: Number(registers) }, (_, i) => ({
-        id: `h${i}`,
-        table: 'holding' as const,
-        address: 100 + i,
-        type: 'uint16' as const,
-        wordOrder: 'ABCD' as const,
-        bit: null,
-      })),
-    },
+      { poll_s: 0.001, timeout_s: 0.5 },
+    ),
   ],
 });
 

@@ -8,7 +8,7 @@ import {
   writeRegisterRequest,
 } from '../../drivers/modbus/requests.ts';
 import { RtuFramer } from '../../drivers/modbus/rtu-framer.ts';
-import { mutate, Random } from './random.ts';
+import { inPieces, mutate, Random } from './random.ts';
 import type { FuzzCounts, FuzzTarget } from './target.ts';
 
 const framesAStream = 32;
@@ -48,14 +48,6 @@ function replyPdu(random: Random): Uint8Array {
   if (form.kind === 'echo') return Uint8Array.of(code, ...form.bytes);
   const count = random.below(32);
   return Uint8Array.of(code, 0, 2 + 2 * count, 0, count, ...random.fill(new Uint8Array(2 * count)));
-}
-
-function inPieces(bytes: Uint8Array, random: Random, take: (piece: Uint8Array) => void): void {
-  for (let at = 0; at < bytes.length; ) {
-    const to = at + 1 + random.below(random.oneIn(3) ? 6 : 300);
-    take(bytes.subarray(at, to));
-    at = to;
-  }
 }
 
 function fuzzRtu(seed: number, count: number, progress: (done: number) => void): FuzzCounts {
@@ -101,7 +93,7 @@ function fuzzRtu(seed: number, count: number, progress: (done: number) => void):
       },
       1e-4,
     );
-    inPieces(stream, random, (piece) => framer.push(piece, done));
+    inPieces(stream, 6, 300, random, (piece) => framer.push(piece, done));
     framer.finish();
     framer.clear();
     if (used !== stream.length) throw new Error(`${stream.length - used} bytes are unaccounted for`);
@@ -132,7 +124,7 @@ function fuzzMbap(seed: number, count: number, progress: (done: number) => void)
       : random.oneIn(20)
         ? random.fill(new Uint8Array(random.below(300)))
         : frame;
-    inPieces(bytes, random, (piece) => {
+    inPieces(bytes, 6, 300, random, (piece) => {
       isOut = !framer.push(piece, done);
     });
     if (framer.pending > mbapLength + 253) throw new Error(`${framer.pending} bytes are held`);

@@ -78,3 +78,18 @@ export function mutate(source: Uint8Array, random: Random): Uint8Array {
   }
   return bytes;
 }
+
+/** Cuts `bytes` into pieces of random lengths, as reads do: up to `many`, every third up to `few`. */
+export function inPieces(
+  bytes: Uint8Array,
+  few: number,
+  many: number,
+  random: Random,
+  take: (piece: Uint8Array) => void,
+): void {
+  for (let at = 0; at < bytes.length; ) {
+    const to = at + 1 + random.below(random.oneIn(3) ? few : many);
+    take(bytes.subarray(at, to));
+    at = to;
+  }
+}

@@ -6,7 +6,7 @@ import { BinaryReceiver } from '../../drivers/serial-frames/binary.ts';
 import { encodeFrame, type Frame, FrameDecoder, frameBytes } from '../../drivers/serial-frames/frame.ts';
 import type { Receiver } from '../../drivers/serial-frames/receiver.ts';
 import { ScanStream } from '../../drivers/serial-frames/scan-stream.ts';
-import { mutate, Random } from './random.ts';
+import { inPieces, mutate, Random } from './random.ts';
 import type { FuzzCounts, FuzzTarget } from './target.ts';
 
 /** Frames that go into one stream before it is checked. */
@@ -38,15 +38,6 @@ function randomFrame(random: Random): Frame {
     digital: Uint16Array.from({ length: scans }, () => (random.oneIn(8) ? 0x5aa5 : random.below(65536))),
     samples: Int32Array.from({ length: scans * channels }, () => random.bits() >> (isWide ? 8 : 16)),
   };
-}
-
-/** Cuts `bytes` into pieces of random lengths, as reads do. */
-function inPieces(bytes: Uint8Array, random: Random, take: (piece: Uint8Array) => void): void {
-  for (let at = 0; at < bytes.length; ) {
-    const to = at + 1 + random.below(random.oneIn(3) ? 12 : 700);
-    take(bytes.subarray(at, to));
-    at = to;
-  }
 }
 
 function fuzzFrames(seed: number, count: number, progress: (done: number) => void): FuzzCounts {
@@ -105,7 +96,7 @@ function checkStream(
       throw new Error(`an intact frame was lost in ${stream.toString('hex')}`);
     while (next < intact.length && intact[next]! < cursor) next++;
   };
-  inPieces(stream, random, (piece) => decoder.push(piece, accept));
+  inPieces(stream, 12, 700, random, (piece) => decoder.push(piece, accept));
   decoder.reset();
   const { framesReceived, bytesSkipped, crcErrorsSeen } = counters as Record<string, number>;
   if (next < intact.length) throw new Error(`an intact frame was lost in ${stream.toString('hex')}`);

@@ -1,20 +1,14 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import type { ModbusChannelSpec, ModbusUnitSpec } from '../../drivers/line-spec.ts';
+import { channel } from '../support/modbus-rig.ts';
 import { answerOf, RequestReader, type SlaveRequest, sealed } from '../support/rtu-slave.ts';
 import { rtuPoller, VirtualClock, VirtualLine } from '../support/virtual-line.ts';
 
 const characterTime_s = 11 / 115200;
 
 function holding(address: number, count: number): ModbusChannelSpec[] {
-  return Array.from({ length: count }, (_, i) => ({
-    id: `h${address + i}`,
-    table: 'holding' as const,
-    address: address + i,
-    type: 'uint16' as const,
-    wordOrder: 'ABCD' as const,
-    bit: null,
-  }));
+  return Array.from({ length: count }, (_, i) => channel('holding', address + i));
 }
 
 function unitSpec(unit: number, channels: readonly ModbusChannelSpec[], lateness_s: number): ModbusUnitSpec {

@@ -2,6 +2,7 @@ import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import type { ModbusUnitSpec } from '../../drivers/line-spec.ts';
 import { silence_s } from '../../drivers/modbus/protocol.ts';
+import { channel } from '../support/modbus-rig.ts';
 import { answerOf, RequestReader } from '../support/rtu-slave.ts';
 import { rtuPoller, runPoller, VirtualClock, VirtualLine } from '../support/virtual-line.ts';
 
@@ -14,14 +15,7 @@ function unitSpec(unit: number, poll_s: number, gap_s: number, count: number): M
     gap_s,
     maxRegisters: 125,
     maxGap: 0,
-    channels: Array.from({ length: count }, (_, i) => ({
-      id: `h${i}`,
-      table: 'holding' as const,
-      address: i,
-      type: 'uint16' as const,
-      wordOrder: 'ABCD' as const,
-      bit: null,
-    })),
+    channels: Array.from({ length: count }, (_, i) => channel('holding', i)),
   };
 }
 

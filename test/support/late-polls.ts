@@ -3,6 +3,7 @@ import { monotonic_s } from '../../drivers/driver.ts';
 import { Link } from '../../drivers/link.ts';
 import { realClock } from '../../drivers/modbus/precise-wait.ts';
 import { silence_s } from '../../drivers/modbus/protocol.ts';
+import { channel, serialLink, unitSpec } from './modbus-rig.ts';
 import { rtuPoller } from './virtual-line.ts';
 
 export class LatePolls {
@@ -15,7 +16,7 @@ export class LatePolls {
   constructor(path: string, baud: number, poll_s: number, polled: () => void) {
     let written_s = 0;
     const link: Link = new Link(
-      { kind: 'serial', path, baud, dataBits: 8, parity: 'none', stopBits: 2 },
+      serialLink(path, baud),
       {},
       {
         data: (chunk, time_s) => wire.receive(chunk, time_s),
@@ -24,17 +25,9 @@ export class LatePolls {
         },
       },
     );
-    const registers = [0, 1].map((i) => ({
-      id: `h${i}`,
-      table: 'holding' as const,
-      address: i,
-      type: 'uint16' as const,
-      wordOrder: 'ABCD' as const,
-      bit: null,
-    }));
-    const unit = { id: 'unit', unit: 1, poll_s, timeout_s: 0.5, gap_s: 0, maxRegisters: 125, maxGap: 0 };
+    const unit = unitSpec(1, [channel('holding', 0), channel('holding', 1)], { poll_s, timeout_s: 0.5 });
     const { poller, wire } = rtuPoller(
-      [{ ...unit, channels: registers }],
+      [unit],
       {
         get isOpen() {
           return link.isOpen;
