@@ -12,6 +12,7 @@ import { Outbox } from '../../daemon/store/outbox.ts';
 import { freePort } from '../support/databases.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { messagesOf, summaryPayload } from '../support/publish-messages.ts';
+import { influxConfig } from '../support/sink-configs.ts';
 import { WriteServer } from '../support/write-server.ts';
 import type { BenchRow } from './row.ts';
 
@@ -80,15 +81,11 @@ async function ours(isUp: boolean): Promise<Outcome> {
     alreadyThere: () => [],
     wallNow_ms: Date.now,
   });
-  const none = { token: null, user: null, password: null, authority: null, organisation: '' };
   const url = `http://127.0.0.1:${port}`;
   const task = new SinkTask({
     name: 'a',
     kind: 'influx',
-    sink: new InfluxSink(
-      { kind: 'influx', name: 'a', send: publishKinds, url, api: 'v2', bucket: 'b', ...none, timeout_s: 10 },
-      Date.now,
-    ),
+    sink: new InfluxSink(influxConfig(url), Date.now),
     queue: outbox.queue('a'),
     agedSeq: () => 0,
     backlogRate_Hz: 1e6,

@@ -5,13 +5,13 @@ import { createServer, type Server, type Socket } from 'node:net';
 import { join } from 'node:path';
 import { setTimeout as delay } from 'node:timers/promises';
 import { afterEach, beforeEach, describe, expect, test, vi } from 'vitest';
-import { type InfluxSinkConfig, publishKinds } from '../../config/publish.ts';
 import { type Recorder, startRecorder } from '../../daemon/recorder/recorder.ts';
 import type { SinkView } from '../../daemon/web/wire.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { pushedLine } from '../support/pushed-line.ts';
 import { PushedDriver, recorderRig } from '../support/recorder-rig.ts';
 import { silentLog } from '../support/silent-log.ts';
+import { influxConfig } from '../support/sink-configs.ts';
 import { feedInterval_s, TripFeed } from '../support/trip-feed.ts';
 import { WriteServer } from '../support/write-server.ts';
 
@@ -115,8 +115,8 @@ describe.skipIf(!hasOpenssl)('a receiver that is', () => {
     closers.push(() => good.close());
     const goodUrl = await good.listen();
     const sinks = [
-      influx('good', goodUrl),
-      ...(kind === undefined ? [] : [influx('bad', await kind.open())]),
+      influxConfig(goodUrl, { name: 'good', timeout_s: 2 }),
+      ...(kind === undefined ? [] : [influxConfig(await kind.open(), { name: 'bad', timeout_s: 2 })]),
     ];
     const driver = new PushedDriver(feedInterval_s);
     const config = {
@@ -182,8 +182,3 @@ describe.skipIf(!hasOpenssl)('a receiver that is', () => {
     );
   });
 });
-
-function influx(name: string, url: string): InfluxSinkConfig {
-  const none = { token: null, user: null, password: null, authority: null, organisation: '' };
-  return { kind: 'influx', name, send: publishKinds, url, api: 'v2', bucket: 'b', ...none, timeout_s: 2 };
-}

@@ -1,6 +1,6 @@
 /** One made-up station that publishes through the real code: feed, outbox, tasks, sinks. Same seed, same trips. */
 
-import { type PublishConfig, publishKinds } from '../../config/publish.ts';
+import type { PublishConfig } from '../../config/publish.ts';
 import type { ChannelConfig, QuantityKind, RigConfig } from '../../config/rig.ts';
 import { machineClock } from '../../daemon/publish/clock.ts';
 import { createSink } from '../../daemon/publish/create-sink.ts';
@@ -10,6 +10,7 @@ import { eventIdAt } from '../../daemon/store/event-folder.ts';
 import { Random } from '../../daemon/virtual-rig/random.ts';
 import type { StatusView } from '../../daemon/web/wire.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
+import { influxConfig, mqttConfig } from '../support/sink-configs.ts';
 import { type Closure, swing, syntheticVerdict } from '../support/synthetic-event.ts';
 
 /** Two legs of three taps, a meter and a tank: eight channels. */
@@ -71,37 +72,13 @@ export class Station {
     this.#random = new Random(seed, node);
     // The first trip falls anywhere, as if the station had run before.
     this.#tripAt_s = monotonic_s() + tripEvery_s * this.#random.uniform();
-    const none = { authority: null, user: null, password: null };
     const publish: PublishConfig = {
       node,
       quota_bytes: 1e9,
       backlogRate_Hz: 200,
       sinks: [
-        {
-          kind: 'mqtt',
-          name: 'broker',
-          send: publishKinds,
-          url: mqttUrl,
-          version: '5',
-          clientId: null,
-          certificate: null,
-          key: null,
-          ...none,
-          timeout_s: 10,
-          topic: 'tripwave',
-        },
-        {
-          kind: 'influx',
-          name: 'history',
-          send: publishKinds,
-          url: influxUrl,
-          api: 'v1',
-          organisation: '',
-          bucket: 'fleet',
-          token: null,
-          ...none,
-          timeout_s: 10,
-        },
+        mqttConfig(mqttUrl, { name: 'broker', version: '5' }),
+        influxConfig(influxUrl, { name: 'history', api: 'v1', bucket: 'fleet' }),
       ],
     };
     this.#hello = {

@@ -1,11 +1,12 @@
 /** What was sent beside what real servers give back, point by point. */
 import { afterEach, describe, expect, test } from 'vitest';
-import { type InfluxSinkConfig, publishKinds } from '../../config/publish.ts';
+import type { InfluxSinkConfig } from '../../config/publish.ts';
 import { linesOf } from '../../daemon/publish/influx/lines.ts';
 import { InfluxSink } from '../../daemon/publish/influx/sink.ts';
 import type { Message } from '../../daemon/publish/messages.ts';
 import { type Database, hasInfluxd, hasVictoria, startInfluxd, startVictoria } from '../support/databases.ts';
 import { everyPayload, messagesOf, start_ms, summaryPayload } from '../support/publish-messages.ts';
+import { influxConfig } from '../support/sink-configs.ts';
 
 if (!hasVictoria) console.warn('skipped: no victoria-metrics here (apt-get install victoria-metrics)');
 if (!hasInfluxd) console.warn('skipped: no influxd here (apt-get install influxdb)');
@@ -17,24 +18,7 @@ afterEach(async () => {
 });
 
 async function send(messages: readonly Message[], change: Partial<InfluxSinkConfig>): Promise<void> {
-  const sink = new InfluxSink(
-    {
-      kind: 'influx',
-      name: 'a',
-      send: publishKinds,
-      url: database!.url,
-      api: 'v2',
-      organisation: '',
-      bucket: 'b',
-      token: null,
-      user: null,
-      password: null,
-      authority: null,
-      timeout_s: 10,
-      ...change,
-    },
-    Date.now,
-  );
+  const sink = new InfluxSink(influxConfig(database!.url, change), Date.now);
   sink.start({ node: 'n', boot: 'b', software: 's', wake: () => undefined });
   for (let first = 0; first < messages.length; first += 200) {
     const part = messages.slice(first, first + 200);
@@ -156,23 +140,7 @@ describe.skipIf(!hasInfluxd)('influxdb, version 1', () => {
       method: 'POST',
       body: `rig_trip,node=other declared="yes" ${start_ms * 1000}`,
     });
-    const sink = new InfluxSink(
-      {
-        kind: 'influx',
-        name: 'a',
-        send: publishKinds,
-        url: database.url,
-        api: 'v1',
-        organisation: '',
-        bucket: 'rig',
-        token: null,
-        user: null,
-        password: null,
-        authority: null,
-        timeout_s: 10,
-      },
-      Date.now,
-    );
+    const sink = new InfluxSink(influxConfig(database.url, { api: 'v1', bucket: 'rig' }), Date.now);
     sink.start({ node: 'n', boot: 'b', software: 's', wake: () => undefined });
     const batch = { messages: messagesOf(everyPayload()), isHistorical: true };
     const delivery = await sink.deliver(batch, AbortSignal.timeout(30_000));

@@ -1,10 +1,10 @@
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import type { InfluxSinkConfig } from '../../config/publish.ts';
-import { publishKinds } from '../../config/publish.ts';
 import { InfluxSink } from '../../daemon/publish/influx/sink.ts';
 import type { Batch, Delivery } from '../../daemon/publish/sink.ts';
 import { describeSink } from '../support/describe-sink.ts';
 import { everyPayload, messagesOf, start_ms, summaryPayload } from '../support/publish-messages.ts';
+import { influxConfig } from '../support/sink-configs.ts';
 import { type Behaviour, takesAll, WriteServer } from '../support/write-server.ts';
 
 let server: WriteServer;
@@ -21,24 +21,7 @@ afterEach(async () => {
 });
 
 function made(change: Partial<InfluxSinkConfig> = {}): InfluxSink {
-  return new InfluxSink(
-    {
-      kind: 'influx',
-      name: 'a',
-      send: publishKinds,
-      url,
-      api: 'v2',
-      organisation: 'o',
-      bucket: 'b',
-      token: null,
-      user: null,
-      password: null,
-      authority: null,
-      timeout_s: 1,
-      ...change,
-    },
-    () => start_ms,
-  );
+  return new InfluxSink(influxConfig(url, { organisation: 'o', timeout_s: 1, ...change }), () => start_ms);
 }
 
 function started(change: Partial<InfluxSinkConfig> = {}): InfluxSink {

@@ -11,6 +11,7 @@ import { Outbox } from '../../daemon/store/outbox.ts';
 import { CutWire, hasMosquitto, listen, makeCertificates, startMosquitto } from '../support/brokers.ts';
 import { freePort } from '../support/databases.ts';
 import { everyPayload, messagesOf, start_ms, summaryPayload } from '../support/publish-messages.ts';
+import { mqttConfig } from '../support/sink-configs.ts';
 
 if (!hasMosquitto) console.warn('SKIPPED: tests against a real broker need the Debian package mosquitto');
 
@@ -32,9 +33,7 @@ async function broker(lines?: (folder: string) => readonly string[]): Promise<nu
 }
 
 function config(url: string, change: Partial<MqttSinkConfig> = {}): MqttSinkConfig {
-  const none = { clientId: null, user: null, password: null, authority: null, certificate: null, key: null };
-  const fixed = { kind: 'mqtt', name: 'a', send: publishKinds, version: 'auto', timeout_s: 5 } as const;
-  return { ...fixed, url, topic: 'tripwave', ...none, ...change };
+  return mqttConfig(url, { timeout_s: 5, ...change });
 }
 
 function started(url: string, change: Partial<MqttSinkConfig> = {}): MqttSink {

@@ -1,9 +1,10 @@
 import { afterEach, expect, test } from 'vitest';
-import { type MqttSinkConfig, publishKinds } from '../../config/publish.ts';
+import type { MqttSinkConfig } from '../../config/publish.ts';
 import { MqttSink } from '../../daemon/publish/mqtt/sink.ts';
 import { OldBroker } from '../support/brokers.ts';
 import { describeSink } from '../support/describe-sink.ts';
 import { everyPayload, messagesOf } from '../support/publish-messages.ts';
+import { mqttConfig } from '../support/sink-configs.ts';
 
 const ends: (() => Promise<void>)[] = [];
 afterEach(async () => {
@@ -12,18 +13,7 @@ afterEach(async () => {
 });
 
 function made(url: string, change: Partial<MqttSinkConfig> = {}): MqttSink {
-  const none = { clientId: null, user: null, password: null, authority: null, certificate: null, key: null };
-  return new MqttSink({
-    kind: 'mqtt',
-    name: 'a',
-    send: publishKinds,
-    url,
-    version: 'auto',
-    ...none,
-    timeout_s: 2,
-    topic: 'tripwave',
-    ...change,
-  });
+  return new MqttSink(mqttConfig(url, { timeout_s: 2, ...change }));
 }
 
 function start(sink: MqttSink, wake: () => void = () => undefined): void {

@@ -3,13 +3,14 @@
  * independent receiver and read by an independent library.
  */
 import { afterEach, describe, expect, test } from 'vitest';
-import { publishKinds, type SparkplugSinkConfig } from '../../config/publish.ts';
+import type { SparkplugSinkConfig } from '../../config/publish.ts';
 import type { Payload } from '../../daemon/publish/messages.ts';
 import { SparkplugSink } from '../../daemon/publish/sparkplug/sink.ts';
 import { CutWire, type Heard, hasMosquitto, listen, OldBroker, startMosquitto } from '../support/brokers.ts';
 import { freePort } from '../support/databases.ts';
 import { describeSink } from '../support/describe-sink.ts';
 import { everyPayload, messagesOf, start_ms, summaryPayload } from '../support/publish-messages.ts';
+import { sparkplugConfig } from '../support/sink-configs.ts';
 import { decode, encodeCommand } from '../support/sparkplug-decoder.ts';
 
 if (!hasMosquitto) console.warn('SKIPPED: tests against a real broker need the Debian package mosquitto');
@@ -20,17 +21,7 @@ afterEach(async () => {
 });
 
 function made(url: string, change: Partial<SparkplugSinkConfig> = {}): SparkplugSink {
-  const none = { clientId: null, user: null, password: null, authority: null, certificate: null, key: null };
-  const fixed = { kind: 'sparkplug', name: 'a', send: publishKinds, version: 'auto' } as const;
-  return new SparkplugSink({
-    ...fixed,
-    url,
-    ...none,
-    timeout_s: 3,
-    group: 'plant',
-    primaryHost: null,
-    ...change,
-  });
+  return new SparkplugSink(sparkplugConfig(url, { timeout_s: 3, ...change }));
 }
 
 function started(url: string, change: Partial<SparkplugSinkConfig> = {}): SparkplugSink {

@@ -5,7 +5,6 @@
 import { appendFileSync, existsSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { setTimeout as delay, setImmediate as turn } from 'node:timers/promises';
-import { publishKinds } from '../../config/publish.ts';
 import type { RigConfig } from '../../config/rig.ts';
 import { createSink } from '../../daemon/publish/create-sink.ts';
 import { Publisher } from '../../daemon/publish/publisher.ts';
@@ -13,6 +12,7 @@ import type { TaskClock } from '../../daemon/publish/sink-task.ts';
 import type { EventRow } from '../../daemon/web/wire.ts';
 import type { OutageReport, OutageTask } from './outage.ts';
 import { OutageRig } from './outage-rig.ts';
+import { influxConfig } from './sink-configs.ts';
 
 const task = JSON.parse(process.argv[2]!) as OutageTask;
 const tell = (report: OutageReport) => process.send?.(report);
@@ -85,22 +85,7 @@ const publisher = new Publisher({
     node: 'marrowfen-1',
     quota_bytes: task.quota_bytes,
     backlogRate_Hz: task.backlogRate_Hz,
-    sinks: [
-      {
-        kind: 'influx',
-        name: 'history',
-        send: publishKinds,
-        url: task.url,
-        api: 'v2',
-        organisation: '',
-        bucket: 'b',
-        token: null,
-        user: null,
-        password: null,
-        authority: null,
-        timeout_s: 10,
-      },
-    ],
+    sinks: [influxConfig(task.url, { name: 'history' })],
   },
   hello: {
     kind: 'hello',
