@@ -9,7 +9,7 @@ import type { FrameSourceSpec } from '../support/frame-source.ts';
 import type { FourLines, FourLinesTold } from './four-lines-worker.ts';
 import { compile, runJson, startPacedSlave } from './modbus-rate.ts';
 import { busyServer, realTime } from './poll-lateness.ts';
-import type { BenchRow } from './row.ts';
+import { type BenchRow, notMeasured } from './row.ts';
 
 const rate_Hz = 2500;
 const source: FrameSourceSpec = { rate_Hz, scansPerFrame: 25, channels: 4, drift: 40e-6, wire_s: 0 };
@@ -17,14 +17,7 @@ const source: FrameSourceSpec = { rate_Hz, scansPerFrame: 25, channels: 4, drift
 export async function bench(report: (row: BenchRow) => void): Promise<void> {
   const why = whyNoPty();
   if (why !== null) {
-    report({
-      name: 'four lines',
-      figure: 0,
-      unit: '',
-      target: '',
-      meets: false,
-      note: `not measured: ${why}`,
-    });
+    report(notMeasured('four lines', why));
     return;
   }
   const folder = mkdtempSync(join(tmpdir(), 'four-lines-'));

@@ -8,3 +8,8 @@ export interface BenchRow {
   readonly meets: boolean;
   readonly note: string;
 }
+
+/** A row that says why this machine gives no figure. */
+export function notMeasured(name: string, why: string): BenchRow {
+  return { name, figure: 0, unit: '', target: '', meets: false, note: `not measured: ${why}` };
+}

@@ -10,7 +10,7 @@ import { monotonic_s } from '../../drivers/driver.ts';
 import { createSerialFramesDriver } from '../../drivers/serial-frames/driver.ts';
 import { type FrameSourceSpec, scanIndex } from '../support/frame-source.ts';
 import { portFolder } from '../support/modbus-rig.ts';
-import type { BenchRow } from './row.ts';
+import { type BenchRow, notMeasured } from './row.ts';
 
 const baud = 921_600;
 const frame_bytes = 14 + 25 * 10 + 4;
@@ -38,14 +38,7 @@ async function ask(child: ReturnType<typeof fork>, what: string): Promise<Told> 
 export async function bench(report: (row: BenchRow) => void, seconds = 20): Promise<void> {
   const why = whyNoPty();
   if (why !== null) {
-    report({
-      name: 'streaming',
-      figure: 0,
-      unit: '',
-      target: '',
-      meets: false,
-      note: `not measured: ${why}`,
-    });
+    report(notMeasured('streaming', why));
     return;
   }
   const folder = portFolder();
