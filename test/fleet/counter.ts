@@ -1,12 +1,17 @@
 /** The independent receiver: hears every topic of the broker and counts, in a process of its own. */
+import { setTimeout as delay } from 'node:timers/promises';
 import { connectAsync } from 'mqtt';
+
+/** Nothing more comes when nothing came for so long, in ms. */
+const quiet_ms = 500;
 
 export interface CounterNode {
   readonly node: string;
   readonly messages: number;
   readonly repeats: number;
-  /** Seconds heard once or more, by their start. */
-  readonly seconds: number;
+  /** Starts of the seconds that were heard, in ms since 1970, and the mean of the first channel in each, in Pa. */
+  readonly seconds: readonly number[];
+  readonly means_Pa: readonly number[];
   readonly events: readonly string[];
   readonly verdicts: readonly string[];
   readonly outOfOrder: number;
@@ -31,11 +36,12 @@ interface Body {
   readonly historical: boolean;
   readonly kind: string;
   readonly event?: string;
+  readonly channels?: readonly { readonly mean: number }[];
 }
 
 class NodeCount {
   readonly seqs = new Set<number>();
-  readonly seconds = new Set<string>();
+  readonly means_Pa = new Map<number, number>();
   readonly events = new Set<string>();
   readonly verdicts = new Set<string>();
   repeats = 0;
@@ -49,6 +55,7 @@ const byKind: Record<string, { messages: number; bytes: number }> = {};
 let body_bytes = 0;
 let messages = 0;
 let historical = 0;
+let heardAt_ms = Date.now();
 
 const client = await connectAsync(
   process.argv[2]!,
@@ -57,6 +64,7 @@ const client = await connectAsync(
 );
 client.on('message', (topic, bytes) => {
   if (topic.endsWith('/status')) return;
+  heardAt_ms = Date.now();
   const body: Body = JSON.parse(bytes.toString());
   messages++;
   body_bytes += bytes.length;
@@ -78,23 +86,27 @@ client.on('message', (topic, bytes) => {
   if (body.kind === 'event') count.events.add(body.event!);
   if (body.kind === 'verdict') count.verdicts.add(body.event!);
   if (body.kind === 'summary') {
-    count.seconds.add(body.ts);
-    if (!body.historical) delays_s.push((Date.now() - Date.parse(body.ts)) / 1000 - 1);
+    const start_ms = Date.parse(body.ts);
+    count.means_Pa.set(start_ms, body.channels![0]!.mean);
+    if (!body.historical) delays_s.push((heardAt_ms - start_ms) / 1000 - 1);
   }
 });
 await client.subscribeAsync('tripwave/#', { qos: 1 });
 process.send!('listening');
-process.on('message', () => {
+process.on('message', async () => {
+  // What the broker still has for this receiver is not lost.
+  while (Date.now() - heardAt_ms < quiet_ms) await delay(quiet_ms / 5);
   const { system, user } = process.cpuUsage();
   const sorted = Float64Array.from(delays_s).sort();
   const at = (ratio: number) =>
     sorted[Math.min(sorted.length - 1, Math.floor(ratio * sorted.length))] ?? Number.NaN;
   const report: CounterReport = {
-    nodes: [...nodes].map(([node, { events, outOfOrder, repeats, seconds, seqs, verdicts }]) => ({
+    nodes: [...nodes].map(([node, { events, means_Pa, outOfOrder, repeats, seqs, verdicts }]) => ({
       node,
       messages: seqs.size,
       repeats,
-      seconds: seconds.size,
+      seconds: [...means_Pa.keys()],
+      means_Pa: [...means_Pa.values()],
       events: [...events],
       verdicts: [...verdicts],
       outOfOrder,

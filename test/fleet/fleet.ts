@@ -7,9 +7,9 @@ import { join } from 'node:path';
 import { residentMemory_MB } from '../soak/memory.ts';
 import { startMosquitto } from '../support/brokers.ts';
 import { freePort, startVictoria } from '../support/databases.ts';
+import { type Comparison, compare } from './compare.ts';
 import type { CounterReport } from './counter.ts';
-import { readBack } from './read-back.ts';
-import { pressureChannels, type StationTally } from './station.ts';
+import { type ReadBack, readBack } from './read-back.ts';
 import type { WorkerReport, WorkerTask } from './worker.ts';
 
 export interface FleetPlan {
@@ -24,31 +24,21 @@ export interface FleetPlan {
 
 export interface FleetResult {
   readonly plan: Omit<FleetPlan, 'say'>;
-  readonly wall_s: number;
-  readonly expected: { readonly seconds: number; readonly events: number };
-  /** Told and never heard, or never read back. */
-  readonly lost: {
-    readonly secondsAtBroker: number;
-    readonly eventsAtBroker: number;
-    readonly verdictsAtBroker: number;
-    readonly messagesAtBroker: number;
-    readonly pointsInHistory: number;
-    readonly eventsInHistory: number;
-    readonly refusedOrShed: number;
-  };
-  /** Said again, which receivers drop. */
-  readonly repeats: { readonly broker: number; readonly history: number };
-  readonly outOfOrder: number;
-  readonly deliveriesFailed: number;
+  readonly comparison: Comparison;
   readonly counter: Omit<CounterReport, 'nodes'>;
-  readonly history: { readonly rows: number; readonly size_bytes: number; readonly read_bytes: number };
+  readonly history: Omit<ReadBack, 'points'>;
   readonly cpu_s: {
     readonly stations: number;
     readonly broker: number;
     readonly history: number;
     readonly counter: number;
   };
-  readonly rss_bytes: { readonly stations: number; readonly broker: number; readonly history: number };
+  readonly rss_bytes: {
+    /** All workers together, when every station is up and at the end. */
+    readonly stations: readonly [number, number];
+    readonly broker: number;
+    readonly history: number;
+  };
 }
 
 export async function runFleet(plan: FleetPlan): Promise<FleetResult> {
@@ -67,7 +57,7 @@ export async function runFleet(plan: FleetPlan): Promise<FleetResult> {
     const counter = fork(new URL('counter.ts', import.meta.url), [mqttUrl]);
     children.push(counter);
     await once(counter, 'message');
-    const began_ms = Date.now();
+    const before = { broker: cpuOf(broker.pid), history: cpuOf(history.pid) };
     const done = await Promise.all(
       Array.from({ length: plan.workers }, (_, worker) => {
         const child = fork(new URL('worker.ts', import.meta.url));
@@ -75,11 +65,16 @@ export async function runFleet(plan: FleetPlan): Promise<FleetResult> {
         return runWorker(child, workerTask(plan, worker, folder, mqttUrl, history.url), plan.say);
       }),
     );
-    const wall_s = (Date.now() - began_ms) / 1000;
+    // Before the reading back, which is no part of the run.
+    const cpu = {
+      broker: cpuOf(broker.pid) - before.broker,
+      history: cpuOf(history.pid) - before.history,
+    };
+    const residentOf = (pid: number) => (residentMemory_MB(pid) ?? 0) * 2 ** 20;
+    const rss = { broker: residentOf(broker.pid), history: residentOf(history.pid) };
     counter.send('report');
     const [report] = (await once(counter, 'message')) as [CounterReport];
-    const read = await readBack(history.url);
-    const cpu = { broker: cpuOf(broker.pid), history: cpuOf(history.pid) };
+    const { points, ...read } = await readBack(history.url);
     const tallies = done.flatMap(({ tallies: each }) => each);
     return {
       plan: {
@@ -90,20 +85,20 @@ export async function runFleet(plan: FleetPlan): Promise<FleetResult> {
         seed: plan.seed,
         workers: plan.workers,
       },
-      wall_s,
-      ...compare(tallies, report, read.points),
+      comparison: compare(tallies, report.nodes, points),
       counter: withoutNodes(report),
-      history: { rows: read.rows, size_bytes: read.size_bytes, read_bytes: read.read_bytes },
+      history: read,
       cpu_s: {
         stations: done.reduce((sum, { cpu_s }) => sum + cpu_s, 0),
-        broker: cpu.broker,
-        history: cpu.history,
+        ...cpu,
         counter: report.cpu_s,
       },
       rss_bytes: {
-        stations: done.reduce((sum, { rss_bytes }) => sum + rss_bytes, 0),
-        broker: (residentMemory_MB(broker.pid) ?? 0) * 2 ** 20,
-        history: (residentMemory_MB(history.pid) ?? 0) * 2 ** 20,
+        stations: [0, 1].map((end) => done.reduce((sum, { rss_bytes }) => sum + rss_bytes[end]!, 0)) as [
+          number,
+          number,
+        ],
+        ...rss,
       },
     };
   } finally {
@@ -135,67 +130,22 @@ function workerTask(
   };
 }
 
-type Done = Extract<WorkerReport, { kind: 'done' }> & { readonly rss_bytes: number };
+type Done = Extract<WorkerReport, { kind: 'done' }> & { readonly rss_bytes: readonly [number, number] };
 
 function runWorker(child: ChildProcess, task: WorkerTask, say: (text: string) => void): Promise<Done> {
   return new Promise((resolve, reject) => {
-    let rss_bytes = 0;
+    const sizes_bytes: number[] = [];
     child.on('message', (report: WorkerReport) => {
-      if (report.kind === 'done') resolve({ ...report, rss_bytes });
-      else {
-        rss_bytes = Math.max(rss_bytes, report.rss_bytes);
-        say(`waiting ${report.waiting}, sinks down ${report.down}, ${Math.round(report.rss_bytes / 1e6)} MB`);
+      if (report.kind === 'done') {
+        resolve({ ...report, rss_bytes: [sizes_bytes[0] ?? report.last_bytes, report.last_bytes] });
+        return;
       }
+      if (report.isWhole) sizes_bytes.push(report.rss_bytes);
+      say(`waiting ${report.waiting}, sinks down ${report.down}, ${Math.round(report.rss_bytes / 1e6)} MB`);
     });
     child.once('exit', (code) => reject(new Error(`a worker ended with ${code}`)));
     child.send(task);
   });
-}
-
-function compare(
-  tallies: readonly StationTally[],
-  { nodes }: CounterReport,
-  points: ReadonlyMap<
-    string,
-    { readonly pressure: number; readonly pressureRepeats: number; readonly events: number }
-  >,
-): Pick<FleetResult, 'expected' | 'lost' | 'repeats' | 'outOfOrder' | 'deliveriesFailed'> {
-  const heard = new Map(nodes.map((each) => [each.node, each]));
-  const expected = { seconds: 0, events: 0 };
-  const lost = {
-    secondsAtBroker: 0,
-    eventsAtBroker: 0,
-    verdictsAtBroker: 0,
-    messagesAtBroker: 0,
-    pointsInHistory: 0,
-    eventsInHistory: 0,
-    refusedOrShed: 0,
-  };
-  const repeats = { broker: 0, history: 0 };
-  let outOfOrder = 0;
-  let deliveriesFailed = 0;
-  for (const { events, node, seconds, sinks, unqueued } of tallies) {
-    const there = heard.get(node);
-    const stored = points.get(node);
-    expected.seconds += seconds;
-    expected.events += events.length;
-    lost.secondsAtBroker += seconds - (there?.seconds ?? 0);
-    lost.eventsAtBroker += events.filter((id) => there?.events.includes(id) !== true).length;
-    lost.verdictsAtBroker += events.filter((id) => there?.verdicts.includes(id) !== true).length;
-    const delivered = sinks.find(({ name }) => name === 'broker')!.delivered;
-    lost.messagesAtBroker += delivered - (there?.messages ?? 0);
-    lost.pointsInHistory += seconds * pressureChannels - (stored?.pressure ?? 0);
-    lost.eventsInHistory += events.length - (stored?.events ?? 0);
-    lost.refusedOrShed += unqueued;
-    for (const { failed, rejected, shed, waiting } of sinks) {
-      lost.refusedOrShed += rejected + shed + waiting;
-      deliveriesFailed += failed;
-    }
-    repeats.broker += there?.repeats ?? 0;
-    repeats.history += stored?.pressureRepeats ?? 0;
-    outOfOrder += there?.outOfOrder ?? 0;
-  }
-  return { expected, lost, repeats, outOfOrder, deliveriesFailed };
 }
 
 function withoutNodes({ nodes: _, ...rest }: CounterReport): Omit<CounterReport, 'nodes'> {

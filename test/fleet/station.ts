@@ -1,7 +1,7 @@
 /** One made-up station that publishes through the real code: feed, outbox, tasks, sinks. Same seed, same trips. */
 
 import type { PublishConfig } from '../../config/publish.ts';
-import type { ChannelConfig, QuantityKind, RigConfig } from '../../config/rig.ts';
+import type { RigConfig } from '../../config/rig.ts';
 import { machineClock } from '../../daemon/publish/clock.ts';
 import { createSink } from '../../daemon/publish/create-sink.ts';
 import { Publisher } from '../../daemon/publish/publisher.ts';
@@ -11,15 +11,9 @@ import { Random } from '../../daemon/virtual-rig/random.ts';
 import type { StatusView } from '../../daemon/web/wire.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
 import { influxConfig, mqttConfig } from '../support/sink-configs.ts';
-import { type Closure, swing, syntheticVerdict } from '../support/synthetic-event.ts';
+import { syntheticVerdict } from '../support/synthetic-event.ts';
+import { drawClosure, measure, type StationTrip, stationChannels } from './plant.ts';
 
-/** Two legs of three taps, a meter and a tank: eight channels. */
-const quantities: readonly QuantityKind[] = [...Array<QuantityKind>(6).fill('pressure'), 'velocity', 'level'];
-export const pressureChannels = quantities.filter((quantity) => quantity === 'pressure').length;
-const channels = quantities.map((quantity, k) => ({ id: `CH-${k + 1}`, quantity })) as Pick<
-  ChannelConfig,
-  'id' | 'quantity'
->[];
 const summaryPeriod_s = 0.5;
 /** From the trip to the end of its record, in s. */
 const record_s = 3;
@@ -34,11 +28,14 @@ export interface StationOptions {
   readonly tripEvery_s: number;
 }
 
-/** What one station said, counted by itself before it went into the outbox. */
+/** What one station said, noted by itself before it went into the outbox. */
 export interface StationTally {
   readonly node: string;
-  readonly seconds: number;
-  readonly events: readonly string[];
+  /** Starts of the seconds, in ms since 1970. */
+  readonly seconds: readonly number[];
+  /** Mean of the first channel in each of them, in Pa. */
+  readonly means_Pa: readonly number[];
+  readonly events: readonly { readonly id: string; readonly wall_ms: number }[];
   /** By the sinks' own count; `waiting` is 0 when all is drained. */
   readonly sinks: readonly {
     readonly name: string;
@@ -58,13 +55,14 @@ export class Station {
   readonly #random: Random;
   readonly #hello: HelloMessage;
   readonly #publisher: Publisher;
-  readonly #seconds = new Set<number>();
-  readonly #events: string[] = [];
-  readonly #values = new Float64Array(4 * channels.length);
+  readonly #seconds: number[] = [];
+  readonly #means_Pa: number[] = [];
+  readonly #events: { readonly id: string; readonly wall_ms: number }[] = [];
+  readonly #values = new Float64Array(4 * stationChannels.length);
   readonly #began_s = monotonic_s();
   #sequence = 0;
   #tripAt_s: number;
-  #closing: { readonly id: string; readonly wall_ms: number; readonly at_s: number } | null = null;
+  #trip: (StationTrip & { readonly id: string; readonly wall_ms: number }) | null = null;
 
   constructor(options: StationOptions) {
     const { folder, influxUrl, mqttUrl, node, seed, tripEvery_s } = options;
@@ -83,7 +81,7 @@ export class Station {
     };
     this.#hello = {
       kind: 'hello',
-      config: { dataFolder: folder, channels } as unknown as RigConfig,
+      config: { dataFolder: folder, channels: stationChannels } as unknown as RigConfig,
       software: 'fleet',
       boot: 'fleet',
       anchor: { time_s: 0, wall_ms: 0 },
@@ -105,19 +103,21 @@ export class Station {
   second(start_ms: number): void {
     const now_s = monotonic_s();
     const start_s = now_s - (Date.now() - start_ms) / 1000;
-    this.#seconds.add(start_ms);
-    for (let part = 0; part < 1; part += summaryPeriod_s) this.#summary(start_s + part);
+    if (this.#trip === null && now_s >= this.#tripAt_s) this.#begin(start_s, start_ms);
+    let sum_Pa = 0;
+    for (let part = 0; part < 1; part += summaryPeriod_s) sum_Pa += this.#summary(start_s + part);
+    this.#seconds.push(start_ms);
+    this.#means_Pa.push(sum_Pa * summaryPeriod_s);
     this.status();
-    if (this.#closing !== null && now_s >= this.#closing.at_s) this.#close(this.#closing);
-    if (now_s >= this.#tripAt_s) this.#trip(start_s, start_ms);
+    if (this.#trip !== null && now_s >= this.#trip.time_s + record_s) this.#close();
   }
 
   /** Goes on while a station that makes no more samples drains. */
   status(): void {
     const link = { state: 'open' as const, since_s: this.#began_s, why: '' };
-    const counters = { samplesTaken: 500 * this.#seconds.size, samplesLost: 0 };
+    const counters = { samplesTaken: 500 * this.#seconds.length, samplesLost: 0 };
     const view = {
-      phase: this.#closing === null ? 'running' : 'tripped',
+      phase: this.#trip === null ? 'running' : 'tripped',
       tripIn_s: null,
       lines: [{ line: 'bus', driver: 'modbus', link, counters }],
       counters: {},
@@ -129,7 +129,7 @@ export class Station {
   /** The record of a trip and the second that are still open are closed now. */
   finish(): void {
     this.#publisher.hello(this.#hello);
-    if (this.#closing !== null) this.#close(this.#closing);
+    if (this.#trip !== null) this.#close();
   }
 
   tally(): StationTally {
@@ -144,64 +144,50 @@ export class Station {
       why,
     }));
     const { messagesUnqueued: unqueued } = this.#publisher.counters;
-    return { node: this.#options.node, seconds: this.#seconds.size, events: this.#events, sinks, unqueued };
+    const { node } = this.#options;
+    return { node, seconds: this.#seconds, means_Pa: this.#means_Pa, events: this.#events, sinks, unqueued };
   }
 
   stop(): Promise<void> {
     return this.#publisher.stop();
   }
 
-  #summary(time_s: number): void {
+  /** Returns the mean of the first channel. */
+  #summary(time_s: number): number {
     const values = this.#values;
-    for (let k = 0; k < channels.length; k++) {
-      const mean = 4e5 + 5e4 * Math.sin(0.02 * time_s + k) + 800 * this.#random.normal();
-      values.set([mean - 900, mean + 900, mean + 150, mean], 4 * k);
-    }
+    measure(values, time_s, summaryPeriod_s, this.#trip, this.#random);
     this.#publisher.summary({
       kind: 'summary',
       sequence: this.#sequence++,
       time_s,
       period_s: summaryPeriod_s,
       values: values.slice(),
-      counts: new Uint32Array(channels.length).fill(250),
-      flags: new Uint8Array(channels.length),
+      counts: new Uint32Array(stationChannels.length).fill(250),
+      flags: new Uint8Array(stationChannels.length),
       droppedBefore: 0,
     });
+    return values[3]!;
   }
 
-  #trip(time_s: number, wall_ms: number): void {
+  /** Somewhere in this second the pump loses its drive. */
+  #begin(start_s: number, start_ms: number): void {
+    const after_ms = Math.floor(1000 * this.#random.uniform());
+    const wall_ms = start_ms + after_ms;
     const id = eventIdAt(wall_ms, 0);
+    const time_s = start_s + after_ms / 1000;
     this.#publisher.trip({ kind: 'trip', event: id, source: 'contact', time_s, declared_s: time_s });
-    this.#closing = { id, wall_ms, at_s: monotonic_s() + record_s };
+    this.#trip = { id, wall_ms, time_s, closure: drawClosure(this.#random) };
     // Exponential between trips, but never inside the record of one.
     const { tripEvery_s } = this.#options;
-    this.#tripAt_s = monotonic_s() + record_s + 1 - tripEvery_s * Math.log(1 - this.#random.uniform());
+    this.#tripAt_s = time_s + record_s + 2 - tripEvery_s * Math.log(1 - this.#random.uniform());
   }
 
-  #close({ id, wall_ms }: { readonly id: string; readonly wall_ms: number }): void {
-    this.#closing = null;
-    this.#events.push(id);
-    const verdict = syntheticVerdict(id, this.#closure());
+  #close(): void {
+    const { closure, id, wall_ms } = this.#trip!;
+    this.#trip = null;
+    this.#events.push({ id, wall_ms });
+    const verdict = syntheticVerdict(id, closure);
     const row = { id, wall_ms, source: 'contact', closedBecause: 'settled', verdict, shape: null };
     this.#publisher.event({ row, trouble: null });
-  }
-
-  /** A valve of this station: what is plausible for a swing valve, no two alike. */
-  #closure(): Closure {
-    const random = this.#random;
-    const approach_mps = random.between(1.5, 3.2);
-    const reversal_s = random.between(0.2, 0.6);
-    const largest_mps = Math.exp(-1 + 0.5 * random.normal());
-    const equivalent_mps = largest_mps * random.between(0.3, 1);
-    const seating_s = reversal_s + random.between(0.01, 0.4);
-    return {
-      ...swing,
-      approach_mps,
-      reversal_s,
-      seating_s,
-      largest_mps,
-      equivalent_mps,
-      atSeating_mps: equivalent_mps * 0.9,
-    };
   }
 }

@@ -12,12 +12,20 @@ export interface WorkerTask {
 }
 
 export type WorkerReport =
-  | { readonly kind: 'progress'; readonly waiting: number; readonly down: number; readonly rss_bytes: number }
+  | {
+      readonly kind: 'progress';
+      /** Every station is up. */
+      readonly isWhole: boolean;
+      readonly waiting: number;
+      readonly down: number;
+      readonly rss_bytes: number;
+    }
   | {
       readonly kind: 'done';
       readonly tallies: readonly StationTally[];
       readonly cpu_s: number;
-      readonly run_s: number;
+      /** Resident size at the end of the run, before the drain. */
+      readonly last_bytes: number;
     };
 
 const say = (report: WorkerReport) => void process.send!(report);
@@ -35,7 +43,6 @@ process.once('message', (task: WorkerTask) => {
 async function run({ drain_s, run_s, spread_s, stations: options }: WorkerTask): Promise<void> {
   const cpuBefore = process.cpuUsage();
   const stations: Station[] = [];
-  const began_ms = Date.now();
   const ended: Promise<void>[] = options.map(async (each, k) => {
     await delay((spread_s * 1000 * k) / options.length);
     const station = new Station(each);
@@ -46,12 +53,14 @@ async function run({ drain_s, run_s, spread_s, stations: options }: WorkerTask):
     const tallies = stations.flatMap((station) => station.tally().sinks);
     say({
       kind: 'progress',
+      isWhole: stations.length === options.length,
       waiting: tallies.reduce((sum, { waiting }) => sum + waiting, 0),
       down: tallies.filter(({ state }) => state === 'down').length,
       rss_bytes: process.memoryUsage.rss(),
     });
   }, 10_000);
   await Promise.all(ended);
+  const last_bytes = process.memoryUsage.rss();
   const deadline_ms = Date.now() + drain_s * 1000;
   const isWaiting = () =>
     stations.some((station) => station.tally().sinks.some(({ waiting }) => waiting > 0));
@@ -62,7 +71,7 @@ async function run({ drain_s, run_s, spread_s, stations: options }: WorkerTask):
   clearInterval(progress);
   const { system, user } = process.cpuUsage(cpuBefore);
   const tallies = stations.map((station) => station.tally());
-  say({ kind: 'done', tallies, cpu_s: (system + user) / 1e6, run_s: (Date.now() - began_ms) / 1000 });
+  say({ kind: 'done', tallies, cpu_s: (system + user) / 1e6, last_bytes });
   await Promise.all(stations.map((station) => station.stop()));
 }
 
