@@ -21,7 +21,8 @@ export function lockDataFolder(dataFolder: string): FolderLock {
   try {
     mkdirSync(dataFolder, { recursive: true });
     database = new DatabaseSync(path, { timeout: 0 });
-    database.exec('BEGIN EXCLUSIVE');
+    // Nothing is ever written, so nothing need be undone: else kill -9 would leave an empty journal beside it.
+    database.exec('PRAGMA journal_mode = MEMORY; BEGIN EXCLUSIVE');
   } catch (error) {
     database?.close();
     const isTaken = /locked/.test(messageOf(error));

@@ -19,6 +19,8 @@ test.each(['recorder', 'server'] as const)(
     const result = await killAtRandom(victim, 9, 3, folder.path);
     expect(result.failures).toEqual([]);
     expect(result.isIndexRight).toBe(true);
+    expect(result.ring.acknowledged).toBeGreaterThan(0);
+    expect(result.ring.read).toBeGreaterThanOrEqual(result.ring.acknowledged);
     expect(result.eventsAcknowledged).toBeGreaterThan(0);
     expect(result.eventsWhole).toBeGreaterThanOrEqual(result.eventsAcknowledged);
   },

@@ -1,13 +1,17 @@
 /** Kills each process of the instrument again and again with SIGKILL, and looks at what it left behind. */
+import { once } from 'node:events';
 import { mkdirSync, readdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { setTimeout as delay } from 'node:timers/promises';
-import { eventFolder, listEvents, setTornAside } from '../../daemon/store/event-folder.ts';
+import { eventFolder, listEvents } from '../../daemon/store/event-folder.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
 import { Random } from '../../daemon/virtual-rig/random.ts';
+import { monotonic_s } from '../../drivers/driver.ts';
 import { auditEvents } from './event-audit.ts';
 import { killedLine } from './kill-config.ts';
+import { LeftOvers } from './kill-leftovers.ts';
 import type { FromKilled, ToKilled } from './kill-recorder.ts';
+import { RingAudit, type RingResult } from './kill-ring.ts';
 import { childrenOf, residentMemory_MB } from './memory.ts';
 import { Worker } from './processes.ts';
 
@@ -20,8 +24,9 @@ export interface KillResult {
   readonly eventsAcknowledged: number;
   readonly verdictsAcknowledged: number;
   readonly eventsWhole: number;
-  /** Unfinished folders that were set aside as such. */
-  readonly tornSetAside: number;
+  /** What kills left unfinished: events, verdicts, tails of the ring. The next start dealt with all of it, or it is a failure. */
+  readonly left: { readonly torn: number; readonly verdicts: number; readonly tails: number };
+  readonly ring: RingResult;
   readonly isIndexRight: boolean;
   /** Empty for a good run. */
   readonly failures: readonly string[];
@@ -69,6 +74,8 @@ class Killing {
   readonly #looked = new Set<string>();
   readonly #killed = new Set<number>();
   readonly #failures: string[] = [];
+  readonly #leftOvers: LeftOvers;
+  readonly #ring: RingAudit;
   #recorder: Worker<ToKilled, FromKilled> | null = null;
   #rig: Worker<never, { kind: 'started' }> | null = null;
 
@@ -78,6 +85,8 @@ class Killing {
     this.#log = join(folder, 'kills.log');
     this.#victim = victim;
     this.#random = random;
+    this.#leftOvers = new LeftOvers(this.#data);
+    this.#ring = new RingAudit(this.#data);
   }
 
   /** One life of a recorder, or of a rig; returns how many kills it was. */
@@ -87,13 +96,13 @@ class Killing {
       await this.#startRig();
       await this.#live();
       await this.#rig!.kill();
+      await this.#ring.lives();
       return 1;
     }
     const recorder = await this.#startRecorder(true);
     if (this.#victim === 'recorder') {
       await this.#live();
-      await recorder.kill();
-      await this.#look();
+      await this.#killRecorder(recorder);
       return 1;
     }
     const kills = Math.min(most, serverKillsARecorder);
@@ -104,8 +113,7 @@ class Killing {
       this.#killed.add(pid);
       process.kill(pid, 'SIGKILL');
     }
-    await recorder.kill();
-    await this.#look();
+    await this.#killRecorder(recorder);
     return kills;
   }
 
@@ -118,12 +126,16 @@ class Killing {
     for (;;) {
       const ids = await listEvents(this.#data);
       const owed = ids.filter((id) => !hasVerdict(eventFolder(this.#data, id)));
+      const unfinished = this.#leftOvers.unfinished();
       // The event that was open when the rig died closes by the clock.
       const isStill = ids.length === count;
       count = ids.length;
-      if (owed.length === 0 && isStill) break;
+      if (owed.length === 0 && unfinished.length === 0 && isStill) break;
       if (Date.now() > deadline) {
-        this.#failures.push(`${owed.length} events have no verdict after ${patience_s} s`);
+        if (owed.length > 0)
+          this.#failures.push(`${owed.length} events have no verdict after ${patience_s} s`);
+        for (const path of unfinished)
+          this.#failures.push(`${path}: neither finished nor removed after ${patience_s} s`);
         break;
       }
       await delay(200);
@@ -135,9 +147,20 @@ class Killing {
     const recorder = this.#recorder;
     if (recorder === null) return;
     const servers = childrenOf(recorder.child.pid ?? 0);
-    await recorder.kill();
+    if (recorder.child.connected) await this.#killRecorder(recorder);
     // The server ends by itself when its recorder has gone; the index must not be open any more.
     for (const pid of servers) await gone(pid);
+  }
+
+  /** Kills, hears what the dead one still said, and looks at what lies there before anything sweeps it. */
+  async #killRecorder(recorder: Worker<ToKilled, FromKilled>): Promise<void> {
+    const silence = once(recorder.child, 'disconnect');
+    const killed_s = monotonic_s();
+    await recorder.kill();
+    await silence;
+    this.#leftOvers.killed();
+    await this.#ring.killed(killed_s);
+    await this.#look();
   }
 
   async #startRecorder(isFed: boolean): Promise<Worker<ToKilled, FromKilled>> {
@@ -148,11 +171,13 @@ class Killing {
       (message) => {
         if (message.kind === 'event') this.#events.add(message.event);
         else if (message.kind === 'verdict') this.#verdicts.set(message.event, message.file);
+        else if (message.kind === 'ring') this.#ring.heard(message);
       },
     );
     this.#recorder = recorder;
     const port = this.#victim === 'rig' ? join(this.#folder, 'ports', 'stream') : null;
     await recorder.ask({ dataFolder: this.#data, port, isFed }, 'started');
+    this.#leftOvers.started();
     return recorder;
   }
 
@@ -199,8 +224,9 @@ class Killing {
 
   async result(kills: number, seed: number): Promise<KillResult> {
     await this.#look();
-    await setTornAside(this.#data);
-    const torn = readdirSync(this.#data).includes('torn') ? readdirSync(join(this.#data, 'torn')).length : 0;
+    for (const path of this.#leftOvers.unfinished())
+      this.#failures.push(`${path}: neither finished nor removed`);
+    const ring = await this.#ring.result();
     for (const [event, file] of this.#verdicts) {
       if (!readdirSync(eventFolder(this.#data, event)).includes(file))
         this.#failures.push(`${event}: ${file} was acknowledged and is not there`);
@@ -211,10 +237,6 @@ class Killing {
       this.#victim === 'rig' ? [killedLine] : [],
     );
     this.#failures.push(...events.troubles);
-    // Looked for after the index was made anew: that sweeps what a server left that outlived its recorder by a moment.
-    const left = readdirSync(join(this.#data, 'events'), { recursive: true }).map(String);
-    for (const name of left.filter((each) => /\.tmp-\d+$/.test(each)))
-      this.#failures.push(`${name}: neither finished nor set aside`);
     if (events.wrongValues > 0) this.#failures.push(`${events.wrongValues} wrong values in events`);
     return {
       victim: this.#victim,
@@ -223,9 +245,10 @@ class Killing {
       eventsAcknowledged: this.#events.size,
       verdictsAcknowledged: this.#verdicts.size,
       eventsWhole: events.whole,
-      tornSetAside: torn,
+      left: this.#leftOvers.seen,
+      ring,
       isIndexRight: events.isIndexRight,
-      failures: this.#failures,
+      failures: [...this.#failures, ...this.#leftOvers.failures, ...this.#ring.failures],
     };
   }
 }

@@ -3,11 +3,13 @@ import { setTimeout as delay } from 'node:timers/promises';
 import { serverModule } from '../../daemon/commands/run.ts';
 import { startRecorder } from '../../daemon/recorder/recorder.ts';
 import { createLog } from '../../daemon/recorder/run.ts';
+import { type Driver, monotonic_s } from '../../drivers/driver.ts';
 import { createDriver } from '../../drivers/registry.ts';
 import { pushedLine } from '../support/pushed-line.ts';
 import { PushedDriver, recorderRig } from '../support/recorder-rig.ts';
 import { feedInterval_s, TripFeed } from '../support/trip-feed.ts';
 import { killedRigConfig } from './kill-config.ts';
+import type { RingWord } from './kill-ring.ts';
 
 /** `port` null: trips are pushed, one every half a second while `isFed`. Else the name of a converter's port. */
 export interface ToKilled {
@@ -19,6 +21,7 @@ export interface ToKilled {
 /** What has been acknowledged; it must be there for ever. */
 export type FromKilled =
   | { readonly kind: 'started' }
+  | ({ readonly kind: 'ring' } & RingWord)
   | { readonly kind: 'event'; readonly event: string }
   | { readonly kind: 'verdict'; readonly event: string; readonly file: string };
 
@@ -37,9 +40,13 @@ async function begin({ dataFolder, port, isFed }: ToKilled): Promise<void> {
       : killedRigConfig(dataFolder, port);
   const recorder = await startRecorder(config, {
     serverModule,
-    createDriver: (line) => (port === null ? driver : createDriver(line)),
+    createDriver: async (line) => counted(port === null ? driver : await createDriver(line), sayRing),
     log: createLog('error'),
   });
+  function sayRing(scans: number): void {
+    const commits = recorder.status().counters['ringCommitsDone'] ?? 0;
+    tell({ kind: 'ring', scans, commits, time_s: monotonic_s() });
+  }
   recorder.on('event-closed', ({ event }) => tell({ kind: 'event', event }));
   recorder.on('verdict', ({ event, file }) => tell({ kind: 'verdict', event, file }));
   tell({ kind: 'started' });
@@ -49,4 +56,26 @@ async function begin({ dataFolder, port, isFed }: ToKilled): Promise<void> {
     feed.push(0.5);
     await delay(35);
   }
+}
+
+/** The driver; after each block `given` hears one past the number of its last scan. */
+function counted(driver: Driver, given: (scans: number) => void): Driver {
+  return {
+    get groups() {
+      return driver.groups;
+    },
+    get counters() {
+      return driver.counters;
+    },
+    start(sink) {
+      driver.start({
+        block(block) {
+          sink.block(block);
+          given(block.scan + block.scans);
+        },
+        state: (state) => sink.state(state),
+      });
+    },
+    stop: () => driver.stop(),
+  };
 }
