@@ -2,13 +2,18 @@
  * One connection to a broker, opened again after it is lost: at once when somebody asks for it, else after a growing rest.
  * The outbox owns what waits; here is nothing but the connection.
  */
-import type { MqttClient } from 'mqtt';
+import { type MqttClient, ReasonCodes } from 'mqtt';
 import type { BrokerConfig, SinkConfigBase } from '../../../config/publish.ts';
+import { monotonic_s } from '../../../drivers/driver.ts';
 import { drop, type LastWill, noAnswer, openBroker, wordsOf } from './broker.ts';
 
 /** Rests between attempts that nobody asked for grow from the first to the last, in s; each is shortened by up to half. */
 const firstRest_s = 1;
 const lastRest_s = 60;
+/** A connection that was lost sooner was of no use: the rests go on growing, in s. */
+const useful_s = 30;
+/** After so many useless ones in a row a rest is kept whoever asks: two stations with one name would chase each other for ever. */
+const mostUseless = 3;
 
 export interface LinkOptions {
   readonly config: BrokerConfig & SinkConfigBase;
@@ -34,8 +39,9 @@ export class BrokerLink {
   /** On its way to be the connection: `born` is not yet done with it. */
   #young: MqttClient | null = null;
   readonly #stopping = new AbortController();
-  /** Why the last connection ended; empty when it is not known. */
-  #lastWords = '';
+  /** Connections in a row that came into use and were soon lost. */
+  #useless = 0;
+  #lostWhy = '';
 
   constructor(options: LinkOptions) {
     this.#options = options;
@@ -43,9 +49,13 @@ export class BrokerLink {
 
   /** Why the connection ended, for the answer of a delivery that it ended with. */
   get lostWhy(): string {
-    return this.#lastWords === ''
-      ? 'The connection was lost.'
-      : `The broker closed the connection: ${this.#lastWords}.`;
+    return this.#lostWhy || 'The connection was lost.';
+  }
+
+  /** Ends a connection that is of no use, with the reason: nothing of it may come after what the next one sends. */
+  discard(client: MqttClient, why: string): void {
+    if (this.#client === client) this.#lostWhy = why;
+    drop(client);
   }
 
   /** Opens and keeps open from now on; never throws. */
@@ -57,6 +67,7 @@ export class BrokerLink {
   open(): Promise<MqttClient> {
     if (this.#stopping.signal.aborted) return Promise.reject(new Error('stopped'));
     if (this.#client !== null) return Promise.resolve(this.#client);
+    if (this.#rest !== null && this.#useless >= mostUseless) return Promise.reject(new Error(this.lostWhy));
     if (this.#rest !== null) clearTimeout(this.#rest);
     this.#rest = null;
     this.#opening ??= this.#open().finally(() => {
@@ -89,17 +100,17 @@ export class BrokerLink {
       this.#restThenOpen();
       throw new Error(wordsOf(error), { cause: error });
     }
-    this.#lastWords = '';
+    this.#lostWhy = '';
     client.on('error', (error) => {
-      this.#lastWords = wordsOf(error);
+      this.#lostWhy ||= `The connection was lost: ${wordsOf(error)}.`;
     });
     client.on('disconnect', ({ reasonCode }) => {
-      this.#lastWords =
-        reasonCode === 142 ? 'another client came with the same clientId' : `code ${reasonCode ?? 0}`;
+      this.#lostWhy ||= `The broker closed the connection: ${disconnectWords(reasonCode ?? 0)}.`;
     });
+    const begin_s = monotonic_s();
     const closed = new Promise<never>((_, reject) => {
       client.once('close', () => {
-        if (this.#client === client) this.#client = null;
+        if (this.#client === client) this.#wasLost(monotonic_s() - begin_s);
         drop(client);
         this.#restThenOpen();
         reject(new Error(this.lostWhy));
@@ -110,6 +121,7 @@ export class BrokerLink {
       if (this.#stopping.signal.aborted || !client.connected) throw new Error(this.lostWhy);
       await within(Promise.race([born(client), closed]), config.timeout_s);
     } catch (error) {
+      this.#lostWhy ||= wordsOf(error);
       drop(client);
       this.#restThenOpen();
       throw error;
@@ -117,17 +129,32 @@ export class BrokerLink {
       this.#young = null;
     }
     this.#client = client;
-    this.#failures = 0;
     return client;
+  }
+
+  #wasLost(lived_s: number): void {
+    this.#client = null;
+    const wasUseful = lived_s >= useful_s;
+    this.#useless = wasUseful ? 0 : this.#useless + 1;
+    if (wasUseful) this.#failures = 0;
   }
 
   #restThenOpen(): void {
     if (this.#stopping.signal.aborted || this.#rest !== null) return;
     const growing_s = Math.min(lastRest_s, firstRest_s * 2 ** Math.min(this.#failures++, 30));
     const rest_s = growing_s * (1 - this.#options.random() / 2);
-    this.#rest = setTimeout(() => this.keep(), rest_s * 1000);
+    this.#rest = setTimeout(() => {
+      this.#rest = null;
+      this.keep();
+    }, rest_s * 1000);
     this.#rest.unref();
   }
+}
+
+/** The broker's reason for its DISCONNECT (MQTT 5.0, 3.14.2.1). */
+function disconnectWords(code: number): string {
+  if (code === 142) return 'another client came with the same clientId';
+  return (ReasonCodes as Record<number, string>)[code] || `code ${code}`;
 }
 
 async function within<T>(promise: Promise<T>, time_s: number): Promise<T> {

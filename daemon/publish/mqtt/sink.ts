@@ -6,12 +6,11 @@ import type { MqttClient } from 'mqtt';
 import type { MqttSinkConfig } from '../../../config/publish.ts';
 import type { Batch, Delivery, Rejection, Sink, SinkStart } from '../sink.ts';
 import { bodyOf, offlineBody, onlineBody, statusTopic, topicOf } from './bodies.ts';
-import { codeOf, drop, untilAborted, wordsOf } from './broker.ts';
+import { codeOf, untilAborted, wordsOf } from './broker.ts';
 import { BrokerLink } from './link.ts';
+import { Suspect } from './suspect.ts';
 
 const mostUnacknowledged = 20;
-/** Topic, packet identifier and header of a PUBLISH beside its body, generously, in bytes. */
-const header_bytes = 300;
 /** PUBACK codes that blame the message (MQTT 5.0, 3.4.2.1): topic name invalid, payload format invalid. */
 const messageToBlame = [144, 153];
 
@@ -20,6 +19,7 @@ export class MqttSink implements Sink {
   readonly #config: MqttSinkConfig;
   #link: BrokerLink | null = null;
   #state: 'new' | 'started' | 'stopped' = 'new';
+  readonly #suspect = new Suspect();
 
   constructor(config: MqttSinkConfig) {
     this.#config = config;
@@ -62,8 +62,8 @@ export class MqttSink implements Sink {
       } catch (error) {
         return { settled: 0, rejected: [], unavailable: { why: wordsOf(error), retryAfter_s: null } };
       }
-      const delivery = new WindowedDelivery(client, this.#config.topic, batch);
-      return delivery.run(aborted, () => link.lostWhy);
+      const delivery = new WindowedDelivery(client, link, this.#suspect, this.#config.topic, batch);
+      return delivery.run(aborted);
     });
   }
 }
@@ -71,41 +71,54 @@ export class MqttSink implements Sink {
 /** One batch on its way through a window. */
 class WindowedDelivery {
   readonly #client: MqttClient;
+  readonly #link: BrokerLink;
+  readonly #suspect: Suspect;
   readonly #prefix: string;
   readonly #batch: Batch;
   readonly #rejected: Rejection[] = [];
 
-  constructor(client: MqttClient, prefix: string, batch: Batch) {
+  constructor(client: MqttClient, link: BrokerLink, suspect: Suspect, prefix: string, batch: Batch) {
     this.#client = client;
+    this.#link = link;
+    this.#suspect = suspect;
     this.#prefix = prefix;
     this.#batch = batch;
   }
 
   /** Ends early, with what was acknowledged by then, when `aborted` rejects, the connection is lost or the broker refuses. */
-  async run(aborted: Promise<never>, lostWhy: () => string): Promise<Delivery> {
+  async run(aborted: Promise<never>): Promise<Delivery> {
     const { messages } = this.#batch;
     const { receiveMaximum } = this.#client.serverProperties ?? {};
-    const most = Math.min(mostUnacknowledged, receiveMaximum ?? mostUnacknowledged);
-    const underWay: Promise<void>[] = [];
+    const most = this.#suspect.mustGoAlone
+      ? 1
+      : Math.min(mostUnacknowledged, receiveMaximum ?? mostUnacknowledged);
+    const underWay: { readonly size_bytes: number; readonly done: Promise<void> }[] = [];
     let settled = 0;
     let why: string | null = null;
+    let hasHungUp = false;
     const { promise: closed, reject } = Promise.withResolvers<never>();
     closed.catch(() => undefined);
-    const onClose = () => reject(new Error(lostWhy()));
+    const onClose = () => {
+      hasHungUp = true;
+      reject(new Error(this.#link.lostWhy));
+    };
     this.#client.once('close', onClose);
     try {
-      if (!this.#client.connected) throw new Error(lostWhy());
+      if (!this.#client.connected) throw new Error(this.#link.lostWhy);
       for (let next = 0; settled < messages.length; ) {
         while (next < messages.length && underWay.length < most) underWay.push(this.#send(next++));
-        await Promise.race([underWay[0]!, closed, aborted]);
+        const first = underWay[0]!;
+        await Promise.race([first.done, closed, aborted]);
+        this.#suspect.acknowledged(first.size_bytes);
         void underWay.shift();
         settled++;
       }
+      this.#suspect.batchSettled();
     } catch (error) {
       why = wordsOf(error);
       if (codeOf(error) === 135) why += '. Check what the user may publish.';
-      // Nothing of this connection may come after what the next one sends.
-      drop(this.#client);
+      this.#link.discard(this.#client, why);
+      if (hasHungUp && this.#isToBlame(settled, underWay[0]?.size_bytes ?? 0)) settled++;
     } finally {
       this.#client.off('close', onClose);
     }
@@ -117,26 +130,43 @@ class WindowedDelivery {
     };
   }
 
-  /** Resolves when the broker has the message, or will never take it. */
-  #send(index: number): Promise<void> {
+  #isToBlame(index: number, size_bytes: number): boolean {
+    const message = this.#batch.messages[index]!;
+    if (!this.#suspect.hungUpAt(message.seq, size_bytes)) return false;
+    const why = `The broker hangs up whenever this message comes; it has ${size_bytes} bytes.`;
+    const sent = bodyOf(message, this.#batch.isHistorical);
+    this.#rejected.push({ seq: message.seq, why, sent });
+    return true;
+  }
+
+  /** `done` resolves when the broker has the message, or will never take it. */
+  #send(index: number): { readonly size_bytes: number; readonly done: Promise<void> } {
     const message = this.#batch.messages[index]!;
     const topic = topicOf(this.#prefix, message);
     const body = bodyOf(message, this.#batch.isHistorical);
     const limit_bytes = this.#client.serverProperties?.maximumPacketSize ?? Number.POSITIVE_INFINITY;
-    const size_bytes = Buffer.byteLength(body) + Buffer.byteLength(topic);
+    const size_bytes = publishSize_bytes(topic, body);
     const reject = (why: string) => void this.#rejected.push({ seq: message.seq, why, sent: body });
-    if (size_bytes + header_bytes > limit_bytes) {
+    if (size_bytes > limit_bytes) {
       reject(`The broker takes packets of ${limit_bytes} bytes at most; this one has ${size_bytes}.`);
-      return Promise.resolve();
+      return { size_bytes: 0, done: Promise.resolve() };
     }
-    const sent = this.#client.publishAsync(topic, body, { qos: 1 }).then(
+    const done = this.#client.publishAsync(topic, body, { qos: 1 }).then(
       () => undefined,
       (error: unknown) => {
         if (!messageToBlame.includes(codeOf(error) ?? 0)) throw error;
         reject(wordsOf(error));
       },
     );
-    sent.catch(() => undefined);
-    return sent;
+    done.catch(() => undefined);
+    return { size_bytes, done };
   }
+}
+
+/** Of a PUBLISH with QoS 1 and no properties (MQTT 5.0, 3.3): type, length, topic behind its length, identifier, properties. */
+function publishSize_bytes(topic: string, body: string): number {
+  const rest_bytes = 2 + Buffer.byteLength(topic) + 2 + 1 + Buffer.byteLength(body);
+  // 1.5.5: seven bits of a length in each byte.
+  const length_bytes = Math.max(1, Math.ceil(Math.log2(rest_bytes + 1) / 7));
+  return 1 + length_bytes + rest_bytes;
 }
