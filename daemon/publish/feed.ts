@@ -12,7 +12,7 @@ const repeat_ms = 60_000;
 export class StateFeed {
   #links = new Map<string, { readonly state: string; readonly told_ms: number }>();
   #phase = { phase: '', told_ms: Number.NEGATIVE_INFINITY };
-  #alarms = new Map<string, StatusView['troubles'][number]>();
+  #alarms = new Map<string, { readonly trouble: StatusView['troubles'][number]; readonly told_ms: number }>();
 
   /** State of the lines and of the rig: changes, and once a minute. `wallOf_ms` turns the recorder's clock into wall time. */
   status(
@@ -24,33 +24,44 @@ export class StateFeed {
     const drafts: Draft[] = [];
     for (const { line, driver, link, counters } of lines) {
       const last = this.#links.get(line);
-      if (last !== undefined && last.state === link.state && now_ms - last.told_ms < repeat_ms) continue;
+      if (last !== undefined && last.state === link.state && !isDue(last.told_ms, now_ms)) continue;
       this.#links.set(line, { state: link.state, told_ms: now_ms });
       const { state, why } = link;
       const since_ms = Math.round(wallOf_ms(link.since_s));
       const payload: LinkPayload = { kind: 'link', line, driver, state, since_ms, why, counters };
       drafts.push({ at_ms: now_ms, payload });
     }
-    if (phase !== this.#phase.phase || now_ms - this.#phase.told_ms >= repeat_ms) {
+    if (phase !== this.#phase.phase || isDue(this.#phase.told_ms, now_ms)) {
       this.#phase = { phase, told_ms: now_ms };
       drafts.push({ at_ms: now_ms, payload: { kind: 'phase', phase } });
     }
     return drafts;
   }
 
-  /** Troubles that came or went since the last call. */
+  /**
+   * Troubles that came or went since the last call, and once a minute those that stand: a receiver that came late hears of them,
+   * and one that is told no more has gone, also when this process was away at its end.
+   */
   alarms(troubles: StatusView['troubles'], now_ms: number): Draft[] {
     const drafts: Draft[] = [];
-    const now = new Map(troubles.map((trouble) => [trouble.key, trouble]));
-    for (const [key, trouble] of now) {
-      if (!this.#alarms.has(key)) drafts.push(alarm(trouble, true, now_ms));
+    const now = new Map<string, { trouble: StatusView['troubles'][number]; told_ms: number }>();
+    for (const trouble of troubles) {
+      const last = this.#alarms.get(trouble.key);
+      const isTold = last !== undefined && !isDue(last.told_ms, now_ms);
+      if (!isTold) drafts.push(alarm(trouble, true, now_ms));
+      now.set(trouble.key, { trouble, told_ms: isTold ? last.told_ms : now_ms });
     }
-    for (const [key, trouble] of this.#alarms) {
+    for (const [key, { trouble }] of this.#alarms) {
       if (!now.has(key)) drafts.push(alarm(trouble, false, now_ms));
     }
     this.#alarms = now;
     return drafts;
   }
+}
+
+/** Also after a clock that was set back. */
+function isDue(told_ms: number, now_ms: number): boolean {
+  return now_ms < told_ms || now_ms - told_ms >= repeat_ms;
 }
 
 function alarm(trouble: StatusView['troubles'][number], isActive: boolean, now_ms: number): Draft {

@@ -90,7 +90,7 @@ export interface PhasePayload {
   readonly phase: RigPhase | 'analysing' | 'recorder-gone';
 }
 
-/** Something is wrong (`isActive`), or no longer. */
+/** Something is wrong (`isActive`; told again once a minute while it stands), or no longer. */
 export interface AlarmPayload {
   readonly kind: 'alarm';
   /** Names the trouble; the same while it stands. */

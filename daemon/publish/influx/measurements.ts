@@ -105,7 +105,7 @@ export const measurements: readonly MeasurementSpec[] = [
     name: 'rig_alarm',
     tags: ['node', 'key'],
     fields: [...integer('active'), ...string('what', 'remedy')],
-    meaning: 'a trouble came (1) or went (0)',
+    meaning: 'a trouble came or stands (1, once a minute), or went (0)',
   },
   {
     name: 'rig_probe',

@@ -133,7 +133,8 @@ const payloads: Readonly<
     keys: { phase: id('For example `running`.') },
   },
   alarm: {
-    about: 'Something is wrong, or no longer.',
+    about:
+      'Something is wrong, told once a minute while it stands, or no longer. One that is told no more for two minutes has gone.',
     keys: {
       key: id('The same while the trouble stands.'),
       isActive: Type.Boolean(),
