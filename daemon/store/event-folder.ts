@@ -5,7 +5,8 @@
  *                                    event.json      EventHeader
  *                                    verdict-1.json  Verdict, later revisions beside it
  *
- * A folder is written as `<id>.tmp-<pid>`, synced, renamed. A name without `.tmp-` is whole.
+ * A folder is written as `<id>.tmp-<pid>`, synced, renamed; a verdict as `<id>.verdict-1.json.tmp-<pid>` beside the folder, so
+ * that a look at the months finds what is unfinished. A name without `.tmp-` is whole.
  */
 import { dirname, join } from 'node:path';
 import type { RigConfig } from '../../config/rig.ts';
@@ -53,6 +54,12 @@ export function eventFolder(dataFolder: string, id: string): string {
 /** True for names such as `20261125T105912Z-A3F`: UTC second of the trip and a short suffix. */
 export function isEventId(name: string): boolean {
   return /^\d{8}T\d{6}Z-[0-9A-Z]{3}$/.test(name);
+}
+
+/** True for the folder of an event that is being written, or was when its writer died. */
+function isUnfinishedEvent(name: string): boolean {
+  const [id, pid] = name.split('.tmp-');
+  return isEventId(id!) && pid !== undefined;
 }
 
 /** So many suffixes has a second. */
@@ -166,7 +173,7 @@ export async function readEventHeader(folder: string, files: Files = disk): Prom
 /** Ids of the whole folders, oldest first. Left-over temporary folders are not among them. */
 export async function listEvents(dataFolder: string, files: Files = disk): Promise<string[]> {
   const ids: string[] = [];
-  for (const { names } of await months(dataFolder, files)) ids.push(...names.filter(isEventId));
+  for (const { names } of await eventMonths(dataFolder, files)) ids.push(...names.filter(isEventId));
   return ids.sort();
 }
 
@@ -177,8 +184,8 @@ export async function listEvents(dataFolder: string, files: Files = disk): Promi
 export async function setTornAside(dataFolder: string, files: Files = disk): Promise<string[]> {
   const moved: string[] = [];
   const torn = join(dataFolder, 'torn');
-  for (const { folder, names } of await months(dataFolder, files)) {
-    for (const name of names.filter((each) => each.includes('.tmp-'))) {
+  for (const { folder, names } of await eventMonths(dataFolder, files)) {
+    for (const name of names.filter(isUnfinishedEvent)) {
       await files.makeFolder(torn);
       const taken = new Set(await files.list(torn));
       let target = name;
@@ -190,7 +197,11 @@ export async function setTornAside(dataFolder: string, files: Files = disk): Pro
   return moved;
 }
 
-async function months(dataFolder: string, files: Files): Promise<{ folder: string; names: string[] }[]> {
+/** Every month of events that is there, oldest first, and all names in it. */
+export async function eventMonths(
+  dataFolder: string,
+  files: Files,
+): Promise<{ folder: string; names: string[] }[]> {
   const found: { folder: string; names: string[] }[] = [];
   const events = join(dataFolder, 'events');
   for (const year of (await files.list(events)).filter((name) => /^\d{4}$/.test(name)).sort()) {

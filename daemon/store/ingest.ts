@@ -159,7 +159,6 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
     try {
       header = await readEventHeader(folder, files);
       removed = await removedOf(folder);
-      await sweepUnfinished(folder, files);
       const revisions = await listRevisions(folder, files);
       const last = revisions.at(-1) ?? 0;
       if (last > 0 && (reason === null || removed !== null)) {
@@ -210,6 +209,7 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
   }
 
   async function scanNow(onEach: (ingested: Ingested) => void): Promise<void> {
+    await sweepUnfinished(dataFolder, files);
     const known = new Set(index.known());
     const failures: unknown[] = [];
     for (const id of await listEvents(dataFolder, files)) {

@@ -2,6 +2,7 @@
 import { join } from 'node:path';
 import type { Verdict } from '../analysis/verdict.ts';
 import { DataError } from '../errors.ts';
+import { eventMonths } from './event-folder.ts';
 import { codeOf, type Files, messageOf, writeWhole } from './files.ts';
 
 /** Revision numbers in a folder, ascending. */
@@ -35,7 +36,7 @@ export async function readVerdict(folder: string, revision: number, files: Files
  */
 export async function writeVerdict(folder: string, verdict: Verdict, files: Files): Promise<string> {
   const path = join(folder, verdictName(verdict.revision));
-  const temporary = `${path}.tmp-${process.pid}`;
+  const temporary = `${folder}.${verdictName(verdict.revision)}.tmp-${process.pid}`;
   await writeWhole(files, temporary, [Buffer.from(`${JSON.stringify(verdict, null, 1)}\n`)]);
   try {
     await files.publish(temporary, path);
@@ -48,14 +49,16 @@ export async function writeVerdict(folder: string, verdict: Verdict, files: File
 }
 
 /**
- * Removes what a process that was killed left of a verdict, and returns how much. What a living process writes stays, and so
+ * Removes what processes that were killed left of verdicts, and returns how much. What a living process writes stays, and so
  * does what cannot be removed: it harms nothing.
  */
-export async function sweepUnfinished(folder: string, files: Files): Promise<number> {
+export async function sweepUnfinished(dataFolder: string, files: Files): Promise<number> {
   const left: string[] = [];
-  for (const name of await files.list(folder)) {
-    const match = /^verdict-\d+\.json\.tmp-(\d+)$/.exec(name);
-    if (match && !isAlive(Number(match[1]))) left.push(join(folder, name));
+  for (const { folder, names } of await eventMonths(dataFolder, files)) {
+    for (const name of names) {
+      const match = /\.verdict-\d+\.json\.tmp-(\d+)$/.exec(name);
+      if (match && !isAlive(Number(match[1]))) left.push(join(folder, name));
+    }
   }
   const removed = await Promise.allSettled(left.map((path) => files.remove(path)));
   return removed.filter(({ status }) => status === 'fulfilled').length;

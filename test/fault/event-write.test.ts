@@ -1,5 +1,5 @@
 import { mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
-import { basename, join } from 'node:path';
+import { basename, dirname, join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test, vi } from 'vitest';
 import { EventWriter } from '../../daemon/recorder/event-writer.ts';
 import { EventFolderWrite, eventFolder, listEvents, setTornAside } from '../../daemon/store/event-folder.ts';
@@ -206,23 +206,33 @@ test('a revision that somebody else published meanwhile stays; ours takes the ne
   await ingest.close();
   expect(ingested?.file).toBe('verdict-2.json');
   expect(readFileSync(path, 'utf8')).toBe('{"theirs":true}');
-  expect(readdirSync(eventFolder(folder.path, id)).filter((name) => name.includes('.tmp-'))).toEqual([]);
+  const above = dirname(eventFolder(folder.path, id));
+  expect(readdirSync(above, { recursive: true }).filter((name) => String(name).includes('.tmp-'))).toEqual(
+    [],
+  );
 });
 
-test('what a killed process left of a verdict goes, what a living one writes stays', async () => {
-  const content = eventContent(folder.path);
-  const { id } = content.header;
-  await new EventFolderWrite(folder.path, content, disk).write();
-  const own = eventFolder(folder.path, id);
-  // The largest number a process can have on Linux is 2^22: this one never lived.
-  writeFileSync(join(own, 'verdict-1.json.tmp-4194305'), '{"half');
-  writeFileSync(join(own, `verdict-1.json.tmp-${process.ppid}`), '{"half');
+test('what a killed process left of a verdict goes with the next scan, what a living one writes stays', async () => {
+  const known = eventContent(folder.path, 0).header.id;
+  await new EventFolderWrite(folder.path, eventContent(folder.path, 0), disk).write();
   const ingest = createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
-  expect((await ingest.ingest(id))?.file).toBe('verdict-1.json');
+  await ingest.scan();
+  await new EventFolderWrite(folder.path, eventContent(folder.path, 1), disk).write();
+  const fresh = eventContent(folder.path, 1).header.id;
+  const left = (id: string, pid: number) => `${eventFolder(folder.path, id)}.verdict-1.json.tmp-${pid}`;
+  // The largest number a process can have on Linux is 2^22: this one never lived.
+  for (const id of [known, fresh]) {
+    for (const pid of [4_194_305, process.ppid]) writeFileSync(left(id, pid), '{"half');
+  }
+  await ingest.scan();
   await ingest.close();
-  expect(readdirSync(own).filter((name) => name.includes('.tmp-'))).toEqual([
-    `verdict-1.json.tmp-${process.ppid}`,
-  ]);
+  const names = readdirSync(dirname(eventFolder(folder.path, known))).filter((name) =>
+    name.includes('.tmp-'),
+  );
+  expect(names).toEqual([known, fresh].map((id) => basename(left(id, process.ppid))));
+  // The next start of the recorder sets events aside that were torn, and no verdict that a server is writing.
+  expect(await setTornAside(folder.path)).toEqual([]);
+  expect(readdirSync(eventFolder(folder.path, fresh))).toContain('verdict-1.json');
 });
 
 test('an event that cannot be judged is listed with the reason, and does not stand in the way of the next', async () => {
