@@ -2,6 +2,7 @@
 import type { Findings } from './fault.ts';
 import type { BrokerConfig } from './publish.ts';
 import { checkSecret, checkUrl, isLoopback, secretSource } from './resolve-publish-sink.ts';
+import type { SinkText } from './schema-publish.ts';
 import type { BrokerText } from './schema-publish-broker.ts';
 import type { DeepPartial } from './yaml-load.ts';
 
@@ -42,4 +43,32 @@ export function checkBroker(sink: DeepPartial<BrokerText>, path: string, finding
   if (sink.password !== undefined && isPlain && !isLoopback(url)) {
     findings.warn(`${path}.url`, 'the secret goes over the network unencrypted; use mqtts');
   }
+}
+
+/** What a broker tells its clients apart by, and receivers their stations: two sinks with the same would chase each other. */
+export function checkBrokerPeers(
+  sinks: readonly (DeepPartial<SinkText> | undefined)[],
+  findings: Findings,
+): void {
+  const seen = new Map<string, number>();
+  sinks.forEach((sink, i) => {
+    if (sink?.url === undefined || (sink.kind !== 'mqtt' && sink.kind !== 'sparkplug')) return;
+    const place = sink.kind === 'mqtt' ? ('topic' as const) : ('group' as const);
+    const own = sink.kind === 'mqtt' ? sink.topic : sink.group;
+    for (const [key, value] of [
+      ['clientId', sink.clientId],
+      [place, own],
+    ] as const) {
+      if (value === undefined) continue;
+      const id = `${sink.url.replace(/\/+$/, '')} ${key} ${value}`;
+      const first = seen.get(id);
+      if (first === undefined) seen.set(id, i);
+      else {
+        findings.fault(
+          `publish.sinks[${i}]`,
+          `found ${key} "${value}" at one broker again (publish.sinks[${first}]); each sink there needs its own`,
+        );
+      }
+    }
+  });
 }

@@ -1,7 +1,7 @@
 /** The `publish:` section as written -> what the server publishes, and where. */
 import type { Findings } from './fault.ts';
 import type { PublishConfig, SinkConfig } from './publish.ts';
-import { checkBroker } from './resolve-publish-broker.ts';
+import { checkBroker, checkBrokerPeers } from './resolve-publish-broker.ts';
 import { checkInflux, resolveInflux } from './resolve-publish-influx.ts';
 import { resolveMqtt } from './resolve-publish-mqtt.ts';
 import { resolveSparkplug } from './resolve-publish-sparkplug.ts';
@@ -30,6 +30,7 @@ export function checkPublish(text: DeepPartial<PublishText> | undefined, finding
     if (sink.kind === 'influx') checkInflux(sink, path, findings);
     if (sink.kind === 'mqtt' || sink.kind === 'sparkplug') checkBroker(sink, path, findings);
   });
+  checkBrokerPeers(text.sinks ?? [], findings);
 }
 
 /** The section in full; `rigName` makes the node's name where none was written. */

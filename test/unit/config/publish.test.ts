@@ -202,3 +202,20 @@ test('a broker: defaults, and keys that stand together only', () => {
   expect(wrong.join('\n')).toMatch(/sinks\[1\]\.url: found "https:\/\/broker\.example"/);
   expect(wrong.join('\n')).toMatch(/"password" is allowed together with "user" only/);
 });
+
+test('two sinks that a broker or its receivers could not tell apart', () => {
+  const { said } = read(`publish:
+  sinks:
+    - { kind: mqtt, name: a, url: "mqtts://broker.example:8883/", clientId: one }
+    - { kind: sparkplug, name: b, url: "mqtts://broker.example:8883", group: west, clientId: one }
+    - { kind: mqtt, name: c, url: "mqtts://broker.example:8883" }
+    - { kind: sparkplug, name: d, url: "mqtts://broker.example:8883", group: west }
+    - { kind: mqtt, name: e, url: "mqtts://other.example:8883", clientId: one }`);
+  const again = (key: string) =>
+    `publish.sinks[${key}; each sink there needs its own`.replace('|', ' at one broker again (publish.sinks');
+  expect(said.map((line) => line.replace(/^\d+:\d+: /, ''))).toEqual([
+    again('1]: found clientId "one"|[0])'),
+    again('2]: found topic "tripwave"|[0])'),
+    again('3]: found group "west"|[1])'),
+  ]);
+});
