@@ -54,7 +54,7 @@ export function checkBrokerPeers(
   sinks.forEach((sink, i) => {
     if (sink?.url === undefined || (sink.kind !== 'mqtt' && sink.kind !== 'sparkplug')) return;
     const place = sink.kind === 'mqtt' ? ('topic' as const) : ('group' as const);
-    const own = sink.kind === 'mqtt' ? sink.topic : sink.group;
+    const own = sink.kind === 'mqtt' ? sink.topic : sink.kind === 'sparkplug' ? sink.group : undefined;
     for (const [key, value] of [
       ['clientId', sink.clientId],
       [place, own],
