@@ -1,8 +1,8 @@
 /** The resolved configuration: everything the rest of the house knows about a rig. SI, defaults filled in, frozen. */
 import type { LineSpec } from '../drivers/line-spec.ts';
+import type { DiskConfig } from './disk.ts';
 import type { PublishConfig } from './publish.ts';
 import type { Definitions } from './schema-definitions.ts';
-import type { DiskConfig } from './schema-disk.ts';
 
 export type QuantityKind =
   | 'pressure'

@@ -1,5 +1,6 @@
 /** The `disk:` section: how much is kept, and for how long. */
 import Type, { type Static } from 'typebox';
+import type { DiskConfig } from './disk.ts';
 import { Quantity } from './schema-types.ts';
 
 const strict = { additionalProperties: false } as const;
@@ -43,22 +44,6 @@ export const diskSchema = Type.Object(
   },
   { ...strict, default: {}, description: 'What is kept. Verdicts and events with a flag are never removed.' },
 );
-
-/** How much is kept; null: a share of the disk decides. */
-export interface DiskConfig {
-  readonly ring: { readonly age_s: number; readonly size_bytes: number | null };
-  readonly routineTraces: { readonly age_s: number; readonly size_bytes: number | null };
-  readonly torn: { readonly age_s: number };
-  readonly lowSpace_bytes: number | null;
-}
-
-/** What a rig file without the section means. */
-export const usualDisk: DiskConfig = {
-  ring: { age_s: 365 * 86_400, size_bytes: null },
-  routineTraces: { age_s: 90 * 86_400, size_bytes: null },
-  torn: { age_s: 90 * 86_400 },
-  lowSpace_bytes: null,
-};
 
 /** The section in full. */
 export function resolveDisk({ ring, routineTraces, torn, lowSpace }: Static<typeof diskSchema>): DiskConfig {

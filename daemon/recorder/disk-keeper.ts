@@ -1,7 +1,7 @@
 /** Watches the space of the data folder and keeps the ring within its quota, beside the data path. */
 
+import { usualDisk } from '../../config/disk.ts';
 import type { RigConfig } from '../../config/rig.ts';
-import { usualDisk } from '../../config/schema-disk.ts';
 import type { Counters } from '../../drivers/driver.ts';
 import { type Files, messageOf } from '../store/files.ts';
 import { type DiskSpace, lowSpace_bytes, removeOldTorn, shortenRing } from '../store/retention.ts';

@@ -3,7 +3,7 @@
  * so a live event, a replay and a re-analysis take the same way, and a server that was away catches up by itself.
  */
 import { stat } from 'node:fs/promises';
-import type { DiskConfig } from '../../config/schema-disk.ts';
+import type { DiskConfig } from '../../config/disk.ts';
 import type { EventRecord } from '../analysis/record.ts';
 import type { Verdict } from '../analysis/verdict.ts';
 import { wallAt_ms } from '../recorder/wall-anchor.ts';

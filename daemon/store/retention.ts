@@ -1,6 +1,6 @@
 /** What is removed when it is too old, too much, or space is low: the ring first, then accepted traces, never a verdict. */
 import { join } from 'node:path';
-import type { DiskConfig } from '../../config/schema-disk.ts';
+import type { DiskConfig } from '../../config/disk.ts';
 import type { Files } from './files.ts';
 import { isSegment, isTail, ringFolder } from './ring-format.ts';
 

@@ -4,7 +4,7 @@
  * kept are never routine. Verdicts, headers and the traces of all other events stay whatever happens.
  */
 import { join } from 'node:path';
-import type { DiskConfig } from '../../config/schema-disk.ts';
+import type { DiskConfig } from '../../config/disk.ts';
 import type { EventRow } from '../web/wire.ts';
 import { eventFolder } from './event-folder.ts';
 import { type Files, isMissing } from './files.ts';

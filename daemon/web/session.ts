@@ -1,6 +1,6 @@
 /** One recorder's messages turned into pages, verdicts and answers. Knows nothing of processes, so tests can drive it. */
 import type { FastifyInstance } from 'fastify';
-import { usualDisk } from '../../config/schema-disk.ts';
+import { usualDisk } from '../../config/disk.ts';
 import type { Publisher, PublisherOptions } from '../publish/publisher.ts';
 import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts';
 import { captureWindow, newestWindow } from '../store/capture-window.ts';

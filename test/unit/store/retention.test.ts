@@ -1,7 +1,7 @@
 import { mkdirSync, readdirSync, utimesSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
-import { type DiskConfig, usualDisk } from '../../../config/schema-disk.ts';
+import { type DiskConfig, usualDisk } from '../../../config/disk.ts';
 import { analyse } from '../../../daemon/analysis/analyse.ts';
 import { EventFolderWrite } from '../../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../../daemon/store/files.ts';
