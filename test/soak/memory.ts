@@ -13,6 +13,8 @@ export interface Slope {
   /** Half of the 95 % interval, in MB/h. */
   readonly halfWidth: number;
   readonly samples: number;
+  /** Median of the last tenth of them, in MB. */
+  readonly last_MB: number;
 }
 
 /** Memory of a process in MB; null when it has gone. */
@@ -27,6 +29,13 @@ export function residentMemory_MB(pid: number): number | null {
   }
 }
 
+/** What a process showed after its first `settling_s`. */
+function settled(all: readonly MemorySample[], pid: number, settling_s: number): MemorySample[] {
+  const own = all.filter((sample) => sample.pid === pid);
+  const born_s = own[0]?.at_s ?? 0;
+  return own.filter(({ at_s }) => at_s >= born_s + settling_s);
+}
+
 /** Process ids of the children of a process. */
 export function childrenOf(pid: number): number[] {
   try {
@@ -39,14 +48,14 @@ export function childrenOf(pid: number): number[] {
 }
 
 /**
- * Least squares over samples from `from_s` on, with a level of its own for each process but one slope for all. A heap
+ * Least squares with a level of its own for each process but one slope for all; what a process shows in its first
+ * `settling_s`, in which a heap grows to its size, is left out, and so is a process that did not live longer. A heap
  * wanders, so neighbouring residuals are alike: the interval is widened by their correlation as of a first-order process
  * (effective number n (1 - r) / (1 + r); common practice, from memory). Null for too few samples.
  */
-export function slopeOf(all: readonly MemorySample[], from_s: number): Slope | null {
-  const samples = all.filter(({ at_s }) => at_s >= from_s);
-  const groups = [...new Set(samples.map(({ pid }) => pid))]
-    .map((pid) => samples.filter((sample) => sample.pid === pid))
+export function slopeOf(all: readonly MemorySample[], settling_s: number): Slope | null {
+  const groups = [...new Set(all.map(({ pid }) => pid))]
+    .map((pid) => settled(all, pid, settling_s))
     .filter((group) => group.length >= 10);
   let xx = 0;
   let xy = 0;
@@ -78,5 +87,10 @@ export function slopeOf(all: readonly MemorySample[], from_s: number): Slope | n
   const correlation = squares === 0 ? 0 : Math.min(0.99, Math.max(0, products / squares));
   const widening = (1 + correlation) / (1 - correlation);
   const halfWidth = 1.96 * Math.sqrt((squares / free / xx) * widening);
-  return { slope, halfWidth, samples: n };
+  const newest = groups
+    .flat()
+    .sort((a, b) => a.at_s - b.at_s)
+    .slice(-Math.ceil(n / 10));
+  const last_MB = newest.map(({ rss_MB }) => rss_MB).sort((a, b) => a - b)[newest.length >> 1]!;
+  return { slope, halfWidth, samples: n, last_MB };
 }

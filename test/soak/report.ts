@@ -67,5 +67,5 @@ function percent(part: number, whole: number): string {
 function slopeText(slope: Slope | null): string {
   return slope === null
     ? 'too few samples'
-    : `${slope.slope.toFixed(1)} +- ${slope.halfWidth.toFixed(1)} MB/h`;
+    : `${slope.slope.toFixed(1)} +- ${slope.halfWidth.toFixed(1)} MB/h, ${slope.last_MB.toFixed(0)} MB at last`;
 }

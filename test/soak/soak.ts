@@ -62,8 +62,10 @@ export interface SoakResult {
 
 /** Memory is looked at so often, in s. */
 const look_s = 5;
-/** Heaps grow to their size at first: what a run shows before is left out, in s, but never more than half of the run. */
-const warmUp_s = 600;
+/** Heaps grow to their size in so long, in s, or in half of a shorter run: left out of the slope of each process. */
+const settlingHeap_s = 600;
+/** What the service gives the recorder, see README. */
+const serviceEnvironment = { MALLOC_ARENA_MAX: '2', nodeOptions: '--max-semi-space-size=8' } as const;
 /** The lines are open so long after the recorder has started at the latest, in s. */
 const opening_s = 3;
 /** What is owed is written so long after the faults have ended, in s. */
@@ -127,7 +129,11 @@ class SoakRun {
     const recorder = new Worker<ToRecorderWorker, FromRecorderWorker>(
       new URL('recorder-worker.ts', import.meta.url),
       this.#log,
-      { NODE_OPTIONS: `--import=${preload}`, SOAK_CONTROL: this.#controlPath },
+      {
+        MALLOC_ARENA_MAX: serviceEnvironment.MALLOC_ARENA_MAX,
+        NODE_OPTIONS: `${serviceEnvironment.nodeOptions} --import=${preload}`,
+        SOAK_CONTROL: this.#controlPath,
+      },
       (message) => this.#hear(message),
     );
     this.#recorder = recorder;
@@ -229,7 +235,7 @@ class SoakRun {
     const refused = status.counters['ringScansRefused'] ?? 0;
     const outrun = status.counters['ringScansOutrun'] ?? 0;
     const ring = { delivered, recorded, refused, outrun, left: delivered - recorded - refused - outrun };
-    const from_s = this.#start_s + Math.min(warmUp_s, minutes * 30);
+    const heap_s = Math.min(settlingHeap_s, minutes * 30);
     const result = {
       minutes,
       seed,
@@ -240,8 +246,8 @@ class SoakRun {
       events,
       ring,
       memory: this.#memory,
-      recorderMemory: slopeOf(this.#memory.recorder, from_s),
-      serverMemory: slopeOf(this.#memory.server, from_s),
+      recorderMemory: slopeOf(this.#memory.recorder, heap_s),
+      serverMemory: slopeOf(this.#memory.server, heap_s),
       lateness: this.#lateness,
       counters: status.counters,
       serversSeen: this.#servers.size,

@@ -175,3 +175,16 @@ test('a slope is found across restarts, which change the level', () => {
   expect(slope?.slope).toBeCloseTo(36, 6);
   expect(slope?.halfWidth).toBeLessThan(0.01);
 });
+
+test('what a process shows while its heap grows to its size is left out, and so is one that did not live longer', () => {
+  const grown = (age_s: number) => 150 - 100 * Math.exp(-age_s / 30);
+  const samples = Array.from({ length: 300 }, (_, i) => {
+    // Ten short lives, then a long one.
+    const born_s = i < 150 ? 75 * Math.floor(i / 15) : 750;
+    return { at_s: 5 * i, pid: born_s, rss_MB: grown(5 * i - born_s) + (36 * (5 * i)) / 3600 };
+  });
+  const slope = slopeOf(samples, 600);
+  expect(slope?.slope).toBeCloseTo(36, 1);
+  expect(slope?.samples).toBe(30);
+  expect(slope?.last_MB).toBeCloseTo(165, 0);
+});
