@@ -54,6 +54,7 @@ export class EventIndex {
   private readonly span: StatementSync;
   private readonly one: StatementSync;
   private readonly ids: StatementSync;
+  private readonly drops: readonly StatementSync[];
   private readonly dropSpeeds: StatementSync;
   private readonly putSpeed: StatementSync;
   private readonly speeds: StatementSync;
@@ -86,6 +87,11 @@ export class EventIndex {
     );
     this.speeds = this.database.prepare('SELECT row FROM wave_speed WHERE leg = ? ORDER BY wall_ms, event');
     this.ids = this.database.prepare('SELECT id FROM event ORDER BY id');
+    this.drops = [
+      this.database.prepare('DELETE FROM event WHERE id = ?'),
+      this.database.prepare('DELETE FROM verdict WHERE event = ?'),
+      this.dropSpeeds,
+    ];
   }
 
   /** Adds or renews one event and, when there is one, the revision that its row carries. */
@@ -105,6 +111,18 @@ export class EventIndex {
       this.database.exec('COMMIT');
     } catch (error) {
       // A full disk ends the transaction by itself; rolling back once more would hide why.
+      if (this.database.isTransaction) this.database.exec('ROLLBACK');
+      throw error;
+    }
+  }
+
+  /** Takes one event out; the next scan of the folders finds it. */
+  forget(id: string): void {
+    this.database.exec('BEGIN IMMEDIATE');
+    try {
+      for (const drop of this.drops) drop.run(id);
+      this.database.exec('COMMIT');
+    } catch (error) {
       if (this.database.isTransaction) this.database.exec('ROLLBACK');
       throw error;
     }

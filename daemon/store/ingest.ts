@@ -152,7 +152,7 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
     const folder = eventFolder(dataFolder, id);
     let header: EventHeader | null = null;
     let verdict: Verdict | null = null;
-    let isNew = false;
+    let isNew = index.get(id) === null;
     let picture: EventRow['shape'] = null;
     let trouble: string | null = null;
     let removed: RemovedTrace | null = null;
@@ -162,6 +162,8 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
       const revisions = await listRevisions(folder, files);
       const last = revisions.at(-1) ?? 0;
       if (last > 0 && (reason === null || removed !== null)) {
+        // Whoever wrote it may have died, or failed, before its name was made to last.
+        if (isNew) await files.syncFolder(folder);
         verdict = await readVerdict(folder, last, files);
       } else {
         const { record } = await load(id);
@@ -229,7 +231,12 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
 
   return {
     ingest: (id) => inTurn(() => takeIn(id, null)),
-    reanalyse: (id, reason) => inTurn(() => takeIn(id, reason)),
+    reanalyse: (id, reason) =>
+      inTurn(async () => {
+        // An event that the index knows is not looked at again: from here on it is unknown until the new revision is in.
+        index.forget(id);
+        return await takeIn(id, reason);
+      }),
     keepTraces: (limits, now_ms) => inTurn(() => keepTraces(limits, now_ms)),
     scan: (onEach = () => undefined) => inTurn(() => scanNow(onEach)),
     rebuild: () =>

@@ -1,0 +1,129 @@
+/** The index refuses while an event or a further verdict is taken in: the folder has it all, the next look mends the index. */
+import { readdirSync } from 'node:fs';
+import { join } from 'node:path';
+import { DatabaseSync } from 'node:sqlite';
+import { afterEach, beforeEach, expect, test } from 'vitest';
+import { EventFolderWrite, eventFolder } from '../../daemon/store/event-folder.ts';
+import { disk } from '../../daemon/store/files.ts';
+import { createIngest, type Ingest, type Ingested } from '../../daemon/store/ingest.ts';
+import { loadEvent } from '../../daemon/store/load-record.ts';
+import { ServerSession } from '../../daemon/web/session.ts';
+import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
+
+let folder: ReturnType<typeof temporaryFolder>;
+let ingest: Ingest;
+beforeEach(() => {
+  folder = temporaryFolder();
+  ingest = open();
+});
+afterEach(async () => {
+  await ingest.close();
+  folder.remove();
+});
+
+const open = () => createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
+const all = { before: null, limit: 100 };
+
+/** From now on writing into this table fails as a full disk does, after what the transaction did before; ends with the call that is returned. */
+function refuse(table: 'event' | 'verdict'): () => void {
+  const database = new DatabaseSync(join(folder.path, 'tripwave.db'));
+  database.exec(
+    `CREATE TRIGGER refuse BEFORE INSERT ON ${table} BEGIN SELECT RAISE(ROLLBACK, 'database or disk is full'); END`,
+  );
+  return () => {
+    database.exec('DROP TRIGGER refuse');
+    database.close();
+  };
+}
+
+async function writeEvent(second: number): Promise<string> {
+  const content = eventContent(folder.path, second);
+  await new EventFolderWrite(folder.path, content, disk).write();
+  return content.header.id;
+}
+
+/** Another server on the same folder. */
+async function restart(): Promise<void> {
+  await ingest.close();
+  ingest = open();
+}
+
+async function expectIndexAsFolders(): Promise<void> {
+  const rows = ingest.list(all);
+  await ingest.rebuild();
+  expect(rows).toEqual(ingest.list(all));
+}
+
+test.each([
+  ['event', 'by the next look'],
+  ['verdict', 'by the next look'],
+  ['event', 'after a restart'],
+  ['verdict', 'after a restart'],
+] as const)('table %s refuses an event: it is kept, and taken in %s', async (table, how) => {
+  const first = await writeEvent(0);
+  await ingest.scan();
+  const id = await writeEvent(1);
+  const allow = refuse(table);
+  await expect(ingest.ingest(id)).rejects.toThrow('disk is full');
+  await expect(ingest.scan()).rejects.toThrow('disk is full');
+  expect(ingest.list(all).map((row) => row.id)).toEqual([first]);
+  expect((await loadEvent(eventFolder(folder.path, id))).damage).toEqual([]);
+  allow();
+  if (how === 'after a restart') await restart();
+  const taken: Ingested[] = [];
+  await ingest.scan((ingested) => taken.push(ingested));
+  // The verdict was written before the index refused: it is that one, told now for the first time.
+  expect(taken.map(({ row, file, isNew }) => [row.id, file, isNew])).toEqual([[id, 'verdict-1.json', true]]);
+  expect(readdirSync(eventFolder(folder.path, id)).sort()).toEqual([
+    'event.json',
+    'trace.bin',
+    'verdict-1.json',
+  ]);
+  await expectIndexAsFolders();
+});
+
+test.each(['by the next look', 'after a restart'])(
+  'a further verdict that the index refused is in it %s',
+  async (how) => {
+    const id = await writeEvent(0);
+    await ingest.scan();
+    const allow = refuse('verdict');
+    await expect(ingest.reanalyse(id, 'a second look')).rejects.toThrow('disk is full');
+    allow();
+    if (how === 'after a restart') await restart();
+    await ingest.scan();
+    expect(ingest.list(all).map(({ verdict }) => verdict?.revision)).toEqual([2]);
+    await expectIndexAsFolders();
+  },
+);
+
+test('the server shows what the index refused, and tells the verdict once it is in', async () => {
+  const id = await writeEvent(0);
+  const told: string[] = [];
+  const session = new ServerSession({
+    openStore: () => open(),
+    answer: (message) => told.push(message.kind),
+    dashboardFolder: null,
+    log: () => undefined,
+  });
+  const allow = refuse('event');
+  const { config, anchor } = eventContent(folder.path, 0).header;
+  await session.receive({ kind: 'hello', config, software: 'test', boot: 'b', anchor });
+  expect(
+    session.state
+      .view({})
+      .troubles.map(({ what }) => what)
+      .join(),
+  ).toContain('disk is full');
+  expect(told).toEqual(['ready']);
+  allow();
+  await session.receive({ kind: 'event-closed', event: id, folder: '', closed_s: 1 });
+  expect(
+    session.state
+      .view({})
+      .troubles.map(({ what }) => what)
+      .join(),
+  ).not.toContain('disk is full');
+  expect(told).toEqual(['ready', 'verdict']);
+  await session.stop();
+});
