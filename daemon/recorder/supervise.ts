@@ -3,6 +3,7 @@ import { type ChildProcess, fork } from 'node:child_process';
 import { exit } from '../errors.ts';
 import type { Log } from './log.ts';
 import type { ToRecorder, ToServer } from './messages.ts';
+import { serverArguments, serverEnvironment } from './server-memory.ts';
 
 /** Waits before a restart grow from the first to the last, in s; a server that lived this long starts afresh. */
 const firstWait_s = 0.2;
@@ -48,10 +49,8 @@ export class ServerSupervisor {
       child = fork(module, [], {
         serialization: 'advanced',
         stdio: ['ignore', 'inherit', 'inherit', 'ipc'],
-        // Without a bound the young generation grows to 100 MB for what lives a second.
-        execArgv: [...process.execArgv, '--max-semi-space-size=8'],
-        // One arena a thread keeps what compression has freed (glibc); two are enough for four threads.
-        env: { ...process.env, MALLOC_ARENA_MAX: process.env['MALLOC_ARENA_MAX'] ?? '2' },
+        execArgv: [...process.execArgv, ...serverArguments],
+        env: serverEnvironment(process.env),
       });
     } catch (error) {
       // No memory or no more processes allowed: the recorder goes on, the server comes later.

@@ -5,6 +5,8 @@ import { DatabaseSync } from 'node:sqlite';
 
 /** Nobody else writes here; one that does must not stop the pages for long. In ms. */
 const lockWait_ms = 500;
+/** Pages that are kept in memory, in KiB: a queue is read once, from its two ends (2000 by default cost 0.4 MB more, no time). */
+const cache_KiB = 256;
 /** Grows by one with each change of the tables. */
 const schemaVersion = 1;
 
@@ -80,6 +82,7 @@ function prepare(path: string, fill: (database: DatabaseSync) => void): Database
     database.exec(
       'PRAGMA auto_vacuum = INCREMENTAL; PRAGMA journal_mode = WAL; PRAGMA journal_size_limit = 16777216;',
     );
+    database.exec(`PRAGMA cache_size = -${cache_KiB}`);
     const found = Number(database.prepare('PRAGMA user_version').get()?.['user_version']);
     if (found === schemaVersion) {
       const check = database.prepare('PRAGMA quick_check(1)').get()?.['quick_check'];

@@ -4,6 +4,7 @@ import { once } from 'node:events';
 import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import { serverArguments, serverEnvironment } from '../../daemon/recorder/server-memory.ts';
 import { residentMemory_MB } from '../soak/memory.ts';
 import { startMosquitto } from '../support/brokers.ts';
 import { freePort, startVictoria } from '../support/databases.ts';
@@ -60,7 +61,10 @@ export async function runFleet(plan: FleetPlan): Promise<FleetResult> {
     const before = { broker: cpuOf(broker.pid), history: cpuOf(history.pid) };
     const done = await Promise.all(
       Array.from({ length: plan.workers }, (_, worker) => {
-        const child = fork(new URL('worker.ts', import.meta.url));
+        const child = fork(new URL('worker.ts', import.meta.url), [], {
+          execArgv: [...serverArguments],
+          env: serverEnvironment(process.env),
+        });
         children.push(child);
         return runWorker(child, workerTask(plan, worker, folder, mqttUrl, history.url), plan.say);
       }),
@@ -143,7 +147,8 @@ function runWorker(child: ChildProcess, task: WorkerTask, say: (text: string) =>
       if (report.isWhole) sizes_bytes.push(report.rss_bytes);
       say(`waiting ${report.waiting}, sinks down ${report.down}, ${Math.round(report.rss_bytes / 1e6)} MB`);
     });
-    child.once('exit', (code) => reject(new Error(`a worker ended with ${code}`)));
+    // Not `exit`: that may come before the last message has been read.
+    child.once('disconnect', () => reject(new Error('a worker ended before it was done')));
     child.send(task);
   });
 }

@@ -10,12 +10,13 @@ const figures = await runOutage({
   kills: 8,
   drainKills: 2,
 });
-const { eventsMissing, liveDelay_s, outOfOrder, rss_MB, secondsMissing } = figures;
+const { drainRss_MB, eventsMissing, liveDelay_s, outOfOrder, rss_MB, secondsMissing } = figures;
 const meets =
   eventsMissing === 0 &&
   secondsMissing === 0 &&
   outOfOrder === 0 &&
   liveDelay_s.worst <= 2 &&
-  rss_MB[1] < 1.2 * rss_MB[0];
+  rss_MB[1] < 1.2 * rss_MB[0] &&
+  drainRss_MB[1] < 1.2 * drainRss_MB[0];
 process.stdout.write(`${JSON.stringify({ hours, ...figures, meets })}\n`);
 process.exit(meets ? 0 : 1);

@@ -2,6 +2,7 @@
 import { type ChildProcess, fork } from 'node:child_process';
 import { existsSync, readFileSync, statSync } from 'node:fs';
 import { join } from 'node:path';
+import { serverArguments, serverEnvironment } from '../../daemon/recorder/server-memory.ts';
 import { wallOfId_ms } from '../../daemon/store/event-folder.ts';
 import type { SinkView } from '../../daemon/web/wire.ts';
 import { freePort } from './databases.ts';
@@ -51,6 +52,8 @@ export interface OutageFigures {
   readonly liveDelay_s: { readonly median: number; readonly worst: number; readonly count: number };
   /** Resident size of the worker after the first tenth of the outage, at its end and at the end of the drain. */
   readonly rss_MB: readonly [number, number, number];
+  /** The same of the last worker after the first tenth of its drain, at most, and at the end. */
+  readonly drainRss_MB: readonly [number, number, number];
   readonly outbox_MB: number;
   readonly queue_s: number;
   readonly drain_s: number;
@@ -85,6 +88,8 @@ class OutageRun {
   readonly #server = new WriteServer();
   readonly #troubles = new Set<string>();
   readonly #rss: { readonly at_s: number; readonly bytes: number }[] = [];
+  /** Of this worker, since it drains. */
+  #drainRss_bytes: number[] = [];
   readonly #seconds = new Map<number, number>();
   readonly #events = new Map<string, number>();
   readonly #delays_s: number[] = [];
@@ -156,9 +161,13 @@ class OutageRun {
     this.#waiting = Number.POSITIVE_INFINITY;
     this.#newest = { backlog: 0, fresh: 0 };
     this.#reached_s = null;
-    const execArgv = [`--max-old-space-size=${heap_MB}`];
-    const child = fork(worker, [JSON.stringify(task)], { stdio: 'inherit', execArgv });
+    const child = fork(worker, [JSON.stringify(task)], {
+      stdio: 'inherit',
+      execArgv: [...serverArguments, `--max-old-space-size=${heap_MB}`],
+      env: serverEnvironment(process.env),
+    });
     this.#child = child;
+    this.#drainRss_bytes = [];
     child.on('message', (report: OutageReport) => {
       if (this.#child === child) this.#hear(report);
     });
@@ -171,6 +180,7 @@ class OutageRun {
       // A restart goes on where the last report was: what came after it is made again, as after a real loss.
       this.#at_s = Math.max(this.#at_s, report.at_s);
       this.#waiting = report.view.waiting;
+      if (this.#live !== null) this.#drainRss_bytes.push(report.rss_bytes);
       this.#rss.push({ at_s: report.at_s, bytes: report.rss_bytes });
     }
   }
@@ -235,6 +245,7 @@ class OutageRun {
       : [];
     const due = ids.filter((id) => wallOfId_ms(id) / 1000 < last_s);
     const delays = [...this.#delays_s].sort((a, b) => a - b);
+    const drain = this.#drainRss_bytes.map((size) => size / 1e6);
     const rssAt = (at_s: number) =>
       (this.#rss.find((each) => each.at_s >= at_s) ?? this.#rss.at(-1)!).bytes / 1e6;
     const repeats = (counts: Iterable<number>) => [...counts].reduce((sum, count) => sum + count - 1, 0);
@@ -257,6 +268,7 @@ class OutageRun {
         rssAt(begin_s + outage_s - 101),
         this.#rss.at(-1)!.bytes / 1e6,
       ],
+      drainRss_MB: [drain[Math.ceil(drain.length / 10)]!, Math.max(...drain), drain.at(-1)!],
       outbox_MB,
       queue_s,
       drain_s,

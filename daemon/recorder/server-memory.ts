@@ -1,0 +1,12 @@
+/** What bounds the memory of the server process: the same for the real one and for those of tests. */
+
+/**
+ * Without a bound the young generation grows to 134 MB for what lives a second: while a backlog drains, 15 MB are alive and
+ * 250 MB stayed resident (measured).
+ */
+export const serverArguments: readonly string[] = ['--max-semi-space-size=8'];
+
+/** One arena a thread keeps what compression has freed (glibc); two are enough for four threads. */
+export function serverEnvironment(own: NodeJS.ProcessEnv): NodeJS.ProcessEnv {
+  return { ...own, MALLOC_ARENA_MAX: own['MALLOC_ARENA_MAX'] ?? '2' };
+}
