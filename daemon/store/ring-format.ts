@@ -9,9 +9,11 @@
  */
 import { join } from 'node:path';
 import type { RigConfig } from '../../config/rig.ts';
+import { DataError } from '../errors.ts';
 import type { WallAnchor } from '../recorder/messages.ts';
 import type { TraceGroup } from './trace.ts';
 import { decodeHead, encodeHead } from './trace-chunk.ts';
+import { groupsFault } from './trace-header.ts';
 
 const ringHead = { magic: 'TRIPRING', version: 1, what: 'ring segment' } as const;
 
@@ -70,5 +72,19 @@ export function encodeRingHead(header: RingHeader): Uint8Array {
 /** Throws `DataError` when the head cannot be read. */
 export function decodeRingHead(bytes: Uint8Array, name: string): { header: RingHeader; end: number } {
   const { description, end } = decodeHead(bytes, { ...ringHead, name });
+  const fault = ringHeaderFault(description);
+  if (fault !== null) throw new DataError(`${name}: the description at byte 20 ${fault}`);
   return { header: description as RingHeader, end };
+}
+
+/** What is wrong with a parsed description, in words; null when nothing is. */
+function ringHeaderFault(description: unknown): string | null {
+  const header = description as Partial<RingHeader> | null;
+  if (typeof header !== 'object' || header === null) return `is ${JSON.stringify(header)}, no object`;
+  const { boot, sequence, anchor, config, groups } = header;
+  if (typeof boot !== 'string') return 'has no name of a run, "boot"';
+  if (typeof sequence !== 'number') return 'has no number, "sequence"';
+  if (typeof anchor?.time_s !== 'number' || typeof anchor.wall_ms !== 'number') return 'has no "anchor"';
+  if (!Array.isArray(config?.channels)) return 'has no list "channels" in "config"';
+  return Array.isArray(groups) ? groupsFault(groups) : 'has no list "groups"';
 }

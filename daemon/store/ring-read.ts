@@ -100,8 +100,8 @@ export async function tallyRing(
   files: Files = disk,
 ): Promise<RingTally[]> {
   const tallies = new Map<string, RingTally & { endScan: number; endTime_s: number }>();
-  for await (const { header, block } of walk(dataFolder, window, files, (_, chunk) =>
-    decodeBlocksOnly(chunk),
+  for await (const { header, block } of walk(dataFolder, window, files, ({ groups }, chunk) =>
+    decodeBlocksOnly(groups, chunk),
   )) {
     const { line, id } = header.groups[block.group];
     const key = keyOf(header, block.group);
@@ -282,7 +282,7 @@ async function ringFile(path: string, tail: boolean, files: Files): Promise<Ring
       const size_bytes = await file.size_bytes();
       const first = Buffer.from(await file.read(0, headBytes));
       if (first.length < headBytes) return null;
-      const length = Math.min(mostHead_bytes, first.readUInt32LE(12));
+      const length = Math.min(mostHead_bytes, size_bytes, first.readUInt32LE(12));
       const { header, end } = decodeRingHead(await file.read(0, headBytes + length), path);
       return { path, isTail: tail, header, start: end, size_bytes };
     } finally {

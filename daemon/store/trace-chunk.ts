@@ -206,17 +206,23 @@ export function findChunk(bytes: Uint8Array, from: number): number {
   return bytes.length;
 }
 
-/** Unpacks a chunk of one of `groups`. Throws `RangeError` when it is damaged. */
-export function decodeChunk(groups: readonly GroupSpec[], chunk: FoundChunk): RawBlock[] {
+/** Throws `RangeError` when a chunk is damaged or of none of `groups`. */
+function mustBeSound(groups: readonly GroupSpec[], chunk: FoundChunk): void {
   if (crc32(chunk.data, crc32(chunk.table)) !== chunk.crc)
     throw new RangeError('a chunk is damaged (CRC-32 differs)');
   const spec = groups[chunk.group];
   if (spec === undefined)
     throw new RangeError(`a chunk names group ${chunk.group}, the header has ${groups.length}`);
-  const { channels, scans } = chunk;
+  const { channels } = chunk;
   if (spec.channels.length !== channels) {
     throw new RangeError(`a chunk has ${channels} columns, group ${spec.id} has ${spec.channels.length}`);
   }
+}
+
+/** Unpacks a chunk of one of `groups`. Throws `RangeError` when it is damaged. */
+export function decodeChunk(groups: readonly GroupSpec[], chunk: FoundChunk): RawBlock[] {
+  mustBeSound(groups, chunk);
+  const { channels, scans } = chunk;
   if (scans * channels > mostChunkNumbers || scans * channels > chunk.data.length * mostInflation_ratio)
     throw new RangeError(`a chunk of ${chunk.data.length} bytes cannot hold ${scans} scans`);
   const values =
@@ -234,7 +240,8 @@ export function decodeChunk(groups: readonly GroupSpec[], chunk: FoundChunk): Ra
 }
 
 /** Blocks of a chunk without their numbers: `raw` is empty. For counting. Throws `RangeError` when it is damaged. */
-export function decodeBlocksOnly(chunk: FoundChunk): RawBlock[] {
+export function decodeBlocksOnly(groups: readonly GroupSpec[], chunk: FoundChunk): RawBlock[] {
+  mustBeSound(groups, chunk);
   return decodeBlockTable(inflateTable(chunk), chunk, new Int32Array(0));
 }
 

@@ -8,12 +8,21 @@ export function headerFault(description: unknown): string | null {
   const { groups, channels } = header;
   if (!Array.isArray(groups)) return `has no list "groups"`;
   if (!Array.isArray(channels)) return `has no list "channels"`;
+  const fault = groupsFault(groups);
+  if (fault !== null) return fault;
+  const bad = channels.findIndex((channel) => typeof channel?.id !== 'string');
+  return bad < 0 ? null : `has channels[${bad}] without an "id"`;
+}
+
+/** What is wrong with a list of groups; null when nothing is. */
+export function groupsFault(
+  groups: readonly (Partial<TraceHeader['groups'][number]> | null)[],
+): string | null {
   for (const [index, group] of groups.entries()) {
     const fault = groupFault(group);
     if (fault !== null) return `has groups[${index}] ${fault}`;
   }
-  const bad = channels.findIndex((channel) => typeof channel?.id !== 'string');
-  return bad < 0 ? null : `has channels[${bad}] without an "id"`;
+  return null;
 }
 
 function groupFault(group: Partial<TraceHeader['groups'][number]> | null): string | null {

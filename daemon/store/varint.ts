@@ -65,7 +65,10 @@ export class VarintWriter {
   }
 }
 
-/** Reads what `VarintWriter` wrote; a number that runs past the end throws `RangeError`. */
+/** The eighth byte of a number counts in these; it is the last that one below 2^52 can have. */
+const lastScale = 128 ** 7;
+
+/** Reads what `VarintWriter` wrote; a number that runs past the end, or is longer than any of it, throws `RangeError`. */
 export class VarintReader {
   private readonly bytes: Uint8Array;
   private at = 0;
@@ -81,7 +84,7 @@ export class VarintReader {
   readSafe(): number {
     let zigzag = 0;
     for (let scale = 1; ; scale *= 128) {
-      if (this.at >= this.bytes.length) throw new RangeError('a number runs past the end');
+      if (this.at >= this.bytes.length || scale > lastScale) throw new RangeError('a number has no end');
       const byte = this.bytes[this.at++];
       zigzag += (byte & 127) * scale;
       if (byte < 128) return zigzag % 2 === 1 ? -(zigzag + 1) / 2 : zigzag / 2;

@@ -54,7 +54,7 @@ async function traceBytes(random: Random): Promise<Buffer> {
 
 const chunkHeader_bytes = 44;
 
-/** Offsets of the chunks of an undamaged trace. */
+/** Offsets of the chunks of an undamaged trace or ring segment; there may be none. */
 function chunksOf(trace: Buffer): number[] {
   const found: number[] = [];
   for (let at = 20 + trace.readUInt32LE(12); at < trace.length; ) {
@@ -65,8 +65,10 @@ function chunksOf(trace: Buffer): number[] {
 }
 
 /** Changes the content of one chunk and gives it right checksums, as hostile hands or a faulty writer would. */
-function forge(trace: Buffer, random: Random): Buffer {
-  const at = random.pick(chunksOf(trace));
+export function forge(trace: Buffer, random: Random): Buffer {
+  const chunks = chunksOf(trace);
+  if (chunks.length === 0) return trace;
+  const at = random.pick(chunks);
   const end = at + chunkHeader_bytes + trace.readUInt32LE(at + 16) + trace.readUInt32LE(at + 20);
   let table: Uint8Array = trace.subarray(
     at + chunkHeader_bytes,
@@ -95,8 +97,8 @@ function forge(trace: Buffer, random: Random): Buffer {
   return Buffer.concat([trace.subarray(0, at), head, table, data, trace.subarray(end)]);
 }
 
-/** Puts another description in front, with a right checksum. */
-function forgeHead(trace: Buffer, random: Random): Buffer {
+/** Puts another description in front, with a right checksum; some are made of `header`. */
+export function forgeHead(trace: Buffer, random: Random, header: object): Buffer {
   const end = 20 + trace.readUInt32LE(12);
   const json = random.oneIn(2)
     ? mutate(trace.subarray(20, end), random)
@@ -181,7 +183,11 @@ async function fuzzTraces(
     for (let k = 0; k < 200 && done < count; k++, done++) {
       const kind = random.below(8);
       const bytes =
-        kind < 3 ? forge(whole, random) : kind === 3 ? forgeHead(whole, random) : mutate(whole, random);
+        kind < 3
+          ? forge(whole, random)
+          : kind === 3
+            ? forgeHead(whole, random, header)
+            : mutate(whole, random);
       checkTrace(bytes, counts);
     }
     progress(done);

@@ -1,7 +1,13 @@
 /** Every parser that reads what others wrote. A new one: its file beside this, one line here. */
 import { fileTargets } from './files.ts';
 import { modbusTargets } from './modbus.ts';
+import { ringTargets } from './ring.ts';
 import { streamTargets } from './streams.ts';
 import type { FuzzTarget } from './target.ts';
 
-export const targets: readonly FuzzTarget[] = [...streamTargets, ...fileTargets, ...modbusTargets];
+export const targets: readonly FuzzTarget[] = [
+  ...streamTargets,
+  ...fileTargets,
+  ...ringTargets,
+  ...modbusTargets,
+];
