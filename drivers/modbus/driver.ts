@@ -40,7 +40,10 @@ export class ModbusDriver implements Driver {
   /** Scan of the latest reply to each group; -1 before the first. */
   readonly #lastScan: number[];
   #sink: DriverSink | null = null;
-  #staleTimer: NodeJS.Timeout | null = null;
+  #silentSince_s: number | null = null;
+  /** Opens a TCP connection anew on which nobody answers. */
+  #renewal: NodeJS.Timeout | null = null;
+  #isRenewing = false;
   /** Set by the first `stop`; further calls wait for it. */
   #stopping: Promise<void> | null = null;
 
@@ -131,7 +134,7 @@ export class ModbusDriver implements Driver {
   }
 
   async #release(): Promise<void> {
-    this.#watchSilence(false);
+    this.#stopRenewal();
     await this.#poller.stop();
     await this.#link.close();
   }
@@ -155,29 +158,54 @@ export class ModbusDriver implements Driver {
   }
 
   #changeState(state: LinkState): void {
-    this.#watchSilence(false);
-    if (state.state === 'open') this.#poller.lineOpened();
-    else this.#poller.lineLost();
+    this.#stopRenewal();
+    if (state.state === 'open') {
+      this.#poller.lineOpened();
+      if (!this.#poller.isAnswering) {
+        this.#saySilent();
+        return;
+      }
+    } else {
+      this.#poller.lineLost();
+      // A connection that is opened anew because nobody answers is as silent as before.
+      if (!this.#isRenewing || state.state !== 'reconnecting') this.#silentSince_s = null;
+    }
+    this.#isRenewing = false;
     this.#sink?.state(state);
   }
 
   #tellAnswering(isAnswering: boolean): void {
     if (!this.#link.isOpen) return;
-    this.#watchSilence(!isAnswering);
-    const why = 'The line is open but no unit answers: check power, wiring, baud rate and unit addresses.';
-    this.#sink?.state(
-      isAnswering
-        ? { state: 'open', since_s: monotonic_s(), why: '' }
-        : { state: 'silent', since_s: monotonic_s(), why },
-    );
+    this.#stopRenewal();
+    if (!isAnswering) {
+      this.#saySilent();
+      return;
+    }
+    this.#silentSince_s = null;
+    this.#sink?.state({ state: 'open', since_s: monotonic_s(), why: '' });
   }
 
-  #watchSilence(isSilent: boolean): void {
-    if (this.#staleTimer !== null) clearTimeout(this.#staleTimer);
-    this.#staleTimer = null;
-    if (!isSilent || this.#link.spec.kind !== 'tcp') return;
-    const why = `no unit answered for ${this.#stale_s} s`;
-    this.#staleTimer = setTimeout(() => this.#link.reopen(why), this.#stale_s * 1000);
+  #saySilent(): void {
+    const now_s = monotonic_s();
+    this.#silentSince_s ??= now_s;
+    const isTcp = this.#link.spec.kind === 'tcp';
+    if (isTcp) {
+      this.#renewal = setTimeout(() => {
+        this.#isRenewing = true;
+        this.#link.reopen(`no unit answered for ${this.#stale_s} s`);
+      }, this.#stale_s * 1000);
+    }
+    this.#sink?.state({
+      state: 'silent',
+      since_s: this.#silentSince_s,
+      why: 'The line is open but no unit answers: check power, wiring, baud rate and unit addresses.',
+      ...(isTcp ? { nextTry_s: now_s + this.#stale_s } : {}),
+    });
+  }
+
+  #stopRenewal(): void {
+    if (this.#renewal !== null) clearTimeout(this.#renewal);
+    this.#renewal = null;
   }
 
   #deliver(

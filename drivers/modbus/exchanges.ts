@@ -14,6 +14,11 @@ export class Exchanges {
   readonly #answering: (isAnswering: boolean) => void;
   #isAnswering = true;
 
+  /** False from when no unit answers any more until one does; an opened line alone changes nothing. */
+  get isAnswering(): boolean {
+    return this.#isAnswering;
+  }
+
   /** `answering` is told when some of `units` answers, or none does any more. */
   constructor(
     units: readonly UnitHealth[],
@@ -58,14 +63,14 @@ export class Exchanges {
       count(this.#counters, `requestsTimedOut:${unit.id}`);
       const isAlone = this.#units.every((other) => other === unit || other.isSuspended);
       if (unit.timedOut(this.#clock.now_s(), isAlone)) count(this.#counters, 'unitsSuspended');
+      if (this.#units.every(({ isSuspended }) => isSuspended)) this.#tellAnswering(false);
     } else if (outcome.kind !== 'abandoned' && outcome.kind !== 'unsent') {
-      unit.forgive();
+      unit.answered();
+      this.#tellAnswering(true);
     }
-    this.#tellAnswering();
   }
 
-  #tellAnswering(): void {
-    const isAnswering = this.#units.some((unit) => !unit.isSuspended);
+  #tellAnswering(isAnswering: boolean): void {
     if (isAnswering === this.#isAnswering) return;
     this.#isAnswering = isAnswering;
     this.#answering(isAnswering);

@@ -164,6 +164,11 @@ export class Poller {
     for (const { reader } of this.#bursts) reader.flush();
   }
 
+  /** False from when no unit answers any more until one does. */
+  get isAnswering(): boolean {
+    return this.#exchanges.isAnswering;
+  }
+
   /** The line is there (again): a suspended unit deserves a look at once. */
   lineOpened(): void {
     for (const unit of this.#units) unit.forgive();

@@ -43,7 +43,8 @@ export class UnitHealth {
   readonly timeout_s: number;
   #probe: Probe | null;
   #failures = 0;
-  #failedSince_s = 0;
+  /** Of the first request without an answer since the last answer. */
+  #failedSince_s: number | null = null;
   #askFrom_s = Number.NEGATIVE_INFINITY;
 
   readonly #needsProof: boolean;
@@ -85,7 +86,8 @@ export class UnitHealth {
 
   /** Since when a suspended unit has not answered, and when it is asked again; null while it is not suspended. */
   get silence(): { readonly since_s: number; readonly nextTry_s: number } | null {
-    return this.isSuspended ? { since_s: this.#failedSince_s, nextTry_s: this.#askFrom_s } : null;
+    const since_s = this.#failedSince_s;
+    return this.isSuspended && since_s !== null ? { since_s, nextTry_s: this.#askFrom_s } : null;
   }
 
   /** Whether a poll or at least a probe may be sent now. */
@@ -94,17 +96,22 @@ export class UnitHealth {
     return now_s >= this.#askFrom_s && (this.#probe === null || now_s >= this.unanswered.probeFrom_s(now_s));
   }
 
-  /** Ends a suspension; the doubt stays. */
+  /** Ends a suspension; the doubt stays, and so does the instant of the first request without an answer. */
   forgive(): void {
     this.#failures = 0;
     this.#askFrom_s = Number.NEGATIVE_INFINITY;
+  }
+
+  answered(): void {
+    this.forgive();
+    this.#failedSince_s = null;
   }
 
   /** Notes a request without an answer; true when this one suspends the unit. `isAlone`: no other unit of the line answers. */
   timedOut(now_s: number, isAlone: boolean): boolean {
     if (this.#probe === null) this.unanswered.release();
     else this.unanswered.doubt();
-    if (this.#failures === 0) this.#failedSince_s = now_s;
+    this.#failedSince_s ??= now_s;
     this.#failures += 1;
     if (this.#failures < patience) return false;
     const times = this.#failures - patience;

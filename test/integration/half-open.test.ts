@@ -1,9 +1,12 @@
 /** A TCP connection whose far end has forgotten it: nothing comes, and nothing says so. */
 import { createServer, type Socket } from 'node:net';
 import { afterEach, expect, it } from 'vitest';
+import { ModbusDriver } from '../../drivers/modbus/driver.ts';
 import { createSerialFramesDriver } from '../../drivers/serial-frames/driver.ts';
 import { encodeFrame } from '../../drivers/serial-frames/frame.ts';
+import { channel, unitSpec } from '../support/modbus-rig.ts';
 import { RememberingSink } from '../support/remembering-sink.ts';
+import { answerOf, RequestReader } from '../support/rtu-slave.ts';
 
 const closing: (() => unknown)[] = [];
 afterEach(async () => {
@@ -24,7 +27,8 @@ function frame(sequence: number): Uint8Array {
   });
 }
 
-it('is opened anew after a silence, said to be silent since it began, and read when the device speaks', async () => {
+/** A far end that accepts connections and says nothing by itself. */
+async function listen(): Promise<{ port: number; sockets: Socket[] }> {
   const sockets: Socket[] = [];
   const server = createServer((socket) => {
     socket.on('error', () => undefined);
@@ -35,12 +39,17 @@ it('is opened anew after a silence, said to be silent since it began, and read w
     for (const socket of sockets) socket.destroy();
     return new Promise((resolve) => server.close(resolve));
   });
-  const address = server.address() as { port: number };
+  const { port } = server.address() as { port: number };
+  return { port, sockets };
+}
+
+it('is opened anew after a silence, said to be silent since it began, and read when the device speaks', async () => {
+  const { port, sockets } = await listen();
   const driver = createSerialFramesDriver(
     {
       driver: 'serial-frames',
       id: 'line',
-      link: { kind: 'tcp', host: '127.0.0.1', port: address.port },
+      link: { kind: 'tcp', host: '127.0.0.1', port },
       framing: { kind: 'binary' },
       rate_Hz: 1000,
       delay_s: 0,
@@ -62,6 +71,40 @@ it('is opened anew after a silence, said to be silent since it began, and read w
     sequence += 10;
   }, 10);
   closing.push(() => clearInterval(timer));
+  await sink.until(() => sink.last?.state === 'open' && sink.blocks.length > 0);
+  expect(sink.breaches).toEqual([]);
+});
+
+it('is said to be silent since one instant by a Modbus line too, with the next try, until a unit answers', async () => {
+  const { port, sockets } = await listen();
+  const driver = new ModbusDriver(
+    {
+      driver: 'modbus',
+      id: 'line',
+      link: { kind: 'tcp', host: '127.0.0.1', port },
+      units: [1, 2].map((unit) => unitSpec(unit, [channel('holding', 0)], { timeout_s: 0.03 })),
+    },
+    1,
+  );
+  closing.push(() => driver.stop());
+  const sink = new RememberingSink(driver);
+  driver.start(sink);
+  await sink.until(() => sockets.length >= 3 && sink.last?.state === 'silent');
+  const silent = sink.states.filter(({ state }) => state === 'silent');
+  expect(silent.length).toBeGreaterThanOrEqual(3);
+  expect(new Set(silent.map(({ since_s }) => since_s)).size).toBe(1);
+  const nextTries_s = silent.map(({ nextTry_s }) => nextTry_s ?? Number.NaN);
+  expect(nextTries_s).toEqual(nextTries_s.toSorted((a, b) => a - b));
+  expect(nextTries_s[0]).toBeGreaterThan(silent[0]!.since_s);
+  // The line was open once, before anybody could know; since then nobody has answered.
+  expect(sink.states.filter(({ state }) => state === 'open')).toHaveLength(1);
+  const speak = setInterval(() => {
+    const socket = sockets.at(-1)!;
+    if (socket.listenerCount('data') > 0) return;
+    const reader = new RequestReader((request) => socket.write(answerOf(request, (register) => register)));
+    socket.on('data', (bytes) => reader.push(bytes));
+  }, 10);
+  closing.push(() => clearInterval(speak));
   await sink.until(() => sink.last?.state === 'open' && sink.blocks.length > 0);
   expect(sink.breaches).toEqual([]);
 });
