@@ -165,6 +165,7 @@ export function verdictRoutes(app: FastifyInstance, library: EventLibrary): void
       `/api/verdicts.${format}`,
       { schema: { tags: ['exports'], summary, querystring: verdictQuery, produces: [contentType] } },
       async ({ query: { from = 0, to = lastInstant_ms } }, reply) => {
+        if (from >= to) return reply.code(400).send({ error: `from ${from} is not before to ${to}` });
         const rows = verdictRows((await library.between?.(from, to)) ?? []);
         if (isFile) reply.header('content-disposition', `attachment; filename="verdicts.${format}"`);
         return reply.type(contentType).send(await body(rows));

@@ -140,6 +140,11 @@ describe('answers', () => {
     expect((await get(`/api/verdicts.json?from=${later}`)).json()).toEqual(all.slice(1));
     expect((await get(`/api/verdicts.json?to=${later}`)).json()).toEqual(all.slice(0, 1));
     expect((await get(`/api/verdicts.${format}?from=x`)).statusCode).toBe(400);
+    const turned = await get(`/api/verdicts.${format}?from=${later}&to=${later}`);
+    expect([turned.statusCode, turned.json()]).toEqual([
+      400,
+      { error: `from ${later} is not before to ${later}` },
+    ]);
   });
 
   test('the page may load nothing from elsewhere and be framed by nobody', async () => {
