@@ -94,7 +94,12 @@ export class Publisher {
     this.#started_s = this.#options.clock.now_s();
     const { hello, publish } = this.#options;
     for (const task of this.#tasks) {
-      task.start({ node: publish.node, boot: hello.boot, software: hello.software });
+      task.start({
+        node: publish.node,
+        boot: hello.boot,
+        software: hello.software,
+        lineOf: (channel) => this.#channels.find(({ id }) => id === channel)?.line ?? null,
+      });
     }
   }
 

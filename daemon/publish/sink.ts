@@ -49,6 +49,8 @@ export interface SinkStart {
   /** Run of the recorder. */
   readonly boot: string;
   readonly software: string;
+  /** Line of the rig that a channel is read from; null for one that it has no more. Asked anew each time. */
+  readonly lineOf: (channel: string) => string | null;
   /** The receiver can be reached again: ends a back-off early. May be called at any time. */
   readonly wake: () => void;
 }

@@ -13,6 +13,7 @@ import { freePort } from '../support/databases.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { messagesOf, summaryPayload } from '../support/publish-messages.ts';
 import { influxConfig } from '../support/sink-configs.ts';
+import { sinkStart } from '../support/sink-start.ts';
 import { WriteServer } from '../support/write-server.ts';
 import type { BenchRow } from './row.ts';
 
@@ -94,7 +95,7 @@ async function ours(isUp: boolean): Promise<Outcome> {
   });
   if (isUp) await server.listen(port);
   let begin_ms = performance.now();
-  task.start({ node: 'n', boot: 'b', software: 's' });
+  task.start(sinkStart({ node: 'n' }));
   for (let second = 0; second < seconds; second += atOnce) {
     const drafts = Array.from({ length: atOnce }, (_, k) => ({
       at_ms: (second + k) * 1000,

@@ -7,6 +7,7 @@ import type { Message } from '../../daemon/publish/messages.ts';
 import { type Database, hasInfluxd, hasVictoria, startInfluxd, startVictoria } from '../support/databases.ts';
 import { everyPayload, messagesOf, start_ms, summaryPayload } from '../support/publish-messages.ts';
 import { influxConfig } from '../support/sink-configs.ts';
+import { sinkStart } from '../support/sink-start.ts';
 
 if (!hasVictoria) console.warn('skipped: no victoria-metrics here (apt-get install victoria-metrics)');
 if (!hasInfluxd) console.warn('skipped: no influxd here (apt-get install influxdb)');
@@ -19,7 +20,7 @@ afterEach(async () => {
 
 async function send(messages: readonly Message[], change: Partial<InfluxSinkConfig>): Promise<void> {
   const sink = new InfluxSink(influxConfig(database!.url, change), Date.now);
-  sink.start({ node: 'n', boot: 'b', software: 's', wake: () => undefined });
+  sink.start(sinkStart({ node: 'n' }));
   for (let first = 0; first < messages.length; first += 200) {
     const part = messages.slice(first, first + 200);
     const delivery = await sink.deliver({ messages: part, isHistorical: false }, AbortSignal.timeout(30_000));
@@ -141,7 +142,7 @@ describe.skipIf(!hasInfluxd)('influxdb, version 1', () => {
       body: `rig_trip,node=other declared="yes" ${start_ms * 1000}`,
     });
     const sink = new InfluxSink(influxConfig(database.url, { api: 'v1', bucket: 'rig' }), Date.now);
-    sink.start({ node: 'n', boot: 'b', software: 's', wake: () => undefined });
+    sink.start(sinkStart({ node: 'n' }));
     const batch = { messages: messagesOf(everyPayload()), isHistorical: true };
     const delivery = await sink.deliver(batch, AbortSignal.timeout(30_000));
     await sink.stop();

@@ -5,6 +5,7 @@ import type { Batch, Delivery } from '../../daemon/publish/sink.ts';
 import { describeSink } from '../support/describe-sink.ts';
 import { everyPayload, messagesOf, start_ms, summaryPayload } from '../support/publish-messages.ts';
 import { influxConfig } from '../support/sink-configs.ts';
+import { sinkStart } from '../support/sink-start.ts';
 import { type Behaviour, takesAll, WriteServer } from '../support/write-server.ts';
 
 let server: WriteServer;
@@ -26,7 +27,7 @@ function made(change: Partial<InfluxSinkConfig> = {}): InfluxSink {
 
 function started(change: Partial<InfluxSinkConfig> = {}): InfluxSink {
   sink = made(change);
-  sink.start({ node: 'n', boot: 'b', software: 's', wake: () => undefined });
+  sink.start(sinkStart({ node: 'n' }));
   return sink;
 }
 

@@ -8,6 +8,7 @@ import type { Rejection } from '../../daemon/publish/sink.ts';
 import { type PacketIn, PickyBroker } from '../support/picky-broker.ts';
 import { messagesOf, summaryPayload } from '../support/publish-messages.ts';
 import { mqttConfig } from '../support/sink-configs.ts';
+import { sinkStart } from '../support/sink-start.ts';
 
 const ends: (() => unknown)[] = [];
 afterEach(async () => {
@@ -70,7 +71,7 @@ async function deliverAll(sink: MqttSink, all: readonly Message[], most = 100) {
 
 function started(url: string, change: Partial<MqttSinkConfig> = {}): MqttSink {
   const sink = new MqttSink(mqttConfig(url, { timeout_s: 2, ...change }));
-  sink.start({ node: 'n', boot: 'boot', software: 'test', wake: () => undefined });
+  sink.start(sinkStart({ node: 'n' }));
   ends.push(() => sink.stop());
   return sink;
 }

@@ -12,6 +12,7 @@ import { CutWire, hasMosquitto, listen, makeCertificates, startMosquitto } from 
 import { freePort } from '../support/databases.ts';
 import { everyPayload, messagesOf, start_ms, summaryPayload } from '../support/publish-messages.ts';
 import { mqttConfig } from '../support/sink-configs.ts';
+import { sinkStart } from '../support/sink-start.ts';
 
 if (!hasMosquitto) console.warn('SKIPPED: tests against a real broker need the Debian package mosquitto');
 
@@ -38,7 +39,7 @@ function config(url: string, change: Partial<MqttSinkConfig> = {}): MqttSinkConf
 
 function started(url: string, change: Partial<MqttSinkConfig> = {}): MqttSink {
   const sink = new MqttSink(config(url, change));
-  sink.start({ node: 'marrowfen-1', boot: 'boot', software: 'test', wake: () => undefined });
+  sink.start(sinkStart());
   ends.push(() => sink.stop());
   return sink;
 }
@@ -167,7 +168,7 @@ describe.skipIf(!hasMosquitto)('a real broker', () => {
       clock: machineClock,
       random: () => 1,
     });
-    task.start({ node: 'marrowfen-1', boot: 'boot', software: 'test' });
+    task.start(sinkStart());
     ends.push(async () => {
       await task.stop();
       outbox.close();

@@ -5,6 +5,7 @@ import { OldBroker } from '../support/brokers.ts';
 import { describeSink } from '../support/describe-sink.ts';
 import { everyPayload, messagesOf } from '../support/publish-messages.ts';
 import { mqttConfig } from '../support/sink-configs.ts';
+import { sinkStart } from '../support/sink-start.ts';
 
 const ends: (() => Promise<void>)[] = [];
 afterEach(async () => {
@@ -17,7 +18,7 @@ function made(url: string, change: Partial<MqttSinkConfig> = {}): MqttSink {
 }
 
 function start(sink: MqttSink, wake: () => void = () => undefined): void {
-  sink.start({ node: 'marrowfen-1', boot: 'boot', software: 'test', wake });
+  sink.start(sinkStart({ wake }));
   ends.push(() => sink.stop());
 }
 

@@ -11,6 +11,7 @@ import { freePort } from '../support/databases.ts';
 import { describeSink } from '../support/describe-sink.ts';
 import { everyPayload, messagesOf, start_ms, summaryPayload } from '../support/publish-messages.ts';
 import { sparkplugConfig } from '../support/sink-configs.ts';
+import { sinkStart } from '../support/sink-start.ts';
 import { decode, encodeCommand } from '../support/sparkplug-decoder.ts';
 
 if (!hasMosquitto) console.warn('SKIPPED: tests against a real broker need the Debian package mosquitto');
@@ -26,7 +27,7 @@ function made(url: string, change: Partial<SparkplugSinkConfig> = {}): Sparkplug
 
 function started(url: string, change: Partial<SparkplugSinkConfig> = {}): SparkplugSink {
   const sink = made(url, change);
-  sink.start({ node: 'marrowfen-1', boot: 'boot', software: 'test', wake: () => undefined });
+  sink.start(sinkStart());
   ends.push(() => sink.stop());
   return sink;
 }

@@ -178,14 +178,14 @@ export function makeCertificates(folder: string): void {
 
 /** A wire to a broker that can be cut: what was on it then, acknowledgements too, is gone. */
 export class CutWire {
-  readonly #to: number;
+  readonly to: number;
   readonly #sockets = new Set<Socket>();
   #server: Server | null = null;
   #port = 0;
   cuts = 0;
 
   constructor(to: number) {
-    this.#to = to;
+    this.to = to;
   }
 
   get url(): string {
@@ -194,7 +194,7 @@ export class CutWire {
 
   async join(): Promise<void> {
     const server = createServer((near) => {
-      const far = connectSocket(this.#to, '127.0.0.1');
+      const far = connectSocket(this.to, '127.0.0.1');
       for (const [socket, other] of [
         [near, far],
         [far, near],

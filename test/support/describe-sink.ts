@@ -2,6 +2,7 @@
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import type { Batch, Sink } from '../../daemon/publish/sink.ts';
 import { everyPayload, messagesOf } from './publish-messages.ts';
+import { sinkStart } from './sink-start.ts';
 
 /** A sink and the receiver at its other end. */
 export interface SinkUnderTest {
@@ -20,13 +21,7 @@ export function describeSink(name: string, make: () => Promise<SinkUnderTest>): 
   describe(`the contract of a sink: ${name}`, () => {
     let it: SinkUnderTest;
     const batch = (isHistorical = false): Batch => ({ isHistorical, messages: messagesOf(everyPayload()) });
-    const start = () =>
-      it.sink.start({
-        node: 'marrowfen-1',
-        boot: 'boot',
-        software: 'test',
-        wake: () => undefined,
-      });
+    const start = () => it.sink.start(sinkStart());
     const deliver = (what: Batch, limit_ms = 10_000) => it.sink.deliver(what, AbortSignal.timeout(limit_ms));
     const everything = { settled: batch().messages.length, rejected: [], unavailable: null };
 

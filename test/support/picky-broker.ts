@@ -41,6 +41,12 @@ export class PickyBroker {
     this.#properties = properties;
   }
 
+  /** Sends a message to everybody, QoS 0, to 3.1.1 alone. */
+  push(topic: string, payload: string): void {
+    const packet = packets.generate({ cmd: 'publish', qos: 0, dup: false, retain: false, topic, payload });
+    for (const socket of this.#sockets) socket.write(packet);
+  }
+
   /** Of a packet of 5.0 that came, in bytes. */
   lengthOf(packet: PacketIn): number {
     return packets.generate(packet, { protocolVersion: 5 }).length;

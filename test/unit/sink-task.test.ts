@@ -4,6 +4,7 @@ import type { Batch, Delivery, Sink } from '../../daemon/publish/sink.ts';
 import { SinkTask, type TaskClock, type TaskOptions } from '../../daemon/publish/sink-task.ts';
 import { Outbox } from '../../daemon/store/outbox.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
+import { sinkStart } from '../support/sink-start.ts';
 
 /** Time that stands until a test moves it. */
 class HandClock implements TaskClock {
@@ -112,7 +113,7 @@ function put(count: number): void {
 }
 
 function start(): void {
-  task.start({ node: 'n', boot: 'b', software: 's' });
+  task.start(sinkStart({ node: 'n' }));
 }
 
 async function tries(count: number): Promise<void> {

@@ -1,32 +1,154 @@
-import { expect, test } from 'vitest';
+import { beforeEach, expect, test } from 'vitest';
+import type { LinkPayload, Payload, PhasePayload } from '../../daemon/publish/messages.ts';
+import { MetricSet } from '../../daemon/publish/sparkplug/metric-set.ts';
 import { PrimaryHost } from '../../daemon/publish/sparkplug/primary-host.ts';
-import { NodeSession } from '../../daemon/publish/sparkplug/session.ts';
+import { NodeSession, type Outgoing } from '../../daemon/publish/sparkplug/session.ts';
+import { messagesOf, summaryPayload } from '../support/publish-messages.ts';
 import { decode } from '../support/sparkplug-decoder.ts';
 
 const bdSeq = (payload: Buffer) => decode(payload).metrics.find(({ name }) => name === 'bdSeq')?.value;
+/** PT-101 and PT-102 are read from line `bus`, PT-103 from `stream`; others are known no more. */
+const lineOf = (channel: string) =>
+  new Map([
+    ['PT-101', 'bus'],
+    ['PT-102', 'bus'],
+    ['PT-103', 'stream'],
+  ]).get(channel) ?? null;
+
+function born(): NodeSession {
+  const session = new NodeSession('test', lineOf);
+  session.nextWill(1);
+  session.births(2);
+  return session;
+}
+
+const link = (line: string, state: LinkPayload['state']): LinkPayload => ({
+  kind: 'link',
+  line,
+  driver: 'modbus',
+  state,
+  since_ms: 0,
+  why: state === 'open' ? '' : 'No answer.',
+  counters: {},
+});
+const phase = (name: PhasePayload['phase']): PhasePayload => ({ kind: 'phase', phase: name });
+let seq = 1;
+const short = (out: readonly Outgoing[]) =>
+  out.map(({ device, type }) => (device === null ? type : `${type} ${device}`));
+const tell = (session: NodeSession, payloads: readonly Payload[], isHistorical = false) => {
+  const out = session.tell(messagesOf(payloads), isHistorical, 1e12);
+  session.settle();
+  // tck-id-payloads-sequence-num-incrementing: over the node and its devices, whatever is said.
+  for (const { payload, type } of out) {
+    const told = decode(payload).seq;
+    expect(told).toBe(type === 'NBIRTH' ? 0 : (seq + 1) % 256);
+    seq = told!;
+  }
+  return short(out);
+};
+
+beforeEach(() => {
+  seq = 0;
+});
 
 test('bdSeq begins at 0 and goes round after 255 (tck-id-topics-nbirth-bdseq-increment)', () => {
-  const session = new NodeSession('test');
+  const session = new NodeSession('test', lineOf);
   const seen = Array.from({ length: 258 }, () => bdSeq(session.nextWill(1)));
   expect(seen).toEqual(Array.from({ length: 258 }, (_, k) => k % 256));
-  expect(bdSeq(session.birth(2))).toBe(1);
+  expect(bdSeq(session.births(2)[0]!.payload)).toBe(1);
   expect(bdSeq(session.death(3))).toBe(1);
 });
 
-test('a birth tells every metric with its last value, one without a value as null', () => {
-  const session = new NodeSession('test');
-  session.nextWill(1);
+test('metrics: a birth tells each with its last value, one without a value as null', () => {
+  let alias = 0;
+  const set = new MetricSet(() => ++alias);
   const a = { name: 'a', type: 'Double', value: 1.5 } as const;
   const b = { name: 'b', type: 'String', value: 'x' } as const;
-  expect(session.learn([a, b], 5)).toBe(true);
-  expect(session.learn([a], 6)).toBe(false);
-  expect(session.data([a], 7, false, 8)).not.toBeNull();
-  expect(session.data([a], 9, false, 10)).toBeNull();
-  expect(session.data([{ ...b, value: 'old' }], 1, true, 11)).not.toBeNull();
-  const { metrics } = decode(session.birth(20));
-  expect(metrics.find(({ name }) => name === 'a')).toMatchObject({ value: 1.5, timestamp_ms: 7, alias: 1 });
-  expect(metrics.find(({ name }) => name === 'b')).toMatchObject({ value: null, alias: 2 });
-  expect(() => session.data([{ ...a, name: 'c' }], 1, false, 1)).toThrow('no birth told of c');
+  expect(set.isEmpty).toBe(true);
+  expect(set.learn([a, b], 5)).toBe(true);
+  expect(set.learn([a], 6)).toBe(false);
+  expect(set.news([a], 7, false)).toHaveLength(1);
+  expect(set.news([a], 9, false)).toEqual([]);
+  expect(set.news([{ ...b, value: 'old' }], 1, true)).toHaveLength(1);
+  expect(set.all()).toEqual([
+    { ...b, alias: 2, value: null, timestamp_ms: 5 },
+    { ...a, alias: 1, timestamp_ms: 7 },
+  ]);
+  expect(() => set.news([{ ...a, name: 'c' }], 1, false)).toThrow('no birth told of c');
+});
+
+test('metrics: what did not arrive is told again, and no birth runs ahead of it', () => {
+  const set = new MetricSet(() => 1);
+  const a = (value: number) => ({ name: 'a', type: 'Double', value }) as const;
+  set.learn([a(0)], 0);
+  set.news([a(1)], 1, false);
+  set.settle();
+  set.news([a(2)], 2, false);
+  set.news([a(3)], 3, false);
+  set.undo();
+  expect(set.all()).toMatchObject([{ value: 1, timestamp_ms: 1 }]);
+  expect([...set.news([a(2)], 2, false), ...set.news([a(3)], 3, false)]).toMatchObject([
+    { value: 2 },
+    { value: 3 },
+  ]);
+});
+
+test('a line is a device: born with its first data, dead with its link, born again when that is open', () => {
+  const session = born();
+  expect(tell(session, [link('bus', 'open'), summaryPayload(0, 2)])).toEqual([
+    'NBIRTH',
+    'DBIRTH bus',
+    'NDATA',
+    'DDATA bus',
+  ]);
+  expect(tell(session, [summaryPayload(1, 3)])).toEqual(['DDATA bus', 'DBIRTH stream', 'DDATA stream']);
+  // The node says why before the device dies (tck-id-operational-behavior-device-ddeath).
+  expect(tell(session, [link('bus', 'silent')])).toEqual(['NDATA', 'DDEATH bus']);
+  expect(tell(session, [link('bus', 'silent'), link('bus', 'reconnecting')])).toEqual(['NDATA']);
+  expect(tell(session, [link('bus', 'open')])).toEqual(['NDATA', 'DBIRTH bus']);
+  expect(tell(session, [summaryPayload(2, 2)])).toEqual(['DDATA bus']);
+});
+
+test('a dead device is born for what it still had to say, and dies again', () => {
+  const session = born();
+  tell(session, [link('bus', 'open'), summaryPayload(0, 2), link('bus', 'silent')]);
+  expect(tell(session, [summaryPayload(1, 2), summaryPayload(2, 2)])).toEqual([
+    'DBIRTH bus',
+    'DDATA bus',
+    'DDATA bus',
+    'DDEATH bus',
+  ]);
+  expect(tell(session, [summaryPayload(3, 2)], true)).toEqual(['DBIRTH bus', 'DDATA bus', 'DDEATH bus']);
+  // What was said of the link long ago is not what it does now.
+  expect(tell(session, [link('bus', 'open')], true)).toEqual(['NDATA']);
+});
+
+test('a rebirth is the node first, then its living devices (tck-id-payloads-dbirth-order)', () => {
+  const session = born();
+  tell(session, [link('bus', 'open'), link('stream', 'open'), summaryPayload(0, 3)]);
+  expect(short(session.births(5))).toEqual(['NBIRTH', 'DBIRTH bus', 'DBIRTH stream']);
+  seq = 2;
+  tell(session, [link('bus', 'absent')]);
+  expect(short(session.births(6))).toEqual(['NBIRTH', 'DBIRTH stream']);
+});
+
+test('without the recorder every device is dead', () => {
+  const session = born();
+  tell(session, [link('bus', 'open'), link('stream', 'open'), phase('running'), summaryPayload(0, 3)]);
+  expect(tell(session, [phase('recorder-gone')])).toEqual(['NDATA', 'DDEATH bus', 'DDEATH stream']);
+  expect(tell(session, [phase('running')])).toEqual(['NDATA', 'DBIRTH bus', 'DBIRTH stream']);
+});
+
+test('a channel whose line is not known belongs to the node; aliases are unique over all', () => {
+  const session = born();
+  const out = session.tell(messagesOf([summaryPayload(0, 4)]), false, 1e12);
+  expect(short(out)).toEqual(['NBIRTH', 'DBIRTH bus', 'DBIRTH stream', 'DDATA bus', 'DDATA stream', 'NDATA']);
+  const aliases = out
+    .filter(({ type }) => type.endsWith('BIRTH'))
+    .flatMap(({ payload }) => decode(payload).metrics.flatMap(({ alias }) => alias ?? []));
+  expect(aliases).toHaveLength(20);
+  // tck-id-payloads-alias-uniqueness.
+  expect(new Set(aliases).size).toBe(20);
 });
 
 test('a primary host: what is older, of another version or no JSON changes nothing', () => {

@@ -1,11 +1,17 @@
 /** Messages -> named values. Units are SI; they stand in the name, for a metric has no other place that every host shows. */
-import type { ChannelRollup, Message } from '../messages.ts';
+import type { ChannelRollup, Message, Payload } from '../messages.ts';
 import type { DataType, MetricValue } from './protobuf.ts';
 
 export interface NamedValue {
   readonly name: string;
   readonly type: DataType;
   readonly value: MetricValue;
+}
+
+/** What a message tells of the node (`device` null) or of one device, which is a line of the rig. */
+export interface Told {
+  readonly device: string | null;
+  readonly values: readonly NamedValue[];
 }
 
 const units: Readonly<Record<ChannelRollup['quantity'], string>> = {
@@ -27,17 +33,29 @@ const whole = (name: string, value: number): NamedValue => ({ name, type: 'Int64
 /** A slash makes a folder, so names of the rig must not bring their own. */
 const part = (name: string) => name.replaceAll('/', '_');
 
-export function valuesOf({ payload }: Message): NamedValue[] {
-  switch (payload.kind) {
-    case 'summary':
-      return payload.channels.flatMap((rollup) => channelValues(`Channels/${part(rollup.channel)}`, rollup));
-    case 'trend': {
-      const period = payload.period_s === 60 ? '1m' : '1h';
-      return payload.channels.flatMap((rollup) => [
-        ...channelValues(`Trends ${period}/${part(rollup.channel)}`, rollup),
-        double(`Trends ${period}/${part(rollup.channel)}/SD (${units[rollup.quantity]})`, rollup.sd),
-      ]);
+/** Channels are told by their line; one whose line is not known any more by the node. */
+export function valuesOf({ payload }: Message, lineOf: (channel: string) => string | null): Told[] {
+  if (payload.kind !== 'summary' && payload.kind !== 'trend') {
+    return [{ device: null, values: nodeValues(payload) }];
+  }
+  const lines = new Map<string | null, NamedValue[]>();
+  const add = (channel: string, values: readonly NamedValue[]) => {
+    const line = lineOf(channel);
+    lines.set(line, [...(lines.get(line) ?? []), ...values]);
+  };
+  if (payload.kind === 'summary') {
+    for (const each of payload.channels) {
+      add(each.channel, channelValues(`Channels/${part(each.channel)}`, each));
     }
+  } else {
+    const period = payload.period_s === 60 ? '1m' : '1h';
+    for (const each of payload.channels) add(each.channel, trendValues(period, each));
+  }
+  return [...lines].map(([device, values]) => ({ device, values }));
+}
+
+function nodeValues(payload: Exclude<Payload, { kind: 'summary' | 'trend' }>): NamedValue[] {
+  switch (payload.kind) {
     case 'trip':
       return [text('Trip/Event', payload.event), text('Trip/Source', payload.source)];
     case 'event':
@@ -70,6 +88,14 @@ export function valuesOf({ payload }: Message): NamedValue[] {
       ];
     }
   }
+}
+
+function trendValues(
+  period: string,
+  rollup: ChannelRollup & { readonly sd: number | null },
+): readonly NamedValue[] {
+  const folder = `Trends ${period}/${part(rollup.channel)}`;
+  return [...channelValues(folder, rollup), double(`${folder}/SD (${units[rollup.quantity]})`, rollup.sd)];
 }
 
 function channelValues(
