@@ -88,7 +88,10 @@ export class ModbusDevice {
       case 23: {
         const [from, count] = [view.getUint16(1), view.getUint16(3)];
         if (count === 0 || count > 125) return badValue;
-        return this.#writeWords(pdu, view, 5, 121) ?? this.#readWords(code, from, count);
+        // Both ranges are looked at before either is touched (same, 6.17): nothing is written when nothing can be read.
+        const blocked = this.#readWords(code, from, count);
+        const refusal = this.#writeWords(pdu, view, 5, 121, blocked instanceof Refusal ? blocked : null);
+        return refusal ?? this.#readWords(code, from, count);
       }
       default:
         return this.#readQueue(view.getUint16(1));
@@ -149,11 +152,18 @@ export class ModbusDevice {
     return this.#setCoils(view.getUint16(1), bits) ?? pdu.slice(0, 5);
   }
 
-  /** Address, count, byte count and values from `at` on. */
-  #writeWords(pdu: Uint8Array, view: DataView, at: number, most: number): Refusal | null {
+  /** Address, count, byte count and values from `at` on; what is right by itself is still refused as `blocked` says. */
+  #writeWords(
+    pdu: Uint8Array,
+    view: DataView,
+    at: number,
+    most: number,
+    blocked: Refusal | null = null,
+  ): Refusal | null {
     const count = view.getUint16(at + 2);
     const bytes = pdu[at + 4]!;
     if (count === 0 || count > most || bytes !== 2 * count || pdu.length !== at + 5 + bytes) return badValue;
+    if (blocked !== null) return blocked;
     const words = Array.from({ length: count }, (_, i) => view.getUint16(at + 5 + 2 * i));
     return this.#setWords(view.getUint16(at), words);
   }

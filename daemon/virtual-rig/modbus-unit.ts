@@ -50,6 +50,9 @@ export interface Answer {
   readonly after_s: number;
 }
 
+/** Longest frame with its CRC (Modbus over Serial Line V1.02, 2.5.1.2). */
+const longest_bytes = 256;
+
 /** Exception of a gateway whose unit does not answer (Modbus Application Protocol V1.1b3, 7). */
 const noResponse = 0x0b;
 
@@ -113,14 +116,14 @@ export class ModbusBus {
       if (start_s >= replyStart_s && start_s < end_s) this.counters.collisionsSeen++;
       else if (start_s >= end_s && start_s < end_s + this.gap_s) this.counters.shortGaps++;
     }
-    for (const byte of bytes) if (this.#frame.length < 300) this.#frame.push(byte);
+    for (const byte of bytes) if (this.#frame.length <= longest_bytes) this.#frame.push(byte);
   }
 
   /** The frame ended at `end_s` and silence followed. Null: nobody answers. */
   finish(end_s: number): Reply | null {
     const frame = Uint8Array.from(this.#frame);
     this.#frame = [];
-    if (frame.length < 4 || crc16(frame) !== 0) {
+    if (frame.length < 4 || frame.length > longest_bytes || crc16(frame) !== 0) {
       if (frame.length > 0) this.counters.framesRefused++;
       return null;
     }

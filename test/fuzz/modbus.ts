@@ -14,7 +14,7 @@ import type { FuzzCounts, FuzzTarget } from './target.ts';
 const framesAStream = 32;
 
 /** CRC-16 of Modbus over Serial Line V1.02, 6.2.2, bit by bit, so that the framer's own is not judged by itself. */
-function crc16Bitwise(bytes: Uint8Array): number {
+export function crc16Bitwise(bytes: Uint8Array): number {
   let crc = 0xffff;
   for (const byte of bytes) {
     crc ^= byte;
@@ -23,7 +23,8 @@ function crc16Bitwise(bytes: Uint8Array): number {
   return crc;
 }
 
-function withCrc(unit: number, pdu: Uint8Array): Uint8Array {
+/** Unit, `pdu` and their CRC. */
+export function withCrc(unit: number, pdu: Uint8Array): Uint8Array {
   const body = Uint8Array.of(unit, ...pdu);
   const crc = crc16Bitwise(body);
   return Uint8Array.of(...body, crc & 0xff, crc >> 8);

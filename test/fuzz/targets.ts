@@ -2,6 +2,7 @@
 import { fileTargets } from './files.ts';
 import { modbusTargets } from './modbus.ts';
 import { ringTargets } from './ring.ts';
+import { slaveTargets } from './slave.ts';
 import { streamTargets } from './streams.ts';
 import type { FuzzTarget } from './target.ts';
 
@@ -10,4 +11,5 @@ export const targets: readonly FuzzTarget[] = [
   ...fileTargets,
   ...ringTargets,
   ...modbusTargets,
+  ...slaveTargets,
 ];
