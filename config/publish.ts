@@ -12,6 +12,11 @@ export const publishKinds = [
   'alarm',
 ] as const;
 
+/** What may be asked of a station by message, where its rig file allows it. Never anything that reaches a device. */
+export const commandNames = ['capture', 'status'] as const;
+
+export type CommandName = (typeof commandNames)[number];
+
 export type PublishKind = (typeof publishKinds)[number];
 
 /** Where a secret is kept: the first line of a file, or a variable of the environment. Read by the sink when it starts. */
@@ -71,6 +76,8 @@ export interface MqttSinkConfig extends SinkConfigBase, BrokerConfig {
   readonly kind: 'mqtt';
   /** What all topics begin with. */
   readonly topic: string;
+  /** What is taken from the broker; none unless the file says so. */
+  readonly commands: readonly CommandName[];
 }
 
 /** A Sparkplug B edge node at a broker. */

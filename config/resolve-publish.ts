@@ -3,7 +3,7 @@ import type { Findings } from './fault.ts';
 import type { PublishConfig, SinkConfig } from './publish.ts';
 import { checkBroker, checkBrokerPeers } from './resolve-publish-broker.ts';
 import { checkInflux, resolveInflux } from './resolve-publish-influx.ts';
-import { resolveMqtt } from './resolve-publish-mqtt.ts';
+import { checkMqtt, resolveMqtt } from './resolve-publish-mqtt.ts';
 import { resolveSparkplug } from './resolve-publish-sparkplug.ts';
 import type { PublishText, SinkText } from './schema-publish.ts';
 import type { DeepPartial } from './yaml-load.ts';
@@ -28,6 +28,7 @@ export function checkPublish(text: DeepPartial<PublishText> | undefined, finding
       );
     }
     if (sink.kind === 'influx') checkInflux(sink, path, findings);
+    if (sink.kind === 'mqtt') checkMqtt(sink, path, findings);
     if (sink.kind === 'mqtt' || sink.kind === 'sparkplug') checkBroker(sink, path, findings);
   });
   checkBrokerPeers(text.sinks ?? [], findings);

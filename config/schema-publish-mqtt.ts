@@ -1,5 +1,6 @@
 /** A sink that publishes JSON to a message broker, as written in the file. */
 import Type, { type Static } from 'typebox';
+import { commandNames } from './publish.ts';
 import { brokerKeys } from './schema-publish-broker.ts';
 import { sinkKeys } from './schema-publish-sink.ts';
 import { Formed } from './schema-types.ts';
@@ -17,6 +18,12 @@ export const mqttSink = Type.Object(
         description: 'What all topics begin with; the name of the node follows.',
       },
     ),
+    commands: Type.Array(Type.Enum([...commandNames]), {
+      default: [],
+      maxItems: commandNames.length,
+      description:
+        'Commands that whoever may publish below <topic>/<node>/command may give: `capture` makes an event of a past window, `status` has the state told again.',
+    }),
   },
   { additionalProperties: false },
 );

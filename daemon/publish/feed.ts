@@ -10,9 +10,16 @@ const repeat_ms = 60_000;
 
 /** Remembers what was told last. */
 export class StateFeed {
-  #links = new Map<string, { readonly state: string; readonly told_ms: number }>();
+  #links = new Map<string, { readonly state: string; told_ms: number }>();
   #phase = { phase: '', told_ms: Number.NEGATIVE_INFINITY };
-  #alarms = new Map<string, { readonly trouble: StatusView['troubles'][number]; readonly told_ms: number }>();
+  #alarms = new Map<string, { readonly trouble: StatusView['troubles'][number]; told_ms: number }>();
+
+  /** Everything that stands is told again at the next calls. */
+  repeat(): void {
+    for (const last of [...this.#links.values(), ...this.#alarms.values(), this.#phase]) {
+      last.told_ms = Number.NEGATIVE_INFINITY;
+    }
+  }
 
   /** State of the lines and of the rig: changes, and once a minute. `wallOf_ms` turns the recorder's clock into wall time. */
   status(

@@ -4,7 +4,9 @@
  */
 import type { PublishConfig, SinkConfig } from '../../config/publish.ts';
 import type { RigConfig } from '../../config/rig.ts';
+import { DataError } from '../errors.ts';
 import type { HelloMessage, Summary, TripMessage } from '../recorder/messages.ts';
+import type { Capture } from '../store/capture-request.ts';
 import { messageOf } from '../store/files.ts';
 import type { Ingested } from '../store/ingest.ts';
 import { Outbox } from '../store/outbox.ts';
@@ -23,6 +25,8 @@ export interface PublisherOptions {
   /** Events in the index, newest first; `before` is not included. */
   readonly events: (before: string | null, limit: number) => readonly EventRow[];
   readonly createSink: (config: SinkConfig) => Sink;
+  /** For receivers that may ask for it; absent where there is no ring. */
+  readonly capture?: Capture;
   readonly clock: TaskClock;
   readonly random: () => number;
   /** Where troubles are shown; `null` clears. */
@@ -98,6 +102,11 @@ export class Publisher {
         node: publish.node,
         boot: hello.boot,
         software: hello.software,
+        station: {
+          capture: this.#options.capture ?? noRing,
+          sayAgain: () => this.#feed.repeat(),
+          log: this.#options.log,
+        },
         lineOf: (channel) => this.#channels.find(({ id }) => id === channel)?.line ?? null,
       });
     }
@@ -237,6 +246,10 @@ export class Publisher {
     const { clock } = this.#options;
     return clock.wallNow_ms() + (time_s - clock.now_s()) * 1000;
   }
+}
+
+async function noRing(): Promise<never> {
+  throw new DataError('This station has no ring.');
 }
 
 function toldOf({ id, verdict }: EventRow): Told {

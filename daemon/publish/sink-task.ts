@@ -111,7 +111,7 @@ export class SinkTask {
       nextTry_ms: this.#state === 'down' && wait_s > 0 ? clock.wallNow_ms() + wait_s * 1000 : null,
       waiting: queue.waiting,
       oldest_ms: queue.oldest_ms,
-      counters: { ...queue.counters, ...this.counters },
+      counters: { ...queue.counters, ...this.counters, ...sink.counters },
     };
   }
 

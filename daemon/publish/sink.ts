@@ -5,6 +5,8 @@
  * handed to it again, first after a back-off, by the task that drives it (sink-task.ts). It lives in the server process, never
  * in the recorder.
  */
+import type { Counters } from '../../drivers/driver.ts';
+import type { Capture } from '../store/capture-request.ts';
 import type { Message } from './messages.ts';
 
 /** Messages in ascending `seq`, at least one. */
@@ -43,6 +45,15 @@ export interface Unavailable {
   readonly retryAfter_s: number | null;
 }
 
+/** What a receiver may ask of the station, where its sink takes commands. Nothing of it reaches a device. */
+export interface Station {
+  readonly capture: Capture;
+  /** Lines, rig and alarms are told again, to every receiver. */
+  readonly sayAgain: () => void;
+  /** What a person who looks after the server should read. */
+  readonly log: (text: string) => void;
+}
+
 /** What a sink is told when it starts. */
 export interface SinkStart {
   readonly node: string;
@@ -51,6 +62,7 @@ export interface SinkStart {
   readonly software: string;
   /** Line of the rig that a channel is read from; null for one that it has no more. Asked anew each time. */
   readonly lineOf: (channel: string) => string | null;
+  readonly station: Station;
   /** The receiver can be reached again: ends a back-off early. May be called at any time. */
   readonly wake: () => void;
 }
@@ -65,6 +77,8 @@ export interface SinkStart {
 export interface Sink {
   /** Where it sends to, for people; no secret in it. */
   readonly address: string;
+  /** What it counts itself, beside what its task does. */
+  readonly counters?: Readonly<Counters>;
   /** Returns at once; connects when it likes. Throws only for a bug: a receiver that is away is an answer of `deliver`. */
   start(start: SinkStart): void;
   /**

@@ -1,36 +1,19 @@
 /** Makes an event of a past window at the request of a page. */
 import type { FastifyInstance } from 'fastify';
-import Type, { type Static } from 'typebox';
+import Type from 'typebox';
 import { DataError } from '../errors.ts';
+import { type Capture, type CaptureRequest, captureRequest } from '../store/capture-request.ts';
 import { problem, text } from './answers.ts';
 
-/** Cuts the last seconds, or a window on the wall clock, out of the ring; the id of the new event. */
-export type Capture = (
-  window: { readonly last_s: number } | { readonly from_ms: number; readonly to_ms: number },
-) => Promise<string>;
-
-const body = Type.Union([
-  Type.Object(
-    { last_s: Type.Number({ exclusiveMinimum: 0, maximum: 900, description: 'Up to the newest sample.' }) },
-    { additionalProperties: false },
-  ),
-  Type.Object(
-    {
-      from_ms: Type.Number({ description: 'Since 1970.' }),
-      to_ms: Type.Number({ description: 'Not included.' }),
-    },
-    { additionalProperties: false },
-  ),
-]);
 const answer = Type.Object({ event: text('Id of the new event; its verdict is there already.') });
 
 /** Adds POST /api/events. */
 export function captureRoute(app: FastifyInstance, capture: Capture | undefined): void {
-  app.post<{ Body: Static<typeof body> }>(
+  app.post<{ Body: CaptureRequest }>(
     '/api/events',
     {
       schema: {
-        body,
+        body: captureRequest,
         tags: ['events'],
         summary: 'Make an event of a past window of the disk ring.',
         response: { 201: answer, 409: problem, 503: problem },

@@ -3,6 +3,7 @@ import type { FastifyInstance } from 'fastify';
 import { usualDisk } from '../../config/disk.ts';
 import type { Publisher, PublisherOptions } from '../publish/publisher.ts';
 import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts';
+import type { Capture } from '../store/capture-request.ts';
 import { captureWindow, newestWindow } from '../store/capture-window.ts';
 import type { Ingest, Ingested } from '../store/ingest.ts';
 import type { openTrends, Trends } from '../store/trends.ts';
@@ -21,7 +22,7 @@ export interface SessionOptions {
   readonly openStore: (hello: HelloMessage) => Ingest;
   /** Makes what sends messages to receivers outside; called only where the rig file wants it. */
   readonly openPublisher?: (
-    options: Pick<PublisherOptions, 'publish' | 'hello' | 'events' | 'trouble' | 'log'>,
+    options: Pick<PublisherOptions, 'publish' | 'hello' | 'events' | 'capture' | 'trouble' | 'log'>,
   ) => Publisher;
   /** Opens the trends of a data folder; without it there are none. */
   readonly openTrends?: typeof openTrends;
@@ -102,7 +103,14 @@ export class ServerSession {
     const { host, port } = hello.config.server;
     const store = openStore(hello);
     this.#store = store;
-    this.#publisher = this.#openPublisher(hello, store);
+    const capture: Capture = async (wanted) => {
+      const { dataFolder } = hello.config;
+      const window = 'last_s' in wanted ? await newestWindow(dataFolder, wanted.last_s * 1000) : wanted;
+      const { id } = await captureWindow(dataFolder, window);
+      await this.#judge(id);
+      return id;
+    };
+    this.#publisher = this.#openPublisher(hello, store, capture);
     this.#trends = this.#openTrends(hello);
     const app = await createServer({
       library: store,
@@ -111,13 +119,7 @@ export class ServerSession {
       host,
       dashboardFolder,
       trends: this.#trends,
-      capture: async (wanted) => {
-        const { dataFolder } = hello.config;
-        const window = 'last_s' in wanted ? await newestWindow(dataFolder, wanted.last_s * 1000) : wanted;
-        const { id } = await captureWindow(dataFolder, window);
-        await this.#judge(id);
-        return id;
-      },
+      capture,
     });
     this.#app = app;
     const bound = await listen(app, host, port);
@@ -155,7 +157,7 @@ export class ServerSession {
   }
 
   /** A queue that cannot be had costs the publishing, never the pages. */
-  #openPublisher(hello: HelloMessage, store: Ingest): Publisher | null {
+  #openPublisher(hello: HelloMessage, store: Ingest, capture: Capture): Publisher | null {
     const { publish } = hello.config;
     const { openPublisher, log } = this.#options;
     if (publish === undefined || openPublisher === undefined) return null;
@@ -165,6 +167,7 @@ export class ServerSession {
         publish,
         hello,
         events: (before, limit) => store.list({ before, limit }),
+        capture,
         trouble: (key, text) =>
           text === null ? troubles.clear(key) : troubles.raise(key, text.what, text.remedy, Date.now()),
         log,

@@ -26,7 +26,15 @@ export function influxConfig(url: string, change: Partial<InfluxSinkConfig> = {}
 }
 
 export function mqttConfig(url: string, change: Partial<MqttSinkConfig> = {}): MqttSinkConfig {
-  return { kind: 'mqtt', name: 'a', send: publishKinds, ...broker(url), topic: 'tripwave', ...change };
+  return {
+    kind: 'mqtt',
+    name: 'a',
+    send: publishKinds,
+    ...broker(url),
+    topic: 'tripwave',
+    commands: [],
+    ...change,
+  };
 }
 
 export function sparkplugConfig(url: string, change: Partial<SparkplugSinkConfig> = {}): SparkplugSinkConfig {

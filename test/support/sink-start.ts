@@ -7,6 +7,11 @@ export function sinkStart(change: Partial<SinkStart> = {}): SinkStart {
     boot: 'boot',
     software: 'test',
     lineOf: () => null,
+    station: {
+      capture: async () => '20260301T060000Z-A01',
+      sayAgain: () => undefined,
+      log: () => undefined,
+    },
     wake: () => undefined,
     ...change,
   };

@@ -28,3 +28,13 @@ test('a clock that is set back silences nothing', () => {
   expect([told(feed, ['a'], 4e9).length, phases(4e9)]).toEqual([1, 1]);
   expect([told(feed, ['a'], 4e9 + 1).length, phases(4e9 + 1)]).toEqual([0, 0]);
 });
+
+test('what is asked for again is told again, once', () => {
+  const feed = new StateFeed();
+  const all = (now_ms: number) =>
+    told(feed, ['a'], now_ms).length +
+    feed.status({ lines: [] }, 'running', now_ms, (time_s) => time_s).length;
+  expect([all(1000), all(1001)]).toEqual([2, 0]);
+  feed.repeat();
+  expect([all(1002), all(1003)]).toEqual([2, 0]);
+});

@@ -10,6 +10,15 @@ export function topicOf(prefix: string, { node, payload }: Message): string {
   return `${prefix}/${node}/${payload.kind}`;
 }
 
+/** All commands to a station; the name of one stands for the plus. */
+export function commandTopic(prefix: string, node: string): string {
+  return `${prefix}/${node}/command/+`;
+}
+
+export function answerTopic(prefix: string, node: string, command: string): string {
+  return `${prefix}/${node}/answer/${command}`;
+}
+
 /** Who, which and when, then the payload as it stands. */
 export function bodyOf({ node, boot, seq, at_ms, payload }: Message, historical: boolean): string {
   return JSON.stringify({ node, boot, seq, ts: new Date(at_ms).toISOString(), historical, ...payload });

@@ -1,6 +1,7 @@
 /** What receivers may rely on: one JSON Schema (2020-12) a topic. A test holds real messages to them and them to the written file. */
 import Type, { type TSchema } from 'typebox';
 import type { PublishKind } from '../../../config/publish.ts';
+import { commandDefinitions } from './command-schemas.ts';
 
 const id = (description: string) => Type.String({ minLength: 1, description });
 const text = (description: string) => Type.String({ description });
@@ -181,8 +182,9 @@ export function topicSchemas(): ReadonlyMap<PublishKind | 'status', TSchema> {
 export function topicSchemaText(): string {
   const document = {
     $schema: 'https://json-schema.org/draft/2020-12/schema',
-    title: 'What Tripwave publishes as JSON, by the last level of the topic',
-    $defs: Object.fromEntries(topicSchemas()),
+    title:
+      'What Tripwave publishes as JSON, by the last level of the topic; commands and answers where it takes any',
+    $defs: { ...Object.fromEntries(topicSchemas()), ...commandDefinitions() },
   };
   return `${JSON.stringify(document, null, 2)}\n`;
 }

@@ -1,18 +1,14 @@
-/**
- * JSON on the topics of a broker, QoS 1. A message is settled when its PUBACK came and those of all before it; so many are on
- * the way at a time that a common broker drops none (its default is 20).
- */
+/** JSON on the topics of a broker, and commands from it where the rig file allows any. */
 import type { MqttClient } from 'mqtt';
 import type { MqttSinkConfig } from '../../../config/publish.ts';
-import type { Batch, Delivery, Rejection, Sink, SinkStart } from '../sink.ts';
-import { bodyOf, offlineBody, onlineBody, statusTopic, topicOf } from './bodies.ts';
-import { codeOf, untilAborted, wordsOf } from './broker.ts';
+import { type Counters, monotonic_s } from '../../../drivers/driver.ts';
+import type { Batch, Delivery, Sink, SinkStart } from '../sink.ts';
+import { answerTopic, commandTopic, offlineBody, onlineBody, statusTopic } from './bodies.ts';
+import { untilAborted, wordsOf } from './broker.ts';
+import { CommandDesk } from './commands.ts';
 import { BrokerLink } from './link.ts';
 import { Suspect } from './suspect.ts';
-
-const mostUnacknowledged = 20;
-/** PUBACK codes that blame the message (MQTT 5.0, 3.4.2.1): topic name invalid, payload format invalid. */
-const messageToBlame = [144, 153];
+import { WindowedDelivery } from './windowed-delivery.ts';
 
 export class MqttSink implements Sink {
   readonly address: string;
@@ -20,29 +16,74 @@ export class MqttSink implements Sink {
   #link: BrokerLink | null = null;
   #state: 'new' | 'started' | 'stopped' = 'new';
   readonly #suspect = new Suspect();
+  #desk: CommandDesk | null = null;
+  #answersLost = 0;
 
   constructor(config: MqttSinkConfig) {
     this.#config = config;
     this.address = `${config.url}, topics ${config.topic}/...`;
   }
 
-  start({ boot, node, software, wake }: SinkStart): void {
+  get counters(): Counters {
+    return { ...this.#desk?.counters, ...(this.#desk === null ? {} : { answersLost: this.#answersLost }) };
+  }
+
+  start(start: SinkStart): void {
+    const { boot, node, software, wake } = start;
     if (this.#state !== 'new') throw new Error(`started when ${this.#state}`);
     this.#state = 'started';
     const topic = statusTopic(this.#config.topic, node);
     const say = async (client: MqttClient, body: string) => {
       await client.publishAsync(topic, body, { qos: 1, retain: true });
     };
+    const { commands, name } = this.#config;
+    if (commands.length > 0) {
+      this.#desk = new CommandDesk({
+        allowed: commands,
+        sink: name,
+        start,
+        answer: (command, body) => this.#answer(answerTopic(this.#config.topic, node, command), body),
+        wallNow_ms: Date.now,
+        now_s: monotonic_s,
+      });
+    }
     this.#link = new BrokerLink({
       config: this.#config,
       node,
       will: () => ({ topic, payload: Buffer.from(offlineBody), retain: true }),
-      born: (client) => say(client, onlineBody(node, boot, software, Date.now())),
+      born: async (client) => {
+        await say(client, onlineBody(node, boot, software, Date.now()));
+        await this.#listen(client, start);
+      },
       farewell: (client) => say(client, offlineBody),
       wake,
       random: Math.random,
     });
     this.#link.keep();
+  }
+
+  /** A broker that forbids it costs the commands, never what is published. */
+  async #listen(client: MqttClient, { node, station }: SinkStart): Promise<void> {
+    const desk = this.#desk;
+    if (desk === null) return;
+    const topic = commandTopic(this.#config.topic, node);
+    client.on('message', (at, body, { retain }) => {
+      void desk.hear(at.slice(topic.length - 1), body, retain);
+    });
+    try {
+      // `rap`: what was published as retained says so (MQTT 5.0, 3.8.3.1); 3.1.1 tells it at the subscription only.
+      await client.subscribeAsync(topic, { qos: 1, rap: true });
+    } catch (error) {
+      if (!client.connected) throw error;
+      station.log(`${this.#config.name} takes no commands: ${wordsOf(error)}`);
+    }
+  }
+
+  /** QoS 0: it takes no place in the window that the messages have. */
+  #answer(topic: string, body: string): void {
+    const lost = () => void this.#answersLost++;
+    if (this.#link === null) lost();
+    else this.#link.open().then((client) => void client.publish(topic, body, { qos: 0 }), lost);
   }
 
   async stop(): Promise<void> {
@@ -66,107 +107,4 @@ export class MqttSink implements Sink {
       return delivery.run(aborted);
     });
   }
-}
-
-/** One batch on its way through a window. */
-class WindowedDelivery {
-  readonly #client: MqttClient;
-  readonly #link: BrokerLink;
-  readonly #suspect: Suspect;
-  readonly #prefix: string;
-  readonly #batch: Batch;
-  readonly #rejected: Rejection[] = [];
-
-  constructor(client: MqttClient, link: BrokerLink, suspect: Suspect, prefix: string, batch: Batch) {
-    this.#client = client;
-    this.#link = link;
-    this.#suspect = suspect;
-    this.#prefix = prefix;
-    this.#batch = batch;
-  }
-
-  /** Ends early, with what was acknowledged by then, when `aborted` rejects, the connection is lost or the broker refuses. */
-  async run(aborted: Promise<never>): Promise<Delivery> {
-    const { messages } = this.#batch;
-    const { receiveMaximum } = this.#client.serverProperties ?? {};
-    const most = this.#suspect.mustGoAlone
-      ? 1
-      : Math.min(mostUnacknowledged, receiveMaximum ?? mostUnacknowledged);
-    const underWay: { readonly size_bytes: number; readonly done: Promise<void> }[] = [];
-    let settled = 0;
-    let why: string | null = null;
-    let hasHungUp = false;
-    const { promise: closed, reject } = Promise.withResolvers<never>();
-    closed.catch(() => undefined);
-    const onClose = () => {
-      hasHungUp = true;
-      reject(new Error(this.#link.lostWhy));
-    };
-    this.#client.once('close', onClose);
-    try {
-      if (!this.#client.connected) throw new Error(this.#link.lostWhy);
-      for (let next = 0; settled < messages.length; ) {
-        while (next < messages.length && underWay.length < most) underWay.push(this.#send(next++));
-        const first = underWay[0]!;
-        await Promise.race([first.done, closed, aborted]);
-        this.#suspect.acknowledged(first.size_bytes);
-        void underWay.shift();
-        settled++;
-      }
-      this.#suspect.batchSettled();
-    } catch (error) {
-      why = wordsOf(error);
-      if (codeOf(error) === 135) why += '. Check what the user may publish.';
-      this.#link.discard(this.#client, why);
-      if (hasHungUp && this.#isToBlame(settled, underWay[0]?.size_bytes ?? 0)) settled++;
-    } finally {
-      this.#client.off('close', onClose);
-    }
-    const done = new Set(messages.slice(0, settled).map(({ seq }) => seq));
-    return {
-      settled,
-      rejected: this.#rejected.filter(({ seq }) => done.has(seq)),
-      unavailable: why === null ? null : { why, retryAfter_s: null },
-    };
-  }
-
-  #isToBlame(index: number, size_bytes: number): boolean {
-    const message = this.#batch.messages[index]!;
-    if (!this.#suspect.hungUpAt(message.seq, size_bytes)) return false;
-    const why = `The broker hangs up whenever this message comes; it has ${size_bytes} bytes.`;
-    const sent = bodyOf(message, this.#batch.isHistorical);
-    this.#rejected.push({ seq: message.seq, why, sent });
-    return true;
-  }
-
-  /** `done` resolves when the broker has the message, or will never take it. */
-  #send(index: number): { readonly size_bytes: number; readonly done: Promise<void> } {
-    const message = this.#batch.messages[index]!;
-    const topic = topicOf(this.#prefix, message);
-    const body = bodyOf(message, this.#batch.isHistorical);
-    const limit_bytes = this.#client.serverProperties?.maximumPacketSize ?? Number.POSITIVE_INFINITY;
-    const size_bytes = publishSize_bytes(topic, body);
-    const reject = (why: string) => void this.#rejected.push({ seq: message.seq, why, sent: body });
-    if (size_bytes > limit_bytes) {
-      reject(`The broker takes packets of ${limit_bytes} bytes at most; this one has ${size_bytes}.`);
-      return { size_bytes: 0, done: Promise.resolve() };
-    }
-    const done = this.#client.publishAsync(topic, body, { qos: 1 }).then(
-      () => undefined,
-      (error: unknown) => {
-        if (!messageToBlame.includes(codeOf(error) ?? 0)) throw error;
-        reject(wordsOf(error));
-      },
-    );
-    done.catch(() => undefined);
-    return { size_bytes, done };
-  }
-}
-
-/** Of a PUBLISH with QoS 1 and no properties (MQTT 5.0, 3.3): type, length, topic behind its length, identifier, properties. */
-function publishSize_bytes(topic: string, body: string): number {
-  const rest_bytes = 2 + Buffer.byteLength(topic) + 2 + 1 + Buffer.byteLength(body);
-  // 1.5.5: seven bits of a length in each byte.
-  const length_bytes = Math.max(1, Math.ceil(Math.log2(rest_bytes + 1) / 7));
-  return 1 + length_bytes + rest_bytes;
 }

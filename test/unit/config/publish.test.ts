@@ -183,6 +183,7 @@ test('a broker: defaults, and keys that stand together only', () => {
     password: null,
     timeout_s: 10,
     topic: 'tripwave',
+    commands: [],
   });
   const wrong = read(`publish:
   sinks:
@@ -218,4 +219,21 @@ test('two sinks that a broker or its receivers could not tell apart', () => {
     again('2]: found topic "tripwave"|[0])'),
     again('3]: found group "west"|[1])'),
   ]);
+});
+
+test('commands are off unless the file names them, and it is said that whoever may publish may command', () => {
+  const sinks = (rest: string) => `publish:
+  sinks:
+    - { kind: mqtt, name: a, url: "${rest}`;
+  const { config, said } = read(sinks('mqtts://broker.example", commands: [capture] }'));
+  expect(said).toEqual([]);
+  expect(publishLines(config!)[1]).toMatch(
+    /^takes commands \(capture\) from whoever may publish to tripwave\/.*\/command\/ at a$/,
+  );
+  expect(read(sinks('mqtt://broker.example", commands: [status] }')).said[0]).toContain(
+    'warning: publish.sinks[0].commands: commands come over the network unencrypted',
+  );
+  expect(read(sinks('mqtts://broker.example", commands: [start-pump] }')).said[0]).toMatch(
+    /found "start-pump".*allowed: capture, status/,
+  );
 });
