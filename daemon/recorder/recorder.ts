@@ -9,7 +9,6 @@ import { disk, type Files, messageOf } from '../store/files.ts';
 import { version } from '../version.ts';
 import type { CalibrationKeeper } from './calibration-keeper.ts';
 import { channelStatuses } from './channel-status.ts';
-import { LiveLane } from './credits.ts';
 import { TripDetector } from './detect.ts';
 import { DiskKeeper, diskStatus } from './disk-keeper.ts';
 import { DiskRing } from './disk-ring.ts';
@@ -19,18 +18,18 @@ import { Line, logLink } from './line.ts';
 import type { Log } from './log.ts';
 import type {
   EventClosedMessage,
+  HelloMessage,
   ReadyMessage,
   StatusMessage,
-  ToRecorder,
   TripMessage,
   TripSourceName,
   VerdictMessage,
 } from './messages.ts';
 import { type EndedEvent, OpenEvents, slowestEnd_s } from './open-events.ts';
 import { type Prepared, prepare } from './prepare.ts';
+import { ServerLane } from './server-lane.ts';
 import { phaseOf, TankForecast } from './status.ts';
 import { type PeriodSummary, Summariser } from './summary.ts';
-import { ServerSupervisor } from './supervise.ts';
 import { EventIds, WallClock } from './wall-anchor.ts';
 
 export interface RecorderOptions {
@@ -62,8 +61,6 @@ export interface Recorder {
 const tick_ms = 50;
 const statusPeriod_s = 0.5;
 const anchorPeriod_s = 1;
-/** A server that owes answers for so long is taken for dead, in s. */
-const hungServer_s = 60;
 /** Time to write what is left when stopping, in s. */
 const flush_s = 5;
 /** History beyond the longest window: grace for late lines and for the decision itself, in s. */
@@ -100,8 +97,7 @@ class RunningRecorder implements Recorder {
   private readonly lines: readonly Line[];
   private readonly events: OpenEvents;
   private readonly writer: EventWriter;
-  private readonly live: LiveLane;
-  private readonly server: ServerSupervisor | null;
+  private readonly server: ServerLane;
   private readonly forecast: TankForecast | null;
   private readonly tankPlace: number;
   private readonly prepared: Prepared;
@@ -112,7 +108,6 @@ class RunningRecorder implements Recorder {
   private tripsDeclared = 0;
   private statusDue_s = 0;
   private anchorDue_s = 0;
-  private answered_s = 0;
   private phase = '';
   private wasDriveOn: boolean | null = null;
   private stopping: Promise<void> | null = null;
@@ -170,18 +165,14 @@ class RunningRecorder implements Recorder {
       wait: waitOrAbort,
       onWritten: (content, folder) => this.written(content, folder),
     });
-    this.server =
-      options.serverModule === null
-        ? null
-        : new ServerSupervisor({
-            module: options.serverModule,
-            log: options.log,
-            now_s: monotonic_s,
-            onStarted: () => this.greet(),
-            onMessage: (message) => this.hear(message),
-            onUnavailable: () => this.emitter.emit('server-unavailable'),
-          });
-    this.live = new LiveLane((message) => this.server?.send(message) ?? false);
+    this.server = new ServerLane({
+      module: options.serverModule,
+      log: options.log,
+      now_s: monotonic_s,
+      hello: () => this.hello(),
+      onMessage: (message) => this.hear(message),
+      onUnavailable: () => this.emitter.emit('server-unavailable'),
+    });
     const tank = config.trip.tank;
     this.tankPlace = config.channels.findIndex((channel) => channel.id === tank?.channel);
     this.forecast = tank?.setPoint_Pa == null ? null : new TankForecast(tank.setPoint_Pa);
@@ -192,12 +183,11 @@ class RunningRecorder implements Recorder {
   }
 
   start(): void {
-    this.answered_s = monotonic_s();
     this.log.info(
       { rig: this.config.name, software: version, boot: this.boot, data: this.config.dataFolder },
       'recorder started',
     );
-    this.server?.start();
+    this.server.start();
     for (const line of this.lines) line.driver.start(line);
     this.timer = setInterval(() => this.tick(), tick_ms);
   }
@@ -238,7 +228,7 @@ class RunningRecorder implements Recorder {
     );
     this.events.finish(this.data_s);
     await Promise.all([this.writer.finish(flush_s), this.ring.finish()]);
-    await this.server?.stop();
+    await this.server.stop();
     this.prepared.release();
     this.log.info({ counters: this.counters() }, 'recorder stopped');
   }
@@ -267,8 +257,7 @@ class RunningRecorder implements Recorder {
       clockStepsSeen: this.clock.stepsSeen,
       ...this.calibrations.counters,
       ...this.writer.counters,
-      ...this.live.counters,
-      ...this.server?.counters,
+      ...this.server.counters,
     };
   }
 
@@ -292,9 +281,9 @@ class RunningRecorder implements Recorder {
     if (now_s >= this.statusDue_s || phase !== this.phase) {
       this.statusDue_s = now_s + statusPeriod_s;
       this.phase = phase;
-      this.live.latest(this.status());
+      this.server.status(this.status());
     }
-    this.watchServer(now_s);
+    this.server.watch(now_s);
   }
 
   /** An event keeps one calibration from its first sample to its last. */
@@ -302,7 +291,7 @@ class RunningRecorder implements Recorder {
     if (!this.events.isIdle || !this.calibrations.renew(this.clock.anchor.wall_ms)) return;
     for (const line of this.lines) line.recalibrate(this.config);
     this.ring.renew(this.config);
-    this.introduce();
+    this.server.introduce();
   }
 
   private renewClock(): void {
@@ -310,15 +299,6 @@ class RunningRecorder implements Recorder {
     if (step_ms === 0) return;
     this.log.warn({ step_ms }, 'wall clock stepped; the records do not depend on it');
     this.ring.renew(this.config);
-  }
-
-  private watchServer(now_s: number): void {
-    if (!this.live.isFull) this.answered_s = now_s;
-    else if (now_s - this.answered_s > hungServer_s) {
-      this.log.error({ silent_s: hungServer_s }, 'server killed: it answers nothing');
-      this.answered_s = now_s;
-      this.server?.kill();
-    }
   }
 
   private lineChanged(line: Line): void {
@@ -329,7 +309,7 @@ class RunningRecorder implements Recorder {
   }
 
   private summarise(summary: PeriodSummary): void {
-    this.live.summary(summary);
+    this.server.summary(summary);
     if (this.forecast === null) return;
     const isDriveOn = this.detector.isDriveOn;
     if (isDriveOn !== this.wasDriveOn) this.forecast.clear();
@@ -348,7 +328,7 @@ class RunningRecorder implements Recorder {
     this.events.begin({ id, source, trip_s: time_s, declared_s, anchor });
     const message: TripMessage = { kind: 'trip', event: id, source, time_s, declared_s };
     this.log.info({ event: id, source, time_s }, 'trip declared');
-    this.server?.hint(message);
+    this.server.hint(message);
     this.statusDue_s = 0;
     this.emitter.emit('trip', message);
   }
@@ -362,28 +342,22 @@ class RunningRecorder implements Recorder {
     const { id, closedBecause } = content.header;
     const message: EventClosedMessage = { kind: 'event-closed', event: id, folder, closed_s: monotonic_s() };
     this.log.info({ event: id, closedBecause, folder }, 'event closed');
-    this.server?.hint(message);
+    this.server.hint(message);
     this.emitter.emit('event-closed', message);
   }
 
-  private greet(): void {
-    this.introduce();
-    this.live.restart();
-  }
-
-  private introduce(): void {
-    this.server?.send({
+  private hello(): HelloMessage {
+    return {
       kind: 'hello',
       config: this.config,
       software: version,
       boot: this.boot,
       anchor: this.clock.anchor,
-    });
+    };
   }
 
-  private hear(message: ToRecorder): void {
-    if (message.kind === 'credit') this.live.credit(message.count);
-    else if (message.kind === 'ready') this.emitter.emit('ready', message);
+  private hear(message: ReadyMessage | VerdictMessage): void {
+    if (message.kind === 'ready') this.emitter.emit('ready', message);
     else this.emitter.emit('verdict', message);
   }
 }
