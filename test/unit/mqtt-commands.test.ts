@@ -11,8 +11,13 @@ import { sinkStart } from '../support/sink-start.ts';
 const ajv = new Ajv2020({ allErrors: true, strict: false });
 addFormats.default(ajv);
 ajv.addSchema({ ...JSON.parse(topicSchemaText()), $id: 'topics' });
-const isOf = (definition: string, value: unknown) =>
-  ajv.compile({ $ref: `topics#/$defs/${definition}` })(value);
+const definitions = new Map(
+  ['answer', 'command-capture', 'command-status'].map((name) => [
+    name,
+    ajv.compile({ $ref: `topics#/$defs/${name}` }),
+  ]),
+);
+const isOf = (definition: string, value: unknown) => definitions.get(definition)!(value);
 
 let now_s: number;
 let asked: unknown[];
