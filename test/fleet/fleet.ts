@@ -35,8 +35,8 @@ export interface FleetResult {
     readonly counter: number;
   };
   readonly rss_bytes: {
-    /** All workers together, when every station is up and at the end. */
-    readonly stations: readonly [number, number];
+    /** All workers together, when every station is up, halfway and at the end. */
+    readonly stations: readonly number[];
     readonly broker: number;
     readonly history: number;
   };
@@ -98,10 +98,7 @@ export async function runFleet(plan: FleetPlan): Promise<FleetResult> {
         counter: report.cpu_s,
       },
       rss_bytes: {
-        stations: [0, 1].map((end) => done.reduce((sum, { rss_bytes }) => sum + rss_bytes[end]!, 0)) as [
-          number,
-          number,
-        ],
+        stations: [0, 1, 2].map((when) => done.reduce((sum, { rss_bytes }) => sum + rss_bytes[when]!, 0)),
         ...rss,
       },
     };
@@ -134,14 +131,16 @@ function workerTask(
   };
 }
 
-type Done = Extract<WorkerReport, { kind: 'done' }> & { readonly rss_bytes: readonly [number, number] };
+type Done = Extract<WorkerReport, { kind: 'done' }> & { readonly rss_bytes: readonly number[] };
 
 function runWorker(child: ChildProcess, task: WorkerTask, say: (text: string) => void): Promise<Done> {
   return new Promise((resolve, reject) => {
     const sizes_bytes: number[] = [];
     child.on('message', (report: WorkerReport) => {
       if (report.kind === 'done') {
-        resolve({ ...report, rss_bytes: [sizes_bytes[0] ?? report.last_bytes, report.last_bytes] });
+        sizes_bytes.push(report.last_bytes);
+        const half = sizes_bytes[sizes_bytes.length >> 1]!;
+        resolve({ ...report, rss_bytes: [sizes_bytes[0]!, half, report.last_bytes] });
         return;
       }
       if (report.isWhole) sizes_bytes.push(report.rss_bytes);

@@ -35,7 +35,7 @@ export function reportText(result: FleetResult): string {
     `history: ${fixed(history.rows / run_s, 0)} points/s in ${history.series} series, ${fixed(history.read_bytes / run_s / 1e3, 0)} kB/s in, ${fixed(history.size_bytes / history.rows)} bytes a point on disk`,
     `CPU: stations ${share(cpu_s.stations)} (${fixed((1000 * cpu_s.stations) / run_s / stations)} ms/s each), broker ${share(cpu_s.broker)}, history ${share(cpu_s.history)}, counter ${share(cpu_s.counter)}`,
     `a core carries: ${fixed(counter.messages / cpu_s.broker / 1e3, 0)} 000 messages/s in the broker, ${fixed(history.rows / cpu_s.history / 1e3, 0)} 000 points/s in the history`,
-    `memory: stations ${rss_bytes.stations.map(mega).join(' -> ')} MB together, from all up to the end of the run (${fixed(rss_bytes.stations[1] / 1e6 / stations)} MB each; they share processes), broker ${mega(rss_bytes.broker)} MB, history ${mega(rss_bytes.history)} MB`,
+    `memory: stations ${rss_bytes.stations.map(mega).join(' -> ')} MB together when all are up, halfway and at the end (${fixed(rss_bytes.stations.at(-1)! / 1e6 / stations)} MB each; they share processes), broker ${mega(rss_bytes.broker)} MB, history ${mega(rss_bytes.history)} MB`,
     '',
     ...scaled(result),
   ].join('\n');

@@ -28,7 +28,9 @@ export type WorkerReport =
       readonly last_bytes: number;
     };
 
-const say = (report: WorkerReport) => void process.send!(report);
+/** Resolves when the system has all of it: what is not yet written is lost with the channel. */
+const say = (report: WorkerReport) =>
+  new Promise<void>((resolve) => process.send!(report, undefined, undefined, () => resolve()));
 
 process.once('message', (task: WorkerTask) => {
   run(task).then(
@@ -51,7 +53,7 @@ async function run({ drain_s, run_s, spread_s, stations: options }: WorkerTask):
   });
   const progress = setInterval(() => {
     const tallies = stations.flatMap((station) => station.tally().sinks);
-    say({
+    void say({
       kind: 'progress',
       isWhole: stations.length === options.length,
       waiting: tallies.reduce((sum, { waiting }) => sum + waiting, 0),
@@ -71,7 +73,7 @@ async function run({ drain_s, run_s, spread_s, stations: options }: WorkerTask):
   clearInterval(progress);
   const { system, user } = process.cpuUsage(cpuBefore);
   const tallies = stations.map((station) => station.tally());
-  say({ kind: 'done', tallies, cpu_s: (system + user) / 1e6, last_bytes });
+  await say({ kind: 'done', tallies, cpu_s: (system + user) / 1e6, last_bytes });
   await Promise.all(stations.map((station) => station.stop()));
 }
 
