@@ -14,8 +14,10 @@ export interface PacketIn {
   readonly subscriptions?: readonly { readonly topic: string }[];
 }
 
-/** A number is the code of the answer: of CONNACK or of PUBACK (MQTT 5.0, 3.2.2.2 and 3.4.2.1). */
-export type Answer = 'answer' | 'nothing' | 'hang up' | number;
+/** A number is the code of the answer: of CONNACK or of PUBACK (MQTT 5.0, 3.2.2.2 and 3.4.2.1); `disconnect` that of 3.14.2.1. */
+export type Answer = 'answer' | 'nothing' | 'hang up' | number | { readonly disconnect: number };
+
+type Decide = (packet: PacketIn) => Answer | Promise<Answer>;
 
 interface Packets {
   parser(options: object): {
@@ -30,13 +32,13 @@ const packets: Packets = createRequire(import.meta.url)('mqtt-packet');
 
 export class PickyBroker {
   readonly taken: PacketIn[] = [];
-  readonly #decide: (packet: PacketIn) => Answer;
+  readonly #decide: Decide;
   readonly #properties: () => object;
   readonly #sockets = new Set<Socket>();
   #server: Server | null = null;
 
   /** `properties` go into each CONNACK of 5.0. */
-  constructor(decide: (packet: PacketIn) => Answer, properties: () => object = () => ({})) {
+  constructor(decide: Decide, properties: () => object = () => ({})) {
     this.#decide = decide;
     this.#properties = properties;
   }
@@ -78,16 +80,27 @@ export class PickyBroker {
     parser.on('packet', (packet) => {
       if (socket.destroyed) return;
       version = packet.protocolVersion ?? version;
-      const answer = this.#decide(packet);
-      if (answer === 'nothing') return;
-      if (answer === 'hang up') {
-        socket.destroy();
-        return;
-      }
-      if (answer === 'answer') this.taken.push(packet);
-      const reply = replyTo(packet, answer === 'answer' ? 0 : answer, this.#properties());
-      if (reply !== null) socket.write(packets.generate(reply, { protocolVersion: version }));
+      void Promise.resolve(this.#decide(packet)).then((answer) =>
+        this.#answer(socket, packet, answer, version),
+      );
     });
+  }
+
+  #answer(socket: Socket, packet: PacketIn, answer: Answer, version: number): void {
+    if (socket.destroyed || answer === 'nothing') return;
+    if (answer === 'hang up') {
+      socket.destroy();
+      return;
+    }
+    if (typeof answer === 'object') {
+      socket.end(
+        packets.generate({ cmd: 'disconnect', reasonCode: answer.disconnect }, { protocolVersion: 5 }),
+      );
+      return;
+    }
+    if (answer === 'answer') this.taken.push(packet);
+    const reply = replyTo(packet, answer === 'answer' ? 0 : answer, this.#properties());
+    if (reply !== null) socket.write(packets.generate(reply, { protocolVersion: version }));
   }
 }
 
