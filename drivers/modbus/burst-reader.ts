@@ -13,11 +13,13 @@
  *
  * A ring is read only below an index that was read before, and a block is taken only if the device, at twice its nominal rate,
  * could not have come round meanwhile: else it was overrun, and the missing scans are counted as lost. Times come from the
- * count and a clock disciplined by when it was read (`serial-frames/clock.ts`). No clock and no line inside.
+ * count and when it was read: of a ring by `count-clock.ts`, of a queue by `serial-frames/clock.ts`. No clock and no line inside.
  */
 import type { Counters, RawBlock, Readings } from '../driver.ts';
 import type { BurstSpec, ModbusTable, ModbusUnitSpec, RegisterSpan } from '../line-spec.ts';
-import { ScanStream } from '../serial-frames/scan-stream.ts';
+import { ScanClock } from '../serial-frames/clock.ts';
+import { type ScanSight, ScanStream } from '../serial-frames/scan-stream.ts';
+import { CountClock } from './count-clock.ts';
 import { decode } from './decode.ts';
 import { dataBytes, readLimit } from './protocol.ts';
 import { queueLimit, type Request, readQueueRequest, readRequest } from './requests.ts';
@@ -114,6 +116,7 @@ export class BurstReader {
       standstill_s + 4 * this.#period_s,
       this.counters,
       (block) => this.#publish(block),
+      store.kind === 'ring' ? CountClock : ScanClock,
     );
   }
 
@@ -212,8 +215,15 @@ export class BurstReader {
       if (grown > 2 * expected + depth + rate_Hz) this.#restart(raw, time_s, half_s);
       else this.#count = { scans: last.scans + grown, time_s, half_s };
     }
+    this.#stream.observe(this.#sight());
     this.#skipOverrun(to_s);
     this.#plan(to_s);
+  }
+
+  /** What the latest count says of time: its last scan was taken before the end of its exchange, the next one after the begin. */
+  #sight(): ScanSight {
+    const { scans, time_s, half_s } = this.#count!;
+    return { index: scans - 1, notAfter_s: time_s + half_s, notBefore_s: time_s - half_s };
   }
 
   #restart(raw: number, time_s: number, half_s: number): void {
@@ -254,7 +264,7 @@ export class BurstReader {
     this.#next += scans;
     // The last scan fetched is so many periods older than the last one counted.
     const age_s = (count.scans - this.#next) * this.#period_s;
-    this.#stream.endRead(count.time_s - age_s);
+    this.#stream.endRead(count.time_s - age_s, this.#sight());
     this.#plan(to_s);
   }
 
@@ -308,9 +318,10 @@ export class BurstReader {
     this.#due_s = Math.max(now_s, taken_s + (this.#turn - 0.25) * this.#period_s);
   }
 
-  /** The index may have been read anywhere in its exchange. */
+  /** A queue may have been read anywhere in its exchange; the clock of a ring knows. */
   #publish(block: RawBlock): void {
-    this.#emit({ ...block, halfWidth_s: block.halfWidth_s + (this.#count?.half_s ?? 0) });
+    const more_s = this.burst.store.kind === 'queue' ? (this.#count?.half_s ?? 0) : 0;
+    this.#emit({ ...block, halfWidth_s: block.halfWidth_s + more_s });
   }
 }
 

@@ -25,9 +25,34 @@ const minimumMargin = 16;
 /** Mean delay assumed of the first arrival, in s: a loop that is somewhat busy. Its weight fades with their number. */
 const likelyDelay_s = 4e-3;
 
-/** Offset and drift of one converter clock against the recorder's monotonic clock. Make a new one after a restart. */
-export class ScanClock {
+/** Instants of numbered scans on the recorder's monotonic clock, learnt from when they were heard of. */
+export interface StreamClock {
   /** Spacing of scans by the converter's own clock, in s. */
+  readonly period_s: number;
+  /** Drift of the converter's clock in parts per million; positive: its second is longer than the recorder's. */
+  readonly drift_ppm: number;
+  /** Spacing of scans on the recorder's clock, in s. */
+  readonly interval_s: number;
+  /**
+   * Learns that scan `index` was surely taken at or before `notAfter_s`, and the one behind it after `notBefore_s`, where
+   * that is known (else -Infinity). Indices must not fall.
+   */
+  observe(index: number, notAfter_s: number, notBefore_s: number): void;
+  /** Best estimate of a scan's instant on the recorder's clock, in s; may step as more is learnt. */
+  estimate_s(index: number): number;
+  /**
+   * Published instant of a scan on the recorder's clock, in s. Asked in rising order the instants rise, too:
+   * corrections are spread over time and stand in `halfWidth_s` meanwhile.
+   */
+  publish_s(index: number): number;
+  /** Publishes scan `index`, the first one asked for, not before `least_s`. The shift stands in `halfWidth_s` and fades. */
+  notBefore(index: number, least_s: number): void;
+  /** Half-width of the interval round a published instant that holds the true one, in s. */
+  halfWidth_s(index: number): number;
+}
+
+/** Offset and drift of one converter clock against the recorder's monotonic clock. Make a new one after a restart. */
+export class ScanClock implements StreamClock {
   readonly period_s: number;
   readonly #firstIndex: number;
   readonly #origin_s: number;
@@ -57,12 +82,10 @@ export class ScanClock {
     this.observe(index, arrival_s);
   }
 
-  /** Drift of the converter's clock in parts per million; positive: its second is longer than the recorder's. */
   get drift_ppm(): number {
     return this.#drift * 1e6;
   }
 
-  /** Spacing of scans on the recorder's clock, in s. */
   get interval_s(): number {
     return this.period_s * (1 + this.#drift);
   }
@@ -96,16 +119,11 @@ export class ScanClock {
     if (last === 0 || r < this.#offset_s + this.#drift * x) this.#fit();
   }
 
-  /** Best estimate of a scan's instant on the recorder's clock, in s; may step as more is learnt. */
   estimate_s(index: number): number {
     const x = (index - this.#firstIndex) * this.period_s;
     return this.#origin_s + x + this.#offset_s + this.#drift * x;
   }
 
-  /**
-   * Published instant of a scan on the recorder's clock, in s. Asked in rising order the instants rise, too:
-   * corrections are spread over time and stand in `halfWidth_s` meanwhile.
-   */
   publish_s(index: number): number {
     const x = (index - this.#firstIndex) * this.period_s;
     const isFirst = Number.isNaN(this.#publishedAt_s);
@@ -115,12 +133,10 @@ export class ScanClock {
     return this.estimate_s(index) + this.#lag_s;
   }
 
-  /** Publishes scan `index`, the first one asked for, not before `least_s`. The shift stands in `halfWidth_s` and fades. */
   notBefore(index: number, least_s: number): void {
     this.#lag_s = Math.max(this.#lag_s, least_s - this.estimate_s(index));
   }
 
-  /** Half-width of the interval round a published instant that holds the true one, in s. */
   halfWidth_s(index: number): number {
     const x = (index - this.#firstIndex) * this.period_s;
     const reach_s = Math.abs(x - this.#witness_s);

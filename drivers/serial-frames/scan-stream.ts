@@ -1,6 +1,6 @@
 /** From numbered scans to timed blocks: gaps, restarts and the converter's clock. Knows nothing of bytes. */
 import type { Counters, RawBlock, Readings } from '../driver.ts';
-import { ScanClock } from './clock.ts';
+import { ScanClock, type StreamClock } from './clock.ts';
 
 /** Longest block, in scans: it bounds the delay of a block that collects a backlog. */
 const longestBlock = 256;
@@ -22,6 +22,20 @@ const mostOverlap_s = 0.2;
  * much, in s: reads of a busy machine are late by seconds. A converter that was switched off counts from 0.
  */
 const mostDelay_s = 5;
+
+type MakeClock = new (
+  period_s: number,
+  index: number,
+  notAfter_s: number,
+  notBefore_s: number,
+) => StreamClock;
+
+/** What a read says of time: scan `index` was surely taken at or before `notAfter_s`, the one behind it after `notBefore_s`. */
+export interface ScanSight {
+  readonly index: number;
+  readonly notAfter_s: number;
+  readonly notBefore_s: number;
+}
 
 /** Consecutive scans that have no time yet. */
 interface Piece {
@@ -50,7 +64,8 @@ export class ScanStream {
   #leastLate_s = Number.POSITIVE_INFINITY;
   #lateSince_s = 0;
   readonly #quality = new Uint8Array(longestBlock);
-  #clock: ScanClock | null = null;
+  readonly #Clock: MakeClock;
+  #clock: StreamClock | null = null;
   #period_s = 0;
   #reads = 0;
   #firstArrival_s = 0;
@@ -81,7 +96,9 @@ export class ScanStream {
     lateLimit_s: number,
     counters: Counters,
     emit: (block: RawBlock) => void,
+    Clock: MakeClock = ScanClock,
   ) {
+    this.#Clock = Clock;
     this.#lateLimit_s = lateLimit_s;
     this.scratch = isFloat
       ? new Float64Array(columns * longestBlock)
@@ -146,19 +163,28 @@ export class ScanStream {
     return from * this.#columns;
   }
 
-  /** Notes the end of a read: its last scan was surely taken at or before `taken_s`. Emits what can be timed. */
-  endRead(taken_s: number): void {
+  /** Learns of time alone, from a read that brought no scans. */
+  observe({ index, notAfter_s, notBefore_s }: ScanSight): void {
+    this.#clock?.observe(index, notAfter_s, notBefore_s);
+  }
+
+  /**
+   * Notes the end of a read: its last scan was surely taken at or before `taken_s`, or `sight` says more. Emits what can be
+   * timed.
+   */
+  endRead(taken_s: number, sight?: ScanSight): void {
     if (this.#pieceScans === 0) return;
     const last = this.#expected - 1;
+    const seen = sight ?? { index: last, notAfter_s: taken_s, notBefore_s: Number.NEGATIVE_INFINITY };
     this.#read_s = taken_s;
     if (this.#clock === null) {
-      this.#clock = new ScanClock(this.#period_s, last, taken_s);
+      this.#clock = new this.#Clock(this.#period_s, seen.index, seen.notAfter_s, seen.notBefore_s);
       this.#firstArrival_s = taken_s;
       this.#reads = 0;
       this.#lateSince_s = taken_s;
       this.#leastLate_s = Number.POSITIVE_INFINITY;
     } else {
-      this.#clock.observe(last, taken_s);
+      this.#clock.observe(seen.index, seen.notAfter_s, seen.notBefore_s);
     }
     this.#reads++;
     this.#closePiece();
@@ -180,7 +206,7 @@ export class ScanStream {
   /** The clock starts anew at `taken_s`: the next scan may have any index; unless it can `resume`, the loss is judged by time. */
   restart(taken_s: number): void {
     if (this.expected === null) return;
-    this.#clock ??= new ScanClock(this.#period_s, this.#expected - 1, taken_s);
+    this.#clock ??= new this.#Clock(this.#period_s, this.#expected - 1, taken_s, Number.NEGATIVE_INFINITY);
     this.flush();
     this.#counters['restartsSeen']++;
     this.#clock = null;
@@ -203,7 +229,7 @@ export class ScanStream {
     this.#pieceLost = 0;
   }
 
-  #emitHeld(clock: ScanClock): void {
+  #emitHeld(clock: StreamClock): void {
     for (const { index, scans, lostBefore, raw, quality } of this.#held) {
       const isJoin = this.#isFirstOfClock && this.#lastTime_s !== null;
       if (isJoin && !this.#join(clock, index, this.#lastTime_s!)) {
@@ -214,7 +240,10 @@ export class ScanStream {
       this.#isFirstOfClock = false;
       const time_s = clock.publish_s(index);
       const interval_s = clock.interval_s;
-      const halfWidth_s = Math.max(clock.halfWidth_s(index), clock.halfWidth_s(index + scans - 1));
+      const end = index + scans - 1;
+      // The scans of a block are evenly spaced; what the clock knows of its end may be a little off that.
+      const bend_s = Math.abs(clock.estimate_s(end) - clock.estimate_s(index) - (scans - 1) * interval_s);
+      const halfWidth_s = Math.max(clock.halfWidth_s(index), clock.halfWidth_s(end)) + bend_s;
       let lost = lostBefore;
       // Where the count goes on, what is lost is known exactly.
       if (isJoin && this.#nextIndex !== null) lost = index - this.#nextIndex;
@@ -234,7 +263,7 @@ export class ScanStream {
   }
 
   /** Puts scan `index` of a new clock behind the last published one; false when it cannot have been taken after it. */
-  #join(clock: ScanClock, index: number, last_s: number): boolean {
+  #join(clock: StreamClock, index: number, last_s: number): boolean {
     const least_s = last_s + clock.interval_s;
     if (least_s - clock.estimate_s(index) > mostOverlap_s + clock.interval_s) return false;
     clock.notBefore(index, least_s);
