@@ -130,8 +130,8 @@ const kinds: Record<string, { open: () => Promise<string>; json: RegExp | null; 
         raw((socket) => {
           socket.once('data', () => socket.write('HTTP/1.1 400 Bad Request\r\n\r\n'));
         }),
-      json: /\S/,
-      sparkplug: /\S/,
+      json: /speaks no MQTT/,
+      sparkplug: /speaks no MQTT/,
     },
     'speaking no TLS where TLS is expected': {
       open: () => raw((socket) => void socket.write('SSH-2.0-nothing\r\n'), 'mqtts'),

@@ -75,10 +75,8 @@ describe.skipIf(!hasMosquitto)('an edge node at a real broker', () => {
     const { heard } = await host(url);
     const sink = started(url);
     const seconds = Array.from({ length: 300 }, (_, k) => summaryPayload(k, 3));
-    expect(await deliver(sink, [...everyPayload(), ...seconds])).toMatchObject({
-      settled: 308,
-      unavailable: null,
-    });
+    const payloads = [...everyPayload(), ...seconds];
+    expect(await deliver(sink, payloads)).toMatchObject({ settled: payloads.length, unavailable: null });
     await expect.poll(() => heard.length).toBeGreaterThan(300);
     // tck-id-topics-nbirth-topic, tck-id-topics-ndata-topic.
     expect(new Set(heard.map(({ topic }) => topic))).toEqual(

@@ -77,12 +77,19 @@ async function open(
     };
     const closed = () => giveUp(new Error(closedEarly));
     // Stays for good: an error of the wire that nobody hears would end the process. `close` follows it and is what counts.
-    client.on('error', giveUp);
+    client.on('error', (error) =>
+      giveUp(isNonsense(error) ? new Error(`What answers there speaks no MQTT: ${error.message}`) : error),
+    );
     client.once('connect', accepted);
     client.once('close', closed);
     if (signal.aborted) aborted();
     else signal.addEventListener('abort', aborted);
   });
+}
+
+/** What the library cannot read has no code, neither of the broker nor of the system. */
+function isNonsense(error: Error): boolean {
+  return !('code' in error) && !(error instanceof AggregateError) && error.message !== silence;
 }
 
 /** A broker of the older protocol says so, or hangs up on what it does not understand. */
@@ -92,6 +99,8 @@ function isVersionUnknown(error: unknown): boolean {
   return error instanceof Error && error.message === closedEarly;
 }
 
+/** As the library says it. */
+const silence = 'connack timeout';
 const closedEarly = 'The broker hung up before it answered.';
 
 /** What is said of a broker that does not answer in time. */
@@ -130,6 +139,6 @@ export function codeOf(error: unknown): number | null {
 export function wordsOf(error: unknown): string {
   if (!(error instanceof Error)) return String(error);
   if (error instanceof AggregateError && error.message === '') return error.errors.map(wordsOf).join('; ');
-  if (error.message === 'connack timeout') return noAnswer;
+  if (error.message === silence) return noAnswer;
   return error.message || error.name;
 }
