@@ -98,13 +98,18 @@ function whatChanged(line: LedgerLine, entry: CalibrationEntry | undefined): str
 /**
  * Enters every version that has begun at `wall_ms` and is not there yet; resolves with how many when they are on the
  * medium. Throws `ConfigError` when a version was changed or removed since, and then writes nothing; rejects with the
- * system's error when the disk fails, and then the ledger is as it was.
+ * system's error when the disk fails, and then the ledger is as it was. Only for whoever holds the data folder: removes what a
+ * start left that was killed in the middle.
  */
 export async function enterCalibrations(
   config: RigConfig,
   wall_ms: number,
   files: Files = disk,
 ): Promise<number> {
+  const path = ledgerPath(config.dataFolder);
+  // The whole file anew under another name: a power cut leaves the old ledger or the new one, never half a line.
+  const temporary = `${path}.tmp`;
+  await files.remove(temporary);
   const lines = await readLedger(config.dataFolder, files);
   const faults = ledgerFaults(config, lines);
   if (faults.length > 0) throw new ConfigError(faults);
@@ -115,9 +120,6 @@ export async function enterCalibrations(
     linesOf(config.name, channel, wall_ms).filter(({ from }) => !known.has(`${channel.id} ${from}`)),
   );
   if (fresh.length === 0) return 0;
-  const path = ledgerPath(config.dataFolder);
-  // The whole file anew under another name: a power cut leaves the old ledger or the new one, never half a line.
-  const temporary = `${path}.tmp-${process.pid}`;
   await files.makeFolder(config.dataFolder);
   const text = [...lines, ...fresh].map((line) => `${JSON.stringify(line)}\n`).join('');
   await writeWhole(files, temporary, [Buffer.from(text)]);

@@ -1,5 +1,5 @@
 /** Versions of calibrations never change in silence, whatever happens to the disk. */
-import { readFileSync, writeFileSync } from 'node:fs';
+import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { ConfigError } from '../../config/fault.ts';
 import type { CalibrationEntry, RigConfig } from '../../config/rig.ts';
@@ -75,6 +75,14 @@ describe('the ledger of calibrations', () => {
       ['outlet', 1, '2026-03-02T00:00:00.000Z'],
       ['outlet', 2, '2026-07-02T00:00:00.000Z'],
     ]);
+  });
+
+  test('leaves nothing of a start that was killed in the middle', async () => {
+    const rig = rigWith(zero(march_ms, 100));
+    await enterCalibrations(rig, now_ms, disk);
+    writeFileSync(`${ledgerPath(folder.path)}.tmp`, '{"half');
+    expect(await enterCalibrations(rig, now_ms, disk)).toBe(0);
+    expect(readdirSync(folder.path)).toEqual(['calibrations.jsonl']);
   });
 
   test('an edited version is a fault that says what was and what is; nothing is written', async () => {
