@@ -10,6 +10,7 @@ export const publishKinds = [
   'link',
   'phase',
   'alarm',
+  'sink',
 ] as const;
 
 /** What may be asked of a station by message, where its rig file allows it. Never anything that reaches a device. */

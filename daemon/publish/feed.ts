@@ -2,7 +2,7 @@
 import type { StatusMessage } from '../recorder/messages.ts';
 import type { Ingested } from '../store/ingest.ts';
 import type { Draft } from '../store/outbox-types.ts';
-import type { StatusView } from '../web/wire.ts';
+import type { SinkView, StatusView } from '../web/wire.ts';
 import type { LinkPayload } from './messages.ts';
 
 /** What stands still is told again so often, in ms, so that a receiver sees that it still stands. */
@@ -11,12 +11,18 @@ const repeat_ms = 60_000;
 /** Remembers what was told last. */
 export class StateFeed {
   #links = new Map<string, { readonly state: string; told_ms: number }>();
+  #sinks = new Map<string, { readonly state: string; told_ms: number }>();
   #phase = { phase: '', told_ms: Number.NEGATIVE_INFINITY };
   #alarms = new Map<string, { readonly trouble: StatusView['troubles'][number]; told_ms: number }>();
 
   /** Everything that stands is told again at the next calls. */
   repeat(): void {
-    for (const last of [...this.#links.values(), ...this.#alarms.values(), this.#phase]) {
+    for (const last of [
+      ...this.#links.values(),
+      ...this.#alarms.values(),
+      ...this.#sinks.values(),
+      this.#phase,
+    ]) {
       last.told_ms = Number.NEGATIVE_INFINITY;
     }
   }
@@ -41,6 +47,27 @@ export class StateFeed {
     if (phase !== this.#phase.phase || isDue(this.#phase.told_ms, now_ms)) {
       this.#phase = { phase, told_ms: now_ms };
       drafts.push({ at_ms: now_ms, payload: { kind: 'phase', phase } });
+    }
+    return drafts;
+  }
+
+  /** State of the receivers: changes, and once a minute with what waits for each. */
+  sinks(views: readonly SinkView[], now_ms: number): Draft[] {
+    const drafts: Draft[] = [];
+    for (const { counters, kind: receiver, name: sink, oldest_ms, since_ms, state, waiting, why } of views) {
+      const last = this.#sinks.get(sink);
+      if (last !== undefined && last.state === state && !isDue(last.told_ms, now_ms)) continue;
+      this.#sinks.set(sink, { state, told_ms: now_ms });
+      const {
+        messagesDelivered: delivered = 0,
+        messagesRejected: rejected = 0,
+        messagesShed: shed = 0,
+      } = counters;
+      const counts = { waiting, oldest_ms, delivered, rejected, shed };
+      drafts.push({
+        at_ms: now_ms,
+        payload: { kind: 'sink', sink, receiver, state, since_ms, why, ...counts },
+      });
     }
     return drafts;
   }

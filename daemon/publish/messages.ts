@@ -9,6 +9,7 @@ import type { QuantityKind } from '../../config/rig.ts';
 import type { Counters, LinkState } from '../../drivers/driver.ts';
 import type { Verdict } from '../analysis/verdict.ts';
 import type { RigPhase } from '../recorder/messages.ts';
+import type { SinkView } from '../web/wire.ts';
 
 /** Worst sample of a period; clipped and suspect samples are in the numbers, invalid ones are not. */
 export type WorstFlag = 'good' | 'suspect' | 'clipped' | 'invalid';
@@ -101,6 +102,26 @@ export interface AlarmPayload {
   readonly remedy: string;
 }
 
+/** One receiver of this station and what waits for it, when its state changes and once a minute. A receiver hears of all of them. */
+export interface SinkPayload {
+  readonly kind: 'sink';
+  readonly sink: string;
+  /** Its kind: `influx`, `mqtt`, `sparkplug`. */
+  readonly receiver: string;
+  readonly state: SinkView['state'];
+  readonly since_ms: number;
+  /** Why it is down; empty otherwise. */
+  readonly why: string;
+  /** Messages that wait for it: an upper bound. */
+  readonly waiting: number;
+  /** What the oldest of them tells of; null when none waits. */
+  readonly oldest_ms: number | null;
+  /** Since the sink was first configured: delivered, in the dead letters, given up because the outbox was full. */
+  readonly delivered: number;
+  readonly rejected: number;
+  readonly shed: number;
+}
+
 interface Payloads {
   readonly summary: SummaryPayload;
   readonly trend: TrendPayload;
@@ -110,6 +131,7 @@ interface Payloads {
   readonly link: LinkPayload;
   readonly phase: PhasePayload;
   readonly alarm: AlarmPayload;
+  readonly sink: SinkPayload;
 }
 
 /** Told apart by `kind`. Does not compile when a kind of the configuration has no payload. */

@@ -131,7 +131,7 @@ export class Publisher {
     const now_ms = clock.wallNow_ms();
     const states = this.#feed.status(view, view.phase, now_ms, (time_s) => this.#wallOf_ms(time_s));
     const alarms = this.#feed.alarms(view.troubles, now_ms);
-    this.#put(states, false);
+    this.#put([...states, ...this.#feed.sinks(this.views(), now_ms)], false);
     this.#put(alarms, true);
   }
 

@@ -150,6 +150,7 @@ test('a message of each kind makes lines that are whole', async () => {
       'rig_metric',
       'rig_phase',
       'rig_pressure',
+      'rig_sink',
       'rig_trend_pressure',
       'rig_trip',
       'rig_verdict',

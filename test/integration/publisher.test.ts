@@ -149,8 +149,18 @@ test('states and alarms are told when they change', async () => {
   publisher.status(view('silent', ['line bus']));
   publisher.status(view('silent', ['line bus']));
   publisher.status(view('open', []));
-  await vi.waitFor(() => expect(kinds()).toEqual(['link', 'phase', 'link', 'alarm', 'link', 'alarm']));
-  expect(got.map(({ payload }) => (payload.kind === 'alarm' ? payload.isActive : null))).toEqual([
+  const told = () => got.filter(({ payload }) => payload.kind !== 'sink');
+  await vi.waitFor(() =>
+    expect(told().map(({ payload }) => payload.kind)).toEqual([
+      'link',
+      'phase',
+      'link',
+      'alarm',
+      'link',
+      'alarm',
+    ]),
+  );
+  expect(told().map(({ payload }) => (payload.kind === 'alarm' ? payload.isActive : null))).toEqual([
     null,
     null,
     null,
@@ -158,4 +168,28 @@ test('states and alarms are told when they change', async () => {
     null,
     false,
   ]);
+});
+
+test('a receiver hears what waits for each receiver, when that changes its state and once a minute', async () => {
+  open();
+  const view = { phase: 'running', tripIn_s: null, lines: [], counters: {}, troubles: [] } as const;
+  const told = () => got.flatMap(({ payload }) => (payload.kind === 'sink' ? [payload] : []));
+  publisher.status(view);
+  await vi.waitFor(() => expect(told().length).toBe(1));
+  publisher.status(view);
+  await vi.waitFor(() => expect(told().map(({ state }) => state)).toEqual(['connecting', 'up']));
+  publisher.status(view);
+  publisher.event({ row: event(1), trouble: null });
+  await vi.waitFor(() => expect(kinds()).toContain('event'));
+  expect(told().length).toBe(2);
+  const { name } = publisher.views()[0]!;
+  expect(told()[0]).toMatchObject({
+    sink: name,
+    delivered: 0,
+    rejected: 0,
+    shed: 0,
+    waiting: 0,
+    oldest_ms: null,
+  });
+  expect(told()[1]!.delivered).toBeGreaterThan(0);
 });

@@ -67,11 +67,22 @@ export async function fillHistory(url: string, end_ms: number): Promise<void> {
   });
   tell(bright, 30, { ...line, line: 'bus', driver: 'modbus', state: 'open', counters: {} });
   const alarm = { kind: 'alarm', since_ms: 0, what: 'It is so.', remedy: 'Do so.' } as const;
-  tell(bright, 900, { ...alarm, key: 'line stream', isActive: true });
+  tell(bright, 60, { ...alarm, key: 'line stream', isActive: true });
   tell(bright, 2000, { ...alarm, key: 'disk', isActive: true });
   tell(bright, 1900, { ...alarm, key: 'disk', isActive: false });
-  tell(quiet, 1000, { ...alarm, key: 'outbox full', isActive: true });
-  tell(quiet, 950, { ...alarm, key: 'outbox full', isActive: false });
+  const receiver = {
+    kind: 'sink',
+    receiver: 'mqtt',
+    since_ms: 0,
+    why: '',
+    oldest_ms: null,
+    delivered: 9,
+  } as const;
+  tell(bright, 3000, { ...receiver, sink: 'yard', state: 'up', waiting: 0, rejected: 0, shed: 0 });
+  tell(bright, 30, { ...receiver, sink: 'yard', state: 'down', waiting: 400, rejected: 2, shed: 0 });
+  tell(bright, 30, { ...receiver, sink: 'history', state: 'up', waiting: 1, rejected: 0, shed: 0 });
+  tell(quiet, 3000, { ...receiver, sink: 'history', state: 'up', waiting: 0, rejected: 0, shed: 0 });
+  tell(quiet, 600, { ...receiver, sink: 'history', state: 'up', waiting: 50, rejected: 0, shed: 70 });
 
   for (let first = 0; first < told.length; first += 500) {
     const messages = told.slice(first, first + 500);

@@ -46,6 +46,13 @@ export function linesOf({ node, at_ms, payload }: Message): string[] {
       return linkLines(payload, point).map(text);
     case 'phase':
       return [text(point('rig_phase').tag('phase', payload.phase).intField('present', 1))];
+    case 'sink': {
+      const { delivered, receiver, rejected, shed, sink, state, waiting, why } = payload;
+      const made = point('rig_sink').tag('sink', sink).tag('receiver', receiver);
+      made.intField('up', state === 'up' ? 1 : 0).intField('waiting', waiting);
+      made.intField('delivered', delivered).intField('rejected', rejected).intField('shed', shed);
+      return [text(made.stringField('state', state).stringField('why', why))];
+    }
     case 'alarm': {
       const made = point('rig_alarm')
         .tag('key', payload.key)

@@ -108,6 +108,13 @@ export const measurements: readonly MeasurementSpec[] = [
     meaning: 'a trouble came or stands (1, once a minute), or went (0)',
   },
   {
+    name: 'rig_sink',
+    tags: ['node', 'sink', 'receiver'],
+    fields: [...integer('up', 'waiting', 'delivered', 'rejected', 'shed'), ...string('state', 'why')],
+    meaning:
+      'a receiver of the station, when its state changes and once a minute: messages that wait for it, and since it was configured those that it has, those in the dead letters and those given up because the outbox was full',
+  },
+  {
     name: 'rig_probe',
     tags: ['node'],
     fields: integer('present'),

@@ -144,6 +144,21 @@ const payloads: Readonly<
       remedy: text('What to do.'),
     },
   },
+  sink: {
+    about: 'A receiver of the station and what waits for it, when its state changes and once a minute.',
+    keys: {
+      sink: id('Name of the receiver.'),
+      receiver: id('Its kind.'),
+      state: Type.Enum(['connecting', 'up', 'down', 'stopped']),
+      since_ms: time_ms('Since when'),
+      why: text('Why it is down; empty otherwise.'),
+      waiting: Type.Integer({ minimum: 0, description: 'Messages that wait for it: an upper bound.' }),
+      oldest_ms: orNull('What the oldest of them tells of, in ms since 1970, UTC; null when none waits.'),
+      delivered: Type.Integer({ minimum: 0, description: 'Since it was first configured.' }),
+      rejected: Type.Integer({ minimum: 0, description: 'In the dead letters, now or once.' }),
+      shed: Type.Integer({ minimum: 0, description: 'Given up because the outbox was full.' }),
+    },
+  },
 };
 
 const status = Type.Union(

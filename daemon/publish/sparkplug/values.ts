@@ -79,6 +79,16 @@ function nodeValues(payload: Exclude<Payload, { kind: 'summary' | 'trend' }>): N
     }
     case 'phase':
       return [text('Phase', payload.phase)];
+    case 'sink': {
+      const folder = `Sinks/${part(payload.sink)}`;
+      return [
+        text(`${folder}/State`, payload.state),
+        text(`${folder}/Why`, payload.why),
+        whole(`${folder}/Waiting`, payload.waiting),
+        whole(`${folder}/Rejected`, payload.rejected),
+        whole(`${folder}/Shed`, payload.shed),
+      ];
+    }
     case 'alarm': {
       const folder = `Alarms/${part(payload.key)}`;
       return [

@@ -40,7 +40,7 @@ test('a whole section, with everything left out that may be', () => {
     {
       kind: 'influx',
       name: 'history',
-      send: ['summary', 'trend', 'trip', 'event', 'verdict', 'link', 'phase', 'alarm'],
+      send: ['summary', 'trend', 'trip', 'event', 'verdict', 'link', 'phase', 'alarm', 'sink'],
       url: 'https://history.example:8086',
       api: 'v2',
       organisation: '',
@@ -77,7 +77,7 @@ test('every slip is told with its place, what was found and what is allowed', ()
     '3:10: publish.quota: found "2 kB"; an amount of data such as "20 GB" is allowed (kB, MB, GB, TB; 10 MB to 1 TB)',
     '7:12: publish.sinks[0].url: found a user or a password in the address; only "https://history.example:8086" is allowed, secrets stand in files',
     '9:14: publish.sinks[0].token: exactly one of "file" and "variable" is allowed',
-    '10:23: publish.sinks[0].send[1]: found "verdicts"; did you mean verdict? allowed: summary, trend, trip, event, verdict, link, phase, alarm',
+    '10:23: publish.sinks[0].send[1]: found "verdicts"; did you mean verdict? allowed: summary, trend, trip, event, verdict, link, phase, alarm, sink',
     '11:7: publish.sinks[1]: "user" and "password" are allowed together only',
     expect.stringMatching(
       /^12:13: publish.sinks\[1\].name: found "a" again \(line \d+\); each sink needs its own name$/,
