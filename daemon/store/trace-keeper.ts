@@ -20,7 +20,10 @@ export function isRoutine({ verdict, source }: EventRow): boolean {
   );
 }
 
-/** Removes traces of accepted events, oldest first, while there is need; the ids. `rows` come oldest first. */
+/**
+ * Removes traces of accepted events, oldest first, while there is need; the ids, also of those whose trace was gone already.
+ * `rows` come oldest first.
+ */
 export async function removeRoutineTraces(
   dataFolder: string,
   rows: readonly EventRow[],
@@ -29,16 +32,18 @@ export async function removeRoutineTraces(
   now_ms: number,
   files: Files,
 ): Promise<string[]> {
+  const removed: string[] = [];
   const accepted: { id: string; folder: string; size_bytes: number }[] = [];
   for (const row of rows) {
     if (now_ms - row.wall_ms <= disk.routineTraces.age_s * 1000 || !isRoutine(row)) continue;
     const folder = eventFolder(dataFolder, row.id);
     const size_bytes = await traceSize_bytes(folder, files);
-    if (size_bytes !== null) accepted.push({ id: row.id, folder, size_bytes });
+    // Whoever removed it was killed before it could tell.
+    if (size_bytes === null) removed.push(row.id);
+    else accepted.push({ id: row.id, folder, size_bytes });
   }
   let held_bytes = accepted.reduce((sum, each) => sum + each.size_bytes, 0);
   let { free_bytes } = space;
-  const removed: string[] = [];
   for (const { id, folder, size_bytes } of accepted) {
     const isTooMuch = disk.routineTraces.size_bytes !== null && held_bytes > disk.routineTraces.size_bytes;
     const isLow = free_bytes < lowSpace_bytes(disk, space);

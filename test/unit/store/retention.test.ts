@@ -104,6 +104,45 @@ test('routine is a verdict without a flag, not severe, and not kept by hand', ()
   expect(isRoutine({ ...rowWith(0, 'none'), verdict: null })).toBe(false);
 });
 
+/** A verdict that is routine, but for events that are named so. */
+const judge: typeof analyse = (record, meta) => {
+  const verdict = analyse(record, meta);
+  const flags = record.id.endsWith('BBB') ? [{ code: 'clipped', text: '' }] : [];
+  const legs = verdict.legs.map((leg) => ({
+    ...leg,
+    active: true,
+    flags,
+    severity: { ...leg.severity, class: 'none' },
+  }));
+  return { ...verdict, legs } as unknown as ReturnType<typeof analyse>;
+};
+
+test('a server killed right after it removed a trace: the next one says so', async () => {
+  const id = '20260101T000000Z-AAA';
+  const { header, blocks } = eventContent(folder.path);
+  const content = { header: { ...header, id, anchor: anchorOf(id) }, blocks };
+  await new EventFolderWrite(folder.path, content, disk).write();
+  const low: Files = { ...disk, space: async () => ({ free_bytes: 1000, total_bytes: 2e12 }) };
+  const dying: Files = {
+    ...low,
+    async remove(path) {
+      await disk.remove(path);
+      throw new Error('killed');
+    },
+  };
+  const open = (files: Files) =>
+    createIngest({ dataFolder: folder.path, software: 'test', analyse: judge, files });
+  const first = open(dying);
+  await first.scan();
+  await expect(first.keepTraces(usualDisk, now_ms)).rejects.toThrow('killed');
+  await first.close();
+  const next = open(low);
+  await next.scan();
+  expect(await next.keepTraces(usualDisk, now_ms + 1)).toEqual([id]);
+  expect(next.list({ before: null, limit: 1 })[0]?.traceRemoved?.at_ms).toBe(now_ms);
+  await next.close();
+}, 30_000);
+
 test('low space takes the traces of accepted routine events; they still list, show their verdict and say so', async () => {
   const ids = [
     '20260101T000000Z-AAA',
@@ -121,18 +160,6 @@ test('low space takes the traces of accepted routine events; they still list, sh
   }
   let free_bytes = 1e12;
   const files: Files = { ...disk, space: async () => ({ free_bytes, total_bytes: 2e12 }) };
-  // The second one has a flag.
-  const judge: typeof analyse = (record, meta) => {
-    const verdict = analyse(record, meta);
-    const flags = record.id.endsWith('BBB') ? [{ code: 'clipped', text: '' }] : [];
-    const legs = verdict.legs.map((leg) => ({
-      ...leg,
-      active: true,
-      flags,
-      severity: { ...leg.severity, class: 'none' },
-    }));
-    return { ...verdict, legs } as unknown as ReturnType<typeof analyse>;
-  };
   const store = createIngest({ dataFolder: folder.path, software: 'test', analyse: judge, files });
   await store.scan();
   expect(await store.keepTraces(usualDisk, now_ms)).toEqual([]);
