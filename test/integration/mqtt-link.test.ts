@@ -118,3 +118,22 @@ test('a message that just fits into what the broker takes is sent', async () => 
     1,
   );
 });
+
+test.each(['hang up', 'reset'] as const)(
+  'a broker that knows no 5 and only answers with a %s gets 3.1.1',
+  async (end) => {
+    const versions: (number | undefined)[] = [];
+    const picky = await broker((packet) => {
+      if (packet.cmd !== 'connect') return 'answer';
+      versions.push(packet.protocolVersion);
+      return packet.protocolVersion === 4 ? 'answer' : end;
+    });
+    const messages = messagesOf([summaryPayload(0, 1)]);
+    const delivery = await started(picky.url).deliver(
+      { isHistorical: false, messages },
+      AbortSignal.timeout(5000),
+    );
+    expect(delivery).toEqual({ settled: 1, rejected: [], unavailable: null });
+    expect(versions).toEqual([5, 4]);
+  },
+);

@@ -15,7 +15,7 @@ export interface PacketIn {
 }
 
 /** A number is the code of the answer: of CONNACK or of PUBACK (MQTT 5.0, 3.2.2.2 and 3.4.2.1); `disconnect` that of 3.14.2.1. */
-export type Answer = 'answer' | 'nothing' | 'hang up' | number | { readonly disconnect: number };
+export type Answer = 'answer' | 'nothing' | 'hang up' | 'reset' | number | { readonly disconnect: number };
 
 type Decide = (packet: PacketIn) => Answer | Promise<Answer>;
 
@@ -88,6 +88,10 @@ export class PickyBroker {
 
   #answer(socket: Socket, packet: PacketIn, answer: Answer, version: number): void {
     if (socket.destroyed || answer === 'nothing') return;
+    if (answer === 'reset') {
+      socket.resetAndDestroy();
+      return;
+    }
     if (answer === 'hang up') {
       socket.destroy();
       return;

@@ -96,7 +96,9 @@ function isNonsense(error: Error): boolean {
 function isVersionUnknown(error: unknown): boolean {
   const code = codeOf(error);
   if (code !== null) return unknownVersion.includes(code);
-  return error instanceof Error && error.message === closedEarly;
+  if (!(error instanceof Error)) return false;
+  // With bytes of ours unread it hangs up by a reset.
+  return error.message === closedEarly || ('code' in error && error.code === 'ECONNRESET');
 }
 
 /** As the library says it. */
