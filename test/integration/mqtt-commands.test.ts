@@ -14,6 +14,7 @@ import { PushedDriver, recorderRig } from '../support/recorder-rig.ts';
 import { silentLog } from '../support/silent-log.ts';
 import { mqttConfig } from '../support/sink-configs.ts';
 import { sinkStart } from '../support/sink-start.ts';
+import { topicFaults } from '../support/topic-schema.ts';
 import { feedInterval_s, TripFeed } from '../support/trip-feed.ts';
 
 if (!hasMosquitto) console.warn('SKIPPED: tests against a real broker need the Debian package mosquitto');
@@ -39,7 +40,7 @@ async function asker(url: string, node = 'marrowfen-1') {
       .map(({ body }) => JSON.parse(body.toString()));
   const command = (name: string, body: object, retain = false) =>
     client.publishAsync(`tripwave/${node}/command/${name}`, JSON.stringify(body), { qos: 1, retain });
-  return { bodies, command };
+  return { bodies, command, heard };
 }
 
 function started(url: string, change: Partial<MqttSinkConfig>) {
@@ -103,7 +104,7 @@ describe.skipIf(!hasMosquitto)('commands at a real broker', () => {
 
   test('a window of a running recorder becomes an event that is published like any other', async () => {
     const url = await broker();
-    const { bodies, command } = await asker(url, 'quillmoor-2');
+    const { bodies, command, heard } = await asker(url, 'quillmoor-2');
     const folder = temporaryFolder();
     ends.push(() => folder.remove());
     const driver = new PushedDriver(feedInterval_s);
@@ -155,5 +156,15 @@ describe.skipIf(!hasMosquitto)('commands at a real broker', () => {
       .poll(() => bodies('answer/status'), { timeout: 10_000 })
       .toMatchObject([{ id: 's1', ok: true }]);
     await expect.poll(() => bodies('phase').length, { timeout: 20_000 }).toBeGreaterThan(before);
+
+    // And with a trip: what a station really says is as the written schema says.
+    feed.push(8);
+    await expect
+      .poll(() => bodies('verdict').map(({ verdict }) => verdict.tripSource), { timeout: 30_000 })
+      .toContain('contact');
+    const faults = topicFaults();
+    expect(
+      heard.map(({ body, topic }) => faults(topic, body.toString())).filter((each) => each !== ''),
+    ).toEqual([]);
   });
 });
