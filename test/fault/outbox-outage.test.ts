@@ -20,5 +20,7 @@ test('half an hour of outage with kills loses nothing, keeps the order and comes
     troubles: [],
   });
   expect(figures.eventsExpected).toBeGreaterThanOrEqual(36);
+  const [early, most] = figures.drainRss_MB;
+  expect(most / early).toBeLessThan(1.2);
   expect(figures.liveDelay_s.count).toBeGreaterThan(0);
 });

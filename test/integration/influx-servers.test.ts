@@ -92,6 +92,14 @@ describe.skipIf(!hasVictoria)('victoria-metrics', () => {
     const found = await exported();
     expect([...found].sort()).toEqual([...sent].sort());
   });
+
+  // An insert node of its cluster is reached as <url>/insert/<tenant>/influx; the single server knows the last part of it.
+  test.each(['v1', 'v2'] as const)('a path in the address stays, %s', async (api) => {
+    database = await startVictoria();
+    const messages = messagesOf(everyPayload());
+    await send(messages, { api, url: `${database.url}/influx` });
+    expect((await exported()).size).toBe(pointsOf(messages.flatMap(linesOf)).size);
+  });
 });
 
 describe.skipIf(!hasInfluxd)('influxdb, version 1', () => {
