@@ -71,8 +71,8 @@ test('metrics: a birth tells each with its last value, one without a value as nu
   expect(set.news([a], 9, false)).toEqual([]);
   expect(set.news([{ ...b, value: 'old' }], 1, true)).toHaveLength(1);
   expect(set.all()).toEqual([
-    { ...b, alias: 2, value: null, timestamp_ms: 5 },
-    { ...a, alias: 1, timestamp_ms: 7 },
+    { ...b, alias: 2, value: null, timestamp_ms: 5, isUntold: true },
+    { ...a, alias: 1, timestamp_ms: 7, isUntold: false },
   ]);
   expect(() => set.news([{ ...a, name: 'c' }], 1, false)).toThrow('no birth told of c');
 });
@@ -121,6 +121,36 @@ test('a dead device is born for what it still had to say, and dies again', () =>
   expect(tell(session, [summaryPayload(3, 2)], true)).toEqual(['DBIRTH bus', 'DDATA bus', 'DDEATH bus']);
   // What was said of the link long ago is not what it does now.
   expect(tell(session, [link('bus', 'open')], true)).toEqual(['NDATA']);
+});
+
+test('an event that waited is history, and the newest one is also what the node says now', () => {
+  const session = born();
+  const event = (name: string): Payload => ({
+    kind: 'event',
+    event: name,
+    source: 'contact',
+    closedBecause: 'settled',
+    trouble: null,
+  });
+  const at = (payload: Payload, at_ms: number) => messagesOf([payload]).map((one) => ({ ...one, at_ms }));
+  const names = (out: readonly Outgoing[]) =>
+    out
+      .filter(({ type }) => type === 'NDATA')
+      .map(
+        ({ payload }) => decode(payload).metrics.map(({ isHistorical, value }) => [isHistorical, value])[0],
+      );
+  const told = (payload: Payload, at_ms: number, isHistorical: boolean) => {
+    const out = session.tell(at(payload, at_ms), isHistorical, 1e12);
+    session.settle();
+    return names(out);
+  };
+  expect(told(event('b'), 2000, true)).toEqual([
+    [true, 'b'],
+    [false, 'b'],
+  ]);
+  expect(told(event('a'), 1000, true)).toEqual([[true, 'a']]);
+  expect(told(event('d'), 4000, false)).toEqual([[false, 'd']]);
+  expect(told(event('c'), 3000, true)).toEqual([[true, 'c']]);
 });
 
 test('a rebirth is the node first, then its living devices (tck-id-payloads-dbirth-order)', () => {

@@ -5,6 +5,8 @@ import type { NamedValue } from './values.ts';
 interface Last {
   value: MetricValue;
   timestamp_ms: number;
+  /** Met, but no value was told yet. */
+  isUntold: boolean;
 }
 
 interface Known extends Last {
@@ -33,7 +35,8 @@ export class MetricSet {
     const before = this.#known.size;
     for (const { name, type } of values) {
       if (this.#known.has(name)) continue;
-      this.#known.set(name, { name, type, alias: this.#nextAlias(), value: null, timestamp_ms: now_ms });
+      const alias = this.#nextAlias();
+      this.#known.set(name, { name, type, alias, value: null, timestamp_ms: now_ms, isUntold: true });
     }
     return this.#known.size > before;
   }
@@ -55,14 +58,24 @@ export class MetricSet {
       if (!isHistorical) {
         if (known.value === value) continue;
         if (!this.#before.has(known)) {
-          this.#before.set(known, { value: known.value, timestamp_ms: known.timestamp_ms });
+          const { isUntold, timestamp_ms, value: last } = known;
+          this.#before.set(known, { value: last, timestamp_ms, isUntold });
         }
         known.value = value;
         known.timestamp_ms = at_ms;
+        known.isUntold = false;
       }
       metrics.push({ alias: known.alias, type, timestamp_ms: at_ms, isHistorical, value });
     }
     return metrics;
+  }
+
+  /** Whether values of this instant are what the set should say now: nothing younger was told of any of them. */
+  isNewest(values: readonly NamedValue[], at_ms: number): boolean {
+    return values.every(({ name }) => {
+      const known = this.#known.get(name);
+      return known === undefined || known.isUntold || known.timestamp_ms <= at_ms;
+    });
   }
 
   /** What is under way has arrived. */
@@ -72,10 +85,7 @@ export class MetricSet {
 
   /** It has not, or nobody knows: it comes again, so a birth must tell what was before. */
   undo(): void {
-    for (const [known, { timestamp_ms, value }] of this.#before) {
-      known.value = value;
-      known.timestamp_ms = timestamp_ms;
-    }
+    for (const [known, last] of this.#before) Object.assign(known, last);
     this.#before.clear();
   }
 }

@@ -33,6 +33,11 @@ interface When {
 
 const wrap = 256;
 
+/** Told when it happens and never again; all of it belongs to the node. */
+function isOnce({ payload: { kind } }: Message): boolean {
+  return kind === 'trip' || kind === 'event' || kind === 'verdict';
+}
+
 export class NodeSession {
   readonly #software: string;
   readonly #lineOf: (channel: string) => string | null;
@@ -90,6 +95,10 @@ export class NodeSession {
     for (const { message, parts } of told) {
       for (const part of parts) {
         out.push(...this.#data(part, { at_ms: message.at_ms, isHistorical, now_ms }));
+        // Nothing tells of it again: else a host would show the event before the outage as the newest one.
+        if (isHistorical && isOnce(message) && this.#metrics.isNewest(part.values, message.at_ms)) {
+          out.push(...this.#data(part, { at_ms: message.at_ms, isHistorical: false, now_ms }));
+        }
       }
       if (!isHistorical) out.push(...this.#liveness(message, now_ms));
     }
