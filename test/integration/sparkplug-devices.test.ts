@@ -170,3 +170,18 @@ test('what was under way when the wire was cut is told again in order, and no bi
     .toEqual(['NBIRTH', 'DBIRTH bus', 'DDATA bus', 'DDATA bus', 'DDATA bus']);
   expect(host.faults).toEqual([]);
 });
+
+test('bdSeq counts CONNECTs, not attempts that never came to one (tck-id-...-will-message-payload-bdSeq)', async () => {
+  const wire = new CutWire(await brokers.aedes());
+  const { host } = await hostAt(`mqtt://127.0.0.1:${wire.to}`);
+  // Takes a port and lets nobody in.
+  await wire.join();
+  const { url } = wire;
+  await wire.cut();
+  ends.push(() => wire.cut());
+  const sink = started(url);
+  for (let k = 0; k < 3; k++) expect((await deliver(sink, [summaryPayload(0, 1)])).settled).toBe(0);
+  await wire.join();
+  expect((await deliver(sink, [summaryPayload(0, 1)])).settled).toBe(1);
+  await expect.poll(() => host.places.get('')?.values.get('bdSeq')).toBe(0);
+});

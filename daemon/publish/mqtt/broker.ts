@@ -12,6 +12,8 @@ export interface LastWill {
   readonly topic: string;
   readonly payload: Buffer;
   readonly retain: boolean;
+  /** The broker is reached, so a CONNECT with it is on its way. */
+  readonly sent?: () => void;
 }
 
 type Version = 5 | 4;
@@ -53,7 +55,7 @@ async function open(
     connectTimeout: timeout_s * 1000,
     queueQoSZero: false,
     resubscribe: false,
-    will: { ...will, qos: 1 },
+    will: { topic: will.topic, payload: will.payload, retain: will.retain, qos: 1 },
     // Read anew for each connection, so that changed ones are used without a restart.
     ...(user === null ? {} : { username: user }),
     ...(password === null ? {} : { password: readSecret(password) }),
@@ -63,6 +65,7 @@ async function open(
   };
   return new Promise((resolve, reject) => {
     const client = connect(url, options);
+    client.stream.once(url.startsWith('mqtts:') ? 'secureConnect' : 'connect', () => will.sent?.());
     const giveUp = (error: Error) => {
       signal.removeEventListener('abort', aborted);
       client.off('connect', accepted);

@@ -46,6 +46,7 @@ export class NodeSession {
   #aliases = 0;
   /** Of the last CONNECT; one before the first. */
   #bdSeq = wrap - 1;
+  #isWillSent = true;
   #seq = 0;
   #isRecorderGone = false;
 
@@ -55,10 +56,19 @@ export class NodeSession {
     this.#metrics = this.#newSet();
   }
 
-  /** A CONNECT is about to be sent: the payload of its will, with the next bdSeq (tck-id-topics-nbirth-bdseq-increment). */
+  /**
+   * For an attempt to connect: the payload of its will, with a bdSeq that is one more than that of the last CONNECT that was sent
+   * (tck-id-topics-nbirth-bdseq-increment, tck-id-message-flow-edge-node-birth-publish-will-message-payload-bdSeq).
+   */
   nextWill(now_ms: number): Buffer {
-    this.#bdSeq = (this.#bdSeq + 1) % wrap;
+    if (this.#isWillSent) this.#bdSeq = (this.#bdSeq + 1) % wrap;
+    this.#isWillSent = false;
     return this.death(now_ms);
+  }
+
+  /** The attempt came to a CONNECT. */
+  willSent(): void {
+    this.#isWillSent = true;
   }
 
   /** The same for an intended end (tck-id-topics-ndeath-payload, tck-id-topics-ndeath-seq: bdSeq alone and no seq). */

@@ -46,7 +46,12 @@ export class SparkplugSink implements Sink {
       config: this.#config,
       node,
       // tck-id-payloads-ndeath-will-message-qos, -retain: 1, false.
-      will: () => ({ topic: this.#topic('NDEATH'), payload: session.nextWill(Date.now()), retain: false }),
+      will: () => ({
+        topic: this.#topic('NDEATH'),
+        payload: session.nextWill(Date.now()),
+        retain: false,
+        sent: () => session.willSent(),
+      }),
       born: (client) => this.#beBorn(client, session),
       farewell: (client) => this.#die(client, session),
       wake,
