@@ -10,8 +10,9 @@ import { drop, type LastWill, noAnswer, openBroker, wordsOf } from './broker.ts'
 /** Rests between attempts that nobody asked for grow from the first to the last, in s; each is shortened by up to half. */
 const firstRest_s = 1;
 const lastRest_s = 60;
-/** A connection that was lost sooner was of no use: the rests go on growing, in s. */
-const useful_s = 30;
+/** A connection that was lost sooner was of no use: the rests go on growing, but no longer than that of a bad line, in s. */
+const useful_s = 10;
+const badLineRest_s = 10;
 /** After so many useless ones in a row a rest is kept whoever asks: two stations with one name would chase each other for ever. */
 const mostUseless = 3;
 
@@ -97,6 +98,7 @@ export class BrokerLink {
       client = await openBroker(config, clientId, will, this.#stopping.signal);
       this.#young = client;
     } catch (error) {
+      this.#useless = 0;
       this.#restThenOpen();
       throw new Error(wordsOf(error), { cause: error });
     }
@@ -141,7 +143,8 @@ export class BrokerLink {
 
   #restThenOpen(): void {
     if (this.#stopping.signal.aborted || this.#rest !== null) return;
-    const growing_s = Math.min(lastRest_s, firstRest_s * 2 ** Math.min(this.#failures++, 30));
+    const longest_s = this.#useless > 0 ? badLineRest_s : lastRest_s;
+    const growing_s = Math.min(longest_s, firstRest_s * 2 ** Math.min(this.#failures++, 30));
     const rest_s = growing_s * (1 - this.#options.random() / 2);
     this.#rest = setTimeout(() => {
       this.#rest = null;
