@@ -1,41 +1,9 @@
 /** The index of events in tripwave.db. All it holds can be had from the event folders again. */
-import { mkdirSync } from 'node:fs';
-import { join } from 'node:path';
-import { DatabaseSync, type StatementSync } from 'node:sqlite';
+import type { DatabaseSync, StatementSync } from 'node:sqlite';
 import type { Verdict } from '../analysis/verdict.ts';
-import { UnavailableError } from '../errors.ts';
 import type { EventRow } from '../web/wire.ts';
+import { openIndexTables } from './index-tables.ts';
 import type { WaveSpeedRow } from './wave-speed-chart.ts';
-
-/** Grows by one with each change of the tables; older ones are made anew from the folders. */
-const schemaVersion = 4;
-
-const tables = `
-  CREATE TABLE event (
-    id TEXT PRIMARY KEY,
-    wall_ms REAL NOT NULL,
-    source TEXT NOT NULL,
-    closed_because TEXT NOT NULL,
-    shape TEXT,
-    trouble TEXT,
-    trace_removed TEXT
-  ) STRICT;
-  CREATE INDEX event_wall ON event (wall_ms);
-  CREATE TABLE verdict (
-    event TEXT NOT NULL,
-    revision INTEGER NOT NULL,
-    summary TEXT NOT NULL,
-    PRIMARY KEY (event, revision)
-  ) STRICT;
-  CREATE TABLE wave_speed (
-    event TEXT NOT NULL,
-    leg TEXT NOT NULL,
-    wall_ms REAL NOT NULL,
-    row TEXT NOT NULL,
-    PRIMARY KEY (leg, wall_ms, event)
-  ) STRICT, WITHOUT ROWID;
-  CREATE INDEX wave_speed_event ON wave_speed (event);
-`;
 
 /** One event as indexed; `trouble` says why it has no verdict. */
 export interface IndexEntry {
@@ -47,6 +15,8 @@ export interface IndexEntry {
 
 /** Synchronous; a call that has returned is on the medium (WAL, synchronous FULL). */
 export class EventIndex {
+  /** Where a damaged index was set aside; null when there was none. This one is empty then. */
+  readonly setAside: string | null;
   private readonly database: DatabaseSync;
   private readonly putEvent: StatementSync;
   private readonly putVerdict: StatementSync;
@@ -61,13 +31,9 @@ export class EventIndex {
 
   /** Opens or makes the index. Throws `UnavailableError` when it belongs to a newer version of the software. */
   constructor(dataFolder: string) {
-    mkdirSync(dataFolder, { recursive: true });
-    const path = join(dataFolder, 'tripwave.db');
-    this.database = new DatabaseSync(path, { timeout: 5000 });
-    this.database.exec(
-      'PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA journal_size_limit = 16777216;',
-    );
-    this.prepareTables(path);
+    const { opened, setAside } = openIndexTables(dataFolder);
+    this.database = opened;
+    this.setAside = setAside;
     this.putEvent = this.database.prepare(
       `INSERT INTO event (id, wall_ms, source, closed_because, shape, trouble, trace_removed) VALUES (?, ?, ?, ?, ?, ?, ?)
        ON CONFLICT (id) DO UPDATE SET shape = excluded.shape, trouble = excluded.trouble,
@@ -166,21 +132,6 @@ export class EventIndex {
 
   close(): void {
     this.database.close();
-  }
-
-  private prepareTables(path: string): void {
-    this.database.exec('CREATE TABLE IF NOT EXISTS schema_version (version INTEGER NOT NULL) STRICT');
-    const found = this.database.prepare('SELECT version FROM schema_version').get()?.['version'];
-    if (found === schemaVersion) return;
-    if (found !== undefined && Number(found) > schemaVersion) {
-      throw new UnavailableError(
-        `${path} was made by a newer version (tables ${String(found)}, this one knows ${schemaVersion}): update the software`,
-      );
-    }
-    this.database.exec(
-      `BEGIN; DROP TABLE IF EXISTS event; DROP TABLE IF EXISTS verdict; DROP TABLE IF EXISTS wave_speed; ${tables}
-       DELETE FROM schema_version; INSERT INTO schema_version VALUES (${schemaVersion}); COMMIT`,
-    );
   }
 }
 

@@ -47,7 +47,7 @@ export interface Ingested {
   readonly file: string | null;
   /** Why there is no verdict; null when there is one. */
   readonly trouble: string | null;
-  /** False when this event had been taken in before. */
+  /** False when this event had been taken in before, as far as the index knows. */
   readonly isNew: boolean;
 }
 
@@ -64,6 +64,8 @@ export interface IngestOptions {
  * for a folder that cannot be read.
  */
 export interface Ingest {
+  /** Where a damaged index was set aside; null when there was none. The next scan makes it anew. */
+  readonly setAside: string | null;
   /** Takes in one closed event; the newest revision when it had been taken in before. Null when no such folder is there. */
   ingest(id: string): Promise<Ingested | null>;
   /**
@@ -230,6 +232,7 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
   }
 
   return {
+    setAside: index.setAside,
     ingest: (id) => inTurn(() => takeIn(id, null)),
     reanalyse: (id, reason) =>
       inTurn(async () => {

@@ -1,7 +1,8 @@
 /** Tables of outbox.db and how it is opened. */
-import { mkdirSync, renameSync, rmSync } from 'node:fs';
+import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
+import { DamagedDatabase, mustBeSound, openOrBeginAnew } from './damaged-database.ts';
 
 /** Nobody else writes here; one that does must not stop the pages for long. In ms. */
 const lockWait_ms = 500;
@@ -64,15 +65,8 @@ export interface OpenedTables {
 export function openTables(dataFolder: string, fill: (database: DatabaseSync) => void): OpenedTables {
   mkdirSync(dataFolder, { recursive: true });
   const path = join(dataFolder, 'outbox.db');
-  try {
-    return { database: prepare(path, fill), setAside: null };
-  } catch (error) {
-    if (!isDamage(error)) throw error;
-    const aside = `${path}.damaged-${Date.now()}`;
-    renameSync(path, aside);
-    for (const end of ['-wal', '-shm']) rmSync(`${path}${end}`, { force: true });
-    return { database: prepare(path, fill), setAside: aside };
-  }
+  const { opened, setAside } = openOrBeginAnew(path, () => prepare(path, fill));
+  return { database: opened, setAside };
 }
 
 function prepare(path: string, fill: (database: DatabaseSync) => void): DatabaseSync {
@@ -85,11 +79,10 @@ function prepare(path: string, fill: (database: DatabaseSync) => void): Database
     database.exec(`PRAGMA cache_size = -${cache_KiB}`);
     const found = Number(database.prepare('PRAGMA user_version').get()?.['user_version']);
     if (found === schemaVersion) {
-      const check = database.prepare('PRAGMA quick_check(1)').get()?.['quick_check'];
-      if (check !== 'ok') throw new DamagedOutbox(String(check));
+      mustBeSound(database);
       return database;
     }
-    if (found !== 0) throw new DamagedOutbox(`tables of version ${found}`);
+    if (found !== 0) throw new DamagedDatabase(`tables of version ${found}`);
     database.exec(`BEGIN IMMEDIATE; ${tables}`);
     fill(database);
     database.exec(`PRAGMA user_version = ${schemaVersion}; COMMIT`);
@@ -98,18 +91,4 @@ function prepare(path: string, fill: (database: DatabaseSync) => void): Database
     database.close();
     throw error;
   }
-}
-
-/** The file is there and is no outbox of ours. */
-class DamagedOutbox extends Error {
-  override name = 'DamagedOutbox';
-}
-
-/** SQLite result codes of a damaged file: SQLITE_CORRUPT, SQLITE_NOTADB (sqlite.org/rescode.html). */
-const damageCodes = [11, 26];
-
-function isDamage(error: unknown): boolean {
-  if (error instanceof DamagedOutbox) return true;
-  const code = (error as { errcode?: unknown }).errcode;
-  return typeof code === 'number' && damageCodes.includes(code & 0xff);
 }

@@ -103,6 +103,8 @@ export class ServerSession {
     const { host, port } = hello.config.server;
     const store = openStore(hello);
     this.#store = store;
+    if (typeof store.setAside === 'string')
+      this.#options.log(`the index was damaged and is made anew; the old one is ${store.setAside}`);
     const capture: Capture = async (wanted) => {
       const { dataFolder } = hello.config;
       const window = 'last_s' in wanted ? await newestWindow(dataFolder, wanted.last_s * 1000) : wanted;

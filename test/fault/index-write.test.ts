@@ -1,5 +1,5 @@
 /** The index refuses while an event or a further verdict is taken in: the folder has it all, the next look mends the index. */
-import { readdirSync } from 'node:fs';
+import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
 import { afterEach, beforeEach, expect, test } from 'vitest';
@@ -96,6 +96,27 @@ test.each(['by the next look', 'after a restart'])(
     await expectIndexAsFolders();
   },
 );
+
+test.each([
+  ['another file', () => Buffer.from('something else '.repeat(400))],
+  ['a bad sector', (whole: Buffer) => whole.fill(7, 8192, 12_288)],
+  ['a torn one', (whole: Buffer) => whole.subarray(0, 9000)],
+] as const)('an index that is %s is set aside and made anew from the folders', async (_what, damage) => {
+  const ids = [await writeEvent(0), await writeEvent(1)];
+  await ingest.scan();
+  const rows = ingest.list(all);
+  await ingest.close();
+  const path = join(folder.path, 'tripwave.db');
+  writeFileSync(path, damage(readFileSync(path)));
+  ingest = open();
+  expect(ingest.setAside).toMatch(/tripwave\.db\.damaged-\d+$/);
+  await ingest.scan();
+  expect(rows.map(({ id }) => id).sort()).toEqual(ids);
+  expect(ingest.list(all)).toEqual(rows);
+  await restart();
+  expect(ingest.setAside).toBeNull();
+  expect(ingest.list(all)).toEqual(rows);
+});
 
 test('the server shows what the index refused, and tells the verdict once it is in', async () => {
   const id = await writeEvent(0);
