@@ -88,6 +88,7 @@ export class SparkplugHost {
     place.isOnline = true;
     place.names.clear();
     place.values.clear();
+    place.times_ms.clear();
     const times = metrics.map(({ timestamp_ms }) => timestamp_ms);
     // [operational-behavior-data-publish-dbirth-order]
     if (times.some((at, k) => k > 0 && at < times[k - 1]!)) fault('not in the order of time');
