@@ -62,8 +62,7 @@ export class EventIndex {
 
   /** Adds or renews one event and, when there is one, the revision that its row carries. */
   put({ row, trouble, waveSpeeds = [] }: IndexEntry): void {
-    this.database.exec('BEGIN IMMEDIATE');
-    try {
+    this.atOnce(() => {
       const shape = row.shape === null ? null : JSON.stringify(row.shape);
       const removed = row.traceRemoved === undefined ? null : JSON.stringify(row.traceRemoved);
       this.putEvent.run(row.id, row.wall_ms, row.source, row.closedBecause, shape, trouble, removed);
@@ -74,24 +73,14 @@ export class EventIndex {
       for (const speed of waveSpeeds) {
         this.putSpeed.run(row.id, speed.leg, speed.wall_ms, JSON.stringify(speed));
       }
-      this.database.exec('COMMIT');
-    } catch (error) {
-      // A full disk ends the transaction by itself; rolling back once more would hide why.
-      if (this.database.isTransaction) this.database.exec('ROLLBACK');
-      throw error;
-    }
+    });
   }
 
   /** Takes one event out; the next scan of the folders finds it. */
   forget(id: string): void {
-    this.database.exec('BEGIN IMMEDIATE');
-    try {
+    this.atOnce(() => {
       for (const drop of this.drops) drop.run(id);
-      this.database.exec('COMMIT');
-    } catch (error) {
-      if (this.database.isTransaction) this.database.exec('ROLLBACK');
-      throw error;
-    }
+    });
   }
 
   /** Notes that the samples of an event are gone; its row keeps verdict and picture. */
@@ -127,11 +116,24 @@ export class EventIndex {
 
   /** Forgets everything; the folders have it all. */
   clear(): void {
-    this.database.exec('BEGIN; DELETE FROM event; DELETE FROM verdict; DELETE FROM wave_speed; COMMIT');
+    this.atOnce(() => this.database.exec('DELETE FROM event; DELETE FROM verdict; DELETE FROM wave_speed'));
   }
 
   close(): void {
     this.database.close();
+  }
+
+  /** All of it or nothing. */
+  private atOnce(work: () => void): void {
+    this.database.exec('BEGIN IMMEDIATE');
+    try {
+      work();
+      this.database.exec('COMMIT');
+    } catch (error) {
+      // A full disk ends the transaction by itself; rolling back once more would hide why.
+      if (this.database.isTransaction) this.database.exec('ROLLBACK');
+      throw error;
+    }
   }
 }
 

@@ -97,6 +97,20 @@ test.each(['by the next look', 'after a restart'])(
   },
 );
 
+test('an index that refuses to be forgotten stays as it was', async () => {
+  await writeEvent(0);
+  await ingest.scan();
+  const rows = ingest.list(all);
+  const database = new DatabaseSync(join(folder.path, 'tripwave.db'));
+  database.exec("CREATE TRIGGER refuse BEFORE DELETE ON verdict BEGIN SELECT RAISE(FAIL, 'i/o error'); END");
+  await expect(ingest.rebuild()).rejects.toThrow('i/o error');
+  expect(ingest.list(all)).toEqual(rows);
+  database.exec('DROP TRIGGER refuse');
+  database.close();
+  await ingest.rebuild();
+  expect(ingest.list(all)).toEqual(rows);
+});
+
 test.each([
   ['another file', () => Buffer.from('something else '.repeat(400))],
   ['a bad sector', (whole: Buffer) => whole.fill(7, 8192, 12_288)],
