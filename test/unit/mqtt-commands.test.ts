@@ -171,3 +171,20 @@ test('more than the rate are dropped unread, counted, and told once; the log kee
   await hear(to, 'stat\nus', '{"id":"a\\nserver: all is well"}');
   expect(log.at(-1)).not.toMatch(/\n/);
 });
+
+test('captures are bounded more closely, for they take space on the disk', async () => {
+  const to = desk();
+  capture = () => Promise.reject(new DataError('the ring holds nothing of this window'));
+  for (let k = 0; k < 5; k++) await hear(to, 'capture', { id: `empty${k}`, last_s: 60 });
+  expect(asked.splice(0)).toHaveLength(5);
+  answers = [];
+  capture = async () => '20260301T060000Z-A01';
+  for (let k = 0; k < 5; k++) await hear(to, 'capture', { id: `${k}`, last_s: 60 });
+  expect(asked).toHaveLength(3);
+  expect(answers.map(({ ok }) => ok)).toEqual([true, true, true, false, false]);
+  expect(answers[4]!.error).toContain('one in 10 minutes');
+  now_s += 600;
+  await hear(to, 'capture', { id: 'later', last_s: 60 });
+  await hear(to, 'capture', { id: 'again', last_s: 60 });
+  expect(asked).toHaveLength(4);
+});

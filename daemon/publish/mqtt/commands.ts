@@ -7,11 +7,15 @@ import { type CommandName, commandNames } from '../../../config/publish.ts';
 import type { CaptureRequest } from '../../store/capture-request.ts';
 import { messageOf } from '../../store/files.ts';
 import type { SinkStart } from '../sink.ts';
+import { Allowance } from './allowance.ts';
 import { commandSchemas } from './command-schemas.ts';
 
 /** So many may come at once, and then one after each such time, in s. */
 const burst = 5;
 const refill_s = 6;
+/** The same of captures: each may take tens of megabytes of the disk. */
+const captureBurst = 3;
+const captureRefill_s = 600;
 const longest_bytes = 4096;
 /** Ids that are remembered: beyond it the oldest is forgotten. */
 const mostIds = 1000;
@@ -37,14 +41,15 @@ export class CommandDesk {
   readonly counters = { commandsDone: 0, commandsRefused: 0, commandsRepeated: 0, commandsDropped: 0 };
   readonly #options: CommandDeskOptions;
   readonly #seen = new Set<string>();
+  readonly #commands: Allowance;
+  readonly #captures: Allowance;
   #isCapturing = false;
-  #tokens = burst;
-  #filled_s: number;
   #isDropping = false;
 
   constructor(options: CommandDeskOptions) {
     this.#options = options;
-    this.#filled_s = options.now_s();
+    this.#commands = new Allowance(burst, refill_s, options.now_s);
+    this.#captures = new Allowance(captureBurst, captureRefill_s, options.now_s);
   }
 
   /** A message on the topic of a command. Never rejects. */
@@ -100,11 +105,18 @@ export class CommandDesk {
       station.sayAgain();
       return { ok: true };
     }
+    if (!this.#captures.take()) {
+      return {
+        ok: false,
+        error: `more than ${captureBurst} captures at once, and then one in ${captureRefill_s / 60} minutes, are not made by command`,
+      };
+    }
     this.#isCapturing = true;
     try {
       const { id: _, ...window } = request as CaptureRequest & { readonly id: string };
       return { ok: true, event: await station.capture(window as CaptureRequest) };
     } catch (error) {
+      this.#captures.giveBack();
       return { ok: false, error: messageOf(error) };
     } finally {
       this.#isCapturing = false;
@@ -131,11 +143,7 @@ export class CommandDesk {
   }
 
   #mayHear(): boolean {
-    const now_s = this.#options.now_s();
-    this.#tokens = Math.min(burst, this.#tokens + (now_s - this.#filled_s) / refill_s);
-    this.#filled_s = now_s;
-    if (this.#tokens >= 1) {
-      this.#tokens--;
+    if (this.#commands.take()) {
       this.#isDropping = false;
       return true;
     }
