@@ -1,5 +1,5 @@
 import { spawn } from 'node:child_process';
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { copyFileSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, describe, expect, test } from 'vitest';
@@ -117,6 +117,12 @@ describe.skipIf(!hasMosquitto)('a real broker', () => {
     const stranger = await sent({ authority: file('stranger.crt'), ...own }, 'c');
     expect(stranger.settled).toBe(0);
     expect(stranger.unavailable?.why).toMatch(/certificate/i);
+    // Files that are replaced, as a renewal does, are used by the next connection without a restart.
+    copyFileSync(file('stranger.crt'), file('renewed.crt'));
+    const sink = started(url, { name: 'd', authority: file('renewed.crt'), ...own });
+    expect((await sink.deliver(batch, AbortSignal.timeout(10_000))).settled).toBe(0);
+    copyFileSync(file('authority.crt'), file('renewed.crt'));
+    expect(await sink.deliver(batch, AbortSignal.timeout(10_000))).toMatchObject({ unavailable: null });
   });
 
   test('a wrong password is told, and never repeated', async () => {
