@@ -5,9 +5,10 @@ import type { Message } from '../../daemon/publish/messages.ts';
 import { BrokerLink } from '../../daemon/publish/mqtt/link.ts';
 import { MqttSink } from '../../daemon/publish/mqtt/sink.ts';
 import type { Rejection } from '../../daemon/publish/sink.ts';
+import { SparkplugSink } from '../../daemon/publish/sparkplug/sink.ts';
 import { type PacketIn, PickyBroker } from '../support/picky-broker.ts';
 import { messagesOf, summaryPayload } from '../support/publish-messages.ts';
-import { mqttConfig } from '../support/sink-configs.ts';
+import { mqttConfig, sparkplugConfig } from '../support/sink-configs.ts';
 import { sinkStart } from '../support/sink-start.ts';
 
 const ends: (() => unknown)[] = [];
@@ -135,5 +136,30 @@ test.each(['hang up', 'reset'] as const)(
     );
     expect(delivery).toEqual({ settled: 1, rejected: [], unavailable: null });
     expect(versions).toEqual([5, 4]);
+  },
+);
+
+test.each(['mqtt', 'sparkplug'] as const)(
+  '%s: a broker that falls silent has failed after `timeout`; what it had is settled',
+  async (kind) => {
+    let heard = 0;
+    const picky = await broker(({ cmd, topic }) => {
+      if (cmd === 'publish' && topic?.endsWith('/status') !== true) heard++;
+      return heard > 120 ? 'nothing' : 'answer';
+    });
+    const change = { timeout_s: 1, version: '3.1.1' } as const;
+    const sink =
+      kind === 'mqtt'
+        ? new MqttSink(mqttConfig(picky.url, change))
+        : new SparkplugSink(sparkplugConfig(picky.url, change));
+    sink.start(sinkStart());
+    ends.push(() => sink.stop());
+    const signal = AbortSignal.timeout(20_000);
+    const messages = messagesOf(Array.from({ length: 500 }, (_, k) => summaryPayload(k, 1)));
+    const { settled, unavailable } = await sink.deliver({ isHistorical: false, messages }, signal);
+    expect(unavailable?.why).toBe('The broker does not answer.');
+    expect(signal.aborted).toBe(false);
+    expect(settled).toBeGreaterThan(0);
+    expect(settled).toBeLessThanOrEqual(120);
   },
 );

@@ -109,7 +109,20 @@ const silence = 'connack timeout';
 const closedEarly = 'The broker hung up before it answered.';
 
 /** What is said of a broker that does not answer in time. */
-export const noAnswer = 'The broker does not answer.';
+const noAnswer = 'The broker does not answer.';
+
+/** The same as `answer`, or a rejection when it takes longer. */
+export async function answeredWithin<T>(time_s: number, answer: Promise<T>): Promise<T> {
+  let timer: NodeJS.Timeout | undefined;
+  const late = new Promise<never>((_, reject) => {
+    timer = setTimeout(() => reject(new Error(noAnswer)), time_s * 1000);
+  });
+  try {
+    return await Promise.race([answer, late]);
+  } finally {
+    clearTimeout(timer);
+  }
+}
 
 /** Runs `work` with a promise that rejects when `signal` gives up; leaves nothing behind on the signal. */
 export async function untilAborted<T>(

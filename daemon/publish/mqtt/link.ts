@@ -5,7 +5,7 @@
 import { type MqttClient, ReasonCodes } from 'mqtt';
 import type { BrokerConfig, SinkConfigBase } from '../../../config/publish.ts';
 import { monotonic_s } from '../../../drivers/driver.ts';
-import { drop, type LastWill, noAnswer, openBroker, wordsOf } from './broker.ts';
+import { answeredWithin, drop, type LastWill, openBroker, wordsOf } from './broker.ts';
 
 /** Rests between attempts that nobody asked for grow from the first to the last, in s; each is shortened by up to half. */
 const firstRest_s = 1;
@@ -121,7 +121,7 @@ export class BrokerLink {
     closed.catch(() => undefined);
     try {
       if (this.#stopping.signal.aborted || !client.connected) throw new Error(this.lostWhy);
-      await within(Promise.race([born(client), closed]), config.timeout_s);
+      await answeredWithin(config.timeout_s, Promise.race([born(client), closed]));
     } catch (error) {
       this.#lostWhy ||= wordsOf(error);
       drop(client);
@@ -158,16 +158,4 @@ export class BrokerLink {
 function disconnectWords(code: number): string {
   if (code === 142) return 'another client came with the same clientId';
   return (ReasonCodes as Record<number, string>)[code] || `code ${code}`;
-}
-
-async function within<T>(promise: Promise<T>, time_s: number): Promise<T> {
-  let timer: NodeJS.Timeout | undefined;
-  const late = new Promise<never>((_, reject) => {
-    timer = setTimeout(() => reject(new Error(noAnswer)), time_s * 1000);
-  });
-  try {
-    return await Promise.race([promise, late]);
-  } finally {
-    clearTimeout(timer);
-  }
 }

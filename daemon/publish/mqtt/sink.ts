@@ -103,7 +103,7 @@ export class MqttSink implements Sink {
       } catch (error) {
         return { settled: 0, rejected: [], unavailable: { why: wordsOf(error), retryAfter_s: null } };
       }
-      const delivery = new WindowedDelivery(client, link, this.#suspect, this.#config.topic, batch);
+      const delivery = new WindowedDelivery(client, link, this.#suspect, this.#config, batch);
       return delivery.run(aborted);
     });
   }

@@ -3,9 +3,10 @@
  * time that a common broker drops none (its default is 20).
  */
 import type { MqttClient } from 'mqtt';
+import type { MqttSinkConfig } from '../../../config/publish.ts';
 import type { Batch, Delivery, Rejection } from '../sink.ts';
 import { bodyOf, topicOf } from './bodies.ts';
-import { codeOf, wordsOf } from './broker.ts';
+import { answeredWithin, codeOf, wordsOf } from './broker.ts';
 import type { BrokerLink } from './link.ts';
 import type { Suspect } from './suspect.ts';
 
@@ -18,14 +19,22 @@ export class WindowedDelivery {
   readonly #link: BrokerLink;
   readonly #suspect: Suspect;
   readonly #prefix: string;
+  readonly #timeout_s: number;
   readonly #batch: Batch;
   readonly #rejected: Rejection[] = [];
 
-  constructor(client: MqttClient, link: BrokerLink, suspect: Suspect, prefix: string, batch: Batch) {
+  constructor(
+    client: MqttClient,
+    link: BrokerLink,
+    suspect: Suspect,
+    { timeout_s, topic }: Pick<MqttSinkConfig, 'timeout_s' | 'topic'>,
+    batch: Batch,
+  ) {
     this.#client = client;
     this.#link = link;
     this.#suspect = suspect;
-    this.#prefix = prefix;
+    this.#prefix = topic;
+    this.#timeout_s = timeout_s;
     this.#batch = batch;
   }
 
@@ -52,7 +61,7 @@ export class WindowedDelivery {
       for (let next = 0; settled < messages.length; ) {
         while (next < messages.length && underWay.length < most) underWay.push(this.#send(next++));
         const first = underWay[0]!;
-        await Promise.race([first.done, closed, aborted]);
+        await answeredWithin(this.#timeout_s, Promise.race([first.done, closed, aborted]));
         this.#suspect.acknowledged(first.size_bytes);
         void underWay.shift();
         settled++;

@@ -4,7 +4,7 @@
  */
 import type { MqttClient } from 'mqtt';
 import type { SparkplugSinkConfig } from '../../../config/publish.ts';
-import { drop, untilAborted, wordsOf } from '../mqtt/broker.ts';
+import { answeredWithin, drop, untilAborted, wordsOf } from '../mqtt/broker.ts';
 import { BrokerLink } from '../mqtt/link.ts';
 import type { Batch, Delivery, Sink, SinkStart } from '../sink.ts';
 import { Pings } from './pings.ts';
@@ -13,6 +13,8 @@ import { isRebirthRequest } from './protobuf.ts';
 import { NodeSession, type Outgoing } from './session.ts';
 
 const namespace = 'spBv1.0';
+/** So many messages before a ping: a slow line settles at least these before it is given up. */
+const mostAtOnce = 50;
 
 /** One connection, from the wait for the primary host to its end. */
 interface Life {
@@ -70,6 +72,7 @@ export class SparkplugSink implements Sink {
   async deliver({ isHistorical, messages }: Batch, signal: AbortSignal): Promise<Delivery> {
     const link = this.#link;
     const session = this.#session;
+    const { primaryHost, timeout_s } = this.#config;
     if (link === null || session === null) throw new Error(`asked to deliver when ${this.#state}`);
     return untilAborted(signal, async (aborted) => {
       let client: MqttClient;
@@ -79,16 +82,20 @@ export class SparkplugSink implements Sink {
         return unavailable(wordsOf(error));
       }
       const life = this.#life!;
-      if (life.stage === 'over') return unavailable(`The primary host ${this.#config.primaryHost} has gone.`);
-      const all = session.tell(messages, isHistorical, Date.now());
-      try {
-        for (const one of all) this.#send(client, one);
-        await Promise.race([life.pings.answered(() => link.lostWhy), aborted]);
-        session.settle();
-      } catch (error) {
-        session.undo();
-        link.discard(client, wordsOf(error));
-        return unavailable(wordsOf(error));
+      for (let settled = 0; settled < messages.length; settled += mostAtOnce) {
+        if (life.stage === 'over') return unavailable(`The primary host ${primaryHost} has gone.`, settled);
+        const some = messages.slice(settled, settled + mostAtOnce);
+        const all = session.tell(some, isHistorical, Date.now());
+        try {
+          for (const one of all) this.#send(client, one);
+          const answered = life.pings.answered(() => link.lostWhy);
+          await answeredWithin(timeout_s, Promise.race([answered, aborted]));
+          session.settle();
+        } catch (error) {
+          session.undo();
+          link.discard(client, wordsOf(error));
+          return unavailable(wordsOf(error), settled);
+        }
       }
       return { settled: messages.length, rejected: [], unavailable: null };
     });
@@ -151,8 +158,8 @@ export class SparkplugSink implements Sink {
   }
 }
 
-function unavailable(why: string): Delivery {
-  return { settled: 0, rejected: [], unavailable: { why, retryAfter_s: null } };
+function unavailable(why: string, settled = 0): Delivery {
+  return { settled, rejected: [], unavailable: { why, retryAfter_s: null } };
 }
 
 /** Somewhat earlier than the link's own patience, for the better reason. */
