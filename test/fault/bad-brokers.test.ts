@@ -67,6 +67,19 @@ const kinds: Record<string, { open: () => Promise<string>; json: RegExp | null; 
       json: /does not answer/,
       sparkplug: /does not answer/,
     },
+    'falling silent at the first message': {
+      open: () => {
+        let isSilent = false;
+        return picky((packet) => {
+          // Each connection is taken anew.
+          if (packet.cmd === 'connect') isSilent = false;
+          isSilent ||= isData(packet);
+          return isSilent ? 'nothing' : 'answer';
+        });
+      },
+      json: /does not answer/,
+      sparkplug: /does not answer|was lost/,
+    },
     'trickling, a byte of its answer now and then': {
       open: () =>
         raw((socket) => {
