@@ -1,23 +1,12 @@
-import { Ajv2020 } from 'ajv/dist/2020.js';
-import addFormats from 'ajv-formats';
 import { beforeEach, expect, test } from 'vitest';
 import { type CommandName, commandNames } from '../../config/publish.ts';
 import { DataError } from '../../daemon/errors.ts';
 import { CommandDesk } from '../../daemon/publish/mqtt/commands.ts';
-import { topicSchemaText } from '../../daemon/publish/mqtt/schemas.ts';
 import { sinkStart } from '../support/sink-start.ts';
+import { topicFaults } from '../support/topic-schema.ts';
 
-// An independent reader of JSON Schema holds commands and answers to the written document.
-const ajv = new Ajv2020({ allErrors: true, strict: false });
-addFormats.default(ajv);
-ajv.addSchema({ ...JSON.parse(topicSchemaText()), $id: 'topics' });
-const definitions = new Map(
-  ['answer', 'command-capture', 'command-status'].map((name) => [
-    name,
-    ajv.compile({ $ref: `topics#/$defs/${name}` }),
-  ]),
-);
-const isOf = (definition: string, value: unknown) => definitions.get(definition)!(value);
+const faults = topicFaults();
+const isOf = (level: string, value: unknown) => faults(`tripwave/n/${level}`, JSON.stringify(value)) === '';
 
 let now_s: number;
 let asked: unknown[];
@@ -51,7 +40,7 @@ function desk(allowed: readonly CommandName[] = commandNames): CommandDesk {
     }),
     answer: (topic, text) => {
       const body = JSON.parse(text);
-      expect(isOf('answer', body), text).toBe(true);
+      expect(isOf('answer/any', body), text).toBe(true);
       answers.push({ topic, ...body });
     },
     wallNow_ms: () => 0,
@@ -70,7 +59,7 @@ test('a window becomes an event: last seconds, or between two instants; each ans
     { id: 'a', last_s: 60 },
     { id: 'b', from_ms: 1, to_ms: 2 },
   ]) {
-    expect(isOf('command-capture', request)).toBe(true);
+    expect(isOf('command/capture', request)).toBe(true);
     await hear(to, 'capture', request);
   }
   expect(asked).toEqual([{ last_s: 60 }, { from_ms: 1, to_ms: 2 }]);
@@ -89,7 +78,7 @@ test('a window becomes an event: last seconds, or between two instants; each ans
 });
 
 test('the state is told again', async () => {
-  expect(isOf('command-status', { id: 'a' })).toBe(true);
+  expect(isOf('command/status', { id: 'a' })).toBe(true);
   await hear(desk(), 'status', { id: 'a' });
   expect([repeats, answers[0]]).toMatchObject([1, { command: 'status', ok: true }]);
 });
@@ -135,7 +124,7 @@ test('what is not allowed, retained or malformed is refused: what was found and 
     { id: 'a', last_s: 0 },
     { id: 'a', from_ms: 1 },
   ]) {
-    expect(isOf('command-capture', wrong)).toBe(false);
+    expect(isOf('command/capture', wrong)).toBe(false);
     await hear(both, 'capture', wrong);
     expect(answers.at(-1)!.error).toContain('allowed is a window of the disk ring');
   }

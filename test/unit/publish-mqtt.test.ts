@@ -1,22 +1,12 @@
 import { readFileSync } from 'node:fs';
-import { Ajv2020 } from 'ajv/dist/2020.js';
-import addFormats from 'ajv-formats';
 import { expect, test } from 'vitest';
 import { publishKinds } from '../../config/publish.ts';
 import { bodyOf, offlineBody, onlineBody, topicOf } from '../../daemon/publish/mqtt/bodies.ts';
 import { topicSchemas, topicSchemaText } from '../../daemon/publish/mqtt/schemas.ts';
 import { everyPayload, messagesOf } from '../support/publish-messages.ts';
+import { topicFaults } from '../support/topic-schema.ts';
 
-// An independent reader of JSON Schema.
-const ajv = new Ajv2020({ allErrors: true, strict: false });
-addFormats.default(ajv);
-const document = JSON.parse(topicSchemaText());
-ajv.addSchema({ ...document, $id: 'topics' });
-
-function faults(topic: string, body: string): string {
-  const validate = ajv.compile({ $ref: `topics#/$defs/${topic.split('/').at(-1)}` });
-  return validate(JSON.parse(body)) ? '' : ajv.errorsText(validate.errors);
-}
+const faults = topicFaults();
 
 test('the written schema is that of the code; npm run schema writes it', () => {
   const file = new URL('../../config/mqtt.schema.json', import.meta.url);
@@ -54,7 +44,7 @@ test('the schemas refuse what is not theirs: a missing seq, a strange key, a tex
 
 test('the status is online or offline', () => {
   expect(offlineBody).toBe('{"state":"offline"}');
-  expect(faults('status', offlineBody)).toBe('');
-  expect(faults('status', onlineBody('n', 'b', 's', 0))).toBe('');
-  expect(faults('status', '{"state":"away"}')).not.toBe('');
+  expect(faults('tripwave/n/status', offlineBody)).toBe('');
+  expect(faults('tripwave/n/status', onlineBody('n', 'b', 's', 0))).toBe('');
+  expect(faults('tripwave/n/status', '{"state":"away"}')).not.toBe('');
 });
