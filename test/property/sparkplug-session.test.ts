@@ -101,9 +101,10 @@ test('a host finds no fault and ends with what was said last', () => {
           continue;
         }
         const { failures, isHistorical, payloads } = each;
+        // A tenth of a second apart: no channel is silent for a minute.
         const messages = payloads.map((make, k): Message => {
           second++;
-          return { node: 'n', boot: 'b', seq: k + 1, at_ms: start_ms + second * 1000, payload: make(second) };
+          return { node: 'n', boot: 'b', seq: k + 1, at_ms: start_ms + second * 100, payload: make(second) };
         });
         for (const failure of failures) {
           const out = wire.session.tell(messages, isHistorical, Date.now());

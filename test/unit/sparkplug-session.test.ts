@@ -129,6 +129,30 @@ test('a dead device is born for what it still had to say, and dies again', () =>
   expect(tell(session, [link('bus', 'open')], true)).toEqual(['NDATA']);
 });
 
+test('a channel that falls silent while its line goes on loses its value, and has it again when it comes', () => {
+  const session = born();
+  /** PT-101 and PT-102 are on one line. */
+  const second = (at_s: number, count: number) => {
+    const [message] = messagesOf([summaryPayload(at_s, count)]);
+    const out = session.tell([{ ...message!, at_ms: at_s * 1000 }], false, 1e12);
+    session.settle();
+    return out;
+  };
+  const nulls = (out: readonly Outgoing[]) =>
+    out.flatMap(({ payload }) => decode(payload).metrics.filter(({ value }) => value === null)).length;
+  second(0, 2);
+  expect(nulls(second(60, 1))).toBe(0);
+  expect(nulls(second(61, 1))).toBe(3);
+  expect(nulls(second(62, 1))).toBe(0);
+  expect(nulls(second(63, 2))).toBe(0);
+  // Not when the whole line is dead.
+  session.tell(messagesOf([link('bus', 'silent')]), false, 1e12);
+  const [message] = messagesOf([summaryPayload(0, 3)]);
+  const { channels, ...rest } = summaryPayload(0, 3);
+  const stream = { ...message!, at_ms: 500_000, payload: { ...rest, channels: [channels[2]!] } };
+  expect(short(session.tell([stream], false, 1e12)).filter((type) => type.includes('bus'))).toEqual([]);
+});
+
 test('an event that waited is history, and the newest one is also what the node says now', () => {
   const session = born();
   const event = (name: string): Payload => ({

@@ -6,6 +6,7 @@
 import type { Message } from '../messages.ts';
 import { MetricSet } from './metric-set.ts';
 import { encodePayload, type Metric, rebirthName } from './protobuf.ts';
+import { SilentChannels } from './silent-channels.ts';
 import { type Told, valuesOf } from './values.ts';
 
 /** A message of the node (`device` null) or of one device. */
@@ -43,6 +44,7 @@ export class NodeSession {
   readonly #lineOf: (channel: string) => string | null;
   readonly #metrics: MetricSet;
   readonly #devices = new Map<string, Device>();
+  readonly #silent = new SilentChannels();
   #aliases = 0;
   /** Of the last CONNECT; one before the first. */
   #bdSeq = wrap - 1;
@@ -97,7 +99,10 @@ export class NodeSession {
 
   /** What a batch of the outbox makes; nothing of it counts as told before `settle`. */
   tell(messages: readonly Message[], isHistorical: boolean, now_ms: number): Outgoing[] {
-    const told = messages.map((message) => ({ message, parts: valuesOf(message, this.#lineOf) }));
+    const told = messages.map((each) => {
+      const message = isHistorical ? each : this.#silent.complete(each, (channel) => this.#isRead(channel));
+      return { message, parts: valuesOf(message, this.#lineOf) };
+    });
     const out = this.#birthsOfNew(
       told.flatMap(({ parts }) => parts),
       now_ms,
@@ -160,6 +165,12 @@ export class NodeSession {
       if (device.isBorn === this.#isAlive(device) || device.metrics.isEmpty) return [];
       return [device.isBorn ? this.#deathOf(device, now_ms) : this.#birthOf(device, now_ms)];
     });
+  }
+
+  /** Whether its line is; a dead device has nothing to say. */
+  #isRead(channel: string): boolean {
+    const device = this.#devices.get(this.#lineOf(channel) ?? '');
+    return device?.isBorn === true;
   }
 
   #isAlive({ isOpen }: Device): boolean {
