@@ -163,3 +163,14 @@ test.each(['mqtt', 'sparkplug'] as const)(
     expect(settled).toBeLessThanOrEqual(120);
   },
 );
+
+test('a broker that hangs up with its first answer leaves no dead connection behind', async () => {
+  let connects = 0;
+  const picky = await broker(({ cmd }) => {
+    if (cmd === 'connect') connects++;
+    return cmd === 'publish' && connects <= 3 ? 'answer, then hang up' : 'answer';
+  });
+  const messages = messagesOf([summaryPayload(0, 1), summaryPayload(1, 1)]);
+  const { left, rejected } = await deliverAll(started(picky.url, { version: '3.1.1' }), messages);
+  expect([left, rejected]).toEqual([[], []]);
+});

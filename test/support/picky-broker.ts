@@ -15,7 +15,14 @@ export interface PacketIn {
 }
 
 /** A number is the code of the answer: of CONNACK or of PUBACK (MQTT 5.0, 3.2.2.2 and 3.4.2.1); `disconnect` that of 3.14.2.1. */
-export type Answer = 'answer' | 'nothing' | 'hang up' | 'reset' | number | { readonly disconnect: number };
+export type Answer =
+  | 'answer'
+  | 'answer, then hang up'
+  | 'nothing'
+  | 'hang up'
+  | 'reset'
+  | number
+  | { readonly disconnect: number };
 
 type Decide = (packet: PacketIn) => Answer | Promise<Answer>;
 
@@ -102,9 +109,11 @@ export class PickyBroker {
       );
       return;
     }
-    if (answer === 'answer') this.taken.push(packet);
-    const reply = replyTo(packet, answer === 'answer' ? 0 : answer, this.#properties());
+    const isProper = answer === 'answer' || answer === 'answer, then hang up';
+    if (isProper) this.taken.push(packet);
+    const reply = replyTo(packet, isProper ? 0 : answer, this.#properties());
     if (reply !== null) socket.write(packets.generate(reply, { protocolVersion: version }));
+    if (answer === 'answer, then hang up') socket.destroySoon();
   }
 }
 

@@ -29,7 +29,7 @@ const answerHead = {
   ts: Type.String({ format: 'date-time', description: 'When it was answered, UTC.' }),
 };
 
-export const answerSchema = Type.Union(
+const answerSchema = Type.Union(
   [
     Type.Object(
       {

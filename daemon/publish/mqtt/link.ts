@@ -122,6 +122,8 @@ export class BrokerLink {
     try {
       if (this.#stopping.signal.aborted || !client.connected) throw new Error(this.lostWhy);
       await answeredWithin(config.timeout_s, Promise.race([born(client), closed]));
+      // Its end may have come with the last answer.
+      if (!client.connected) throw new Error(this.lostWhy);
     } catch (error) {
       this.#lostWhy ||= wordsOf(error);
       drop(client);
