@@ -2,9 +2,10 @@
 
 /**
  * Without a bound the young generation grows to 134 MB for what lives a second: while a backlog drains, 15 MB are alive and
- * 250 MB stayed resident (measured).
+ * 250 MB stayed resident (measured). Nor is the old one collected before it has grown large, and its empty pages are kept:
+ * 277 MB after half an hour with 29 MB alive, 205 MB with this (measured).
  */
-export const serverArguments: readonly string[] = ['--max-semi-space-size=8'];
+export const serverArguments: readonly string[] = ['--max-semi-space-size=8', '--initial-old-space-size=32'];
 
 /** One arena a thread keeps what compression has freed (glibc); two are enough for four threads. */
 export function serverEnvironment(own: NodeJS.ProcessEnv): NodeJS.ProcessEnv {
