@@ -1,5 +1,6 @@
 /** One soak: starts rig, recorder and server, lets the planned faults happen, stops in order, and audits what is there. */
 import { appendFileSync, mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { setTimeout as delay } from 'node:timers/promises';
 import type { StatusMessage, TripMessage } from '../../daemon/recorder/messages.ts';
@@ -64,8 +65,12 @@ export interface SoakResult {
 const look_s = 5;
 /** Heaps grow to their size in so long, in s, or in half of a shorter run: left out of the slope of each process. */
 const settlingHeap_s = 600;
-/** What the service gives the recorder, see README. */
-const serviceEnvironment = { MALLOC_ARENA_MAX: '2', nodeOptions: '--max-semi-space-size=8' } as const;
+/** What the service gives the recorder, see README; sources are kept stripped as `guard.mjs` has them. */
+const serviceEnvironment = {
+  MALLOC_ARENA_MAX: '2',
+  NODE_OPTIONS: '--max-semi-space-size=8',
+  NODE_COMPILE_CACHE: join(tmpdir(), 'node-compile-cache'),
+} as const;
 /** The lines are open so long after the recorder has started at the latest, in s. */
 const opening_s = 3;
 /** What is owed is written so long after the faults have ended, in s. */
@@ -130,8 +135,8 @@ class SoakRun {
       new URL('recorder-worker.ts', import.meta.url),
       this.#log,
       {
-        MALLOC_ARENA_MAX: serviceEnvironment.MALLOC_ARENA_MAX,
-        NODE_OPTIONS: `${serviceEnvironment.nodeOptions} --import=${preload}`,
+        ...serviceEnvironment,
+        NODE_OPTIONS: `${serviceEnvironment.NODE_OPTIONS} --import=${preload}`,
         SOAK_CONTROL: this.#controlPath,
       },
       (message) => this.#hear(message),
