@@ -43,6 +43,7 @@ export class BrokerLink {
   /** Connections in a row that came into use and were soon lost. */
   #useless = 0;
   #lostWhy = '';
+  #lostCode: number | null = null;
 
   constructor(options: LinkOptions) {
     this.#options = options;
@@ -51,6 +52,11 @@ export class BrokerLink {
   /** Why the connection ended, for the answer of a delivery that it ended with. */
   get lostWhy(): string {
     return this.#lostWhy || 'The connection was lost.';
+  }
+
+  /** The broker's own reason for the end (MQTT 5.0, 3.14.2.1); null when it said none. */
+  get lostCode(): number | null {
+    return this.#lostCode;
   }
 
   /** Ends a connection that is of no use, with the reason: nothing of it may come after what the next one sends. */
@@ -103,11 +109,13 @@ export class BrokerLink {
       throw new Error(wordsOf(error), { cause: error });
     }
     this.#lostWhy = '';
+    this.#lostCode = null;
     client.on('error', (error) => {
       this.#lostWhy ||= `The connection was lost: ${wordsOf(error)}.`;
     });
-    client.on('disconnect', ({ reasonCode }) => {
-      this.#lostWhy ||= `The broker closed the connection: ${disconnectWords(reasonCode ?? 0)}.`;
+    client.on('disconnect', ({ reasonCode = 0 }) => {
+      this.#lostCode = reasonCode;
+      this.#lostWhy ||= `The broker closed the connection: ${disconnectWords(reasonCode)}.`;
     });
     const begin_s = monotonic_s();
     const closed = new Promise<never>((_, reject) => {

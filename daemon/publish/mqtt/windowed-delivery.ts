@@ -14,6 +14,14 @@ const mostUnacknowledged = 20;
 /** PUBACK codes that blame the message (MQTT 5.0, 3.4.2.1): topic name invalid, payload format invalid. */
 const messageToBlame = [144, 153];
 
+interface Sent {
+  readonly size_bytes: number;
+  /** False: too large for this broker by its own word. */
+  readonly isSent: boolean;
+  /** Resolves when the broker has the message, or will never take it. */
+  readonly done: Promise<void>;
+}
+
 export class WindowedDelivery {
   readonly #client: MqttClient;
   readonly #link: BrokerLink;
@@ -42,11 +50,12 @@ export class WindowedDelivery {
   async run(aborted: Promise<never>): Promise<Delivery> {
     const { messages } = this.#batch;
     const { receiveMaximum } = this.#client.serverProperties ?? {};
-    const most = this.#suspect.mustGoAlone
+    const most = this.#suspect.mustGoAlone(messages)
       ? 1
       : Math.min(mostUnacknowledged, receiveMaximum ?? mostUnacknowledged);
-    const underWay: { readonly size_bytes: number; readonly done: Promise<void> }[] = [];
+    const underWay: Sent[] = [];
     let settled = 0;
+    let next = 0;
     let why: string | null = null;
     let hasHungUp = false;
     const { promise: closed, reject } = Promise.withResolvers<never>();
@@ -58,20 +67,25 @@ export class WindowedDelivery {
     this.#client.once('close', onClose);
     try {
       if (!this.#client.connected) throw new Error(this.#link.lostWhy);
-      for (let next = 0; settled < messages.length; ) {
+      while (settled < messages.length) {
         while (next < messages.length && underWay.length < most) underWay.push(this.#send(next++));
         const first = underWay[0]!;
         await answeredWithin(this.#timeout_s, Promise.race([first.done, closed, aborted]));
-        this.#suspect.acknowledged(first.size_bytes);
+        const { seq } = messages[settled++]!;
+        if (first.isSent) this.#suspect.acknowledged(seq, first.size_bytes);
+        else this.#suspect.settled(seq);
         void underWay.shift();
-        settled++;
       }
-      this.#suspect.batchSettled();
     } catch (error) {
       why = wordsOf(error);
       if (codeOf(error) === 135) why += '. Check what the user may publish.';
       this.#link.discard(this.#client, why);
-      if (hasHungUp && this.#isToBlame(settled, underWay[0]?.size_bytes ?? 0)) settled++;
+      if (
+        hasHungUp &&
+        underWay[0] !== undefined &&
+        this.#isToBlame(settled, next - 1, underWay[0].size_bytes)
+      )
+        settled++;
     } finally {
       this.#client.off('close', onClose);
     }
@@ -83,17 +97,19 @@ export class WindowedDelivery {
     };
   }
 
-  #isToBlame(index: number, size_bytes: number): boolean {
-    const message = this.#batch.messages[index]!;
-    if (!this.#suspect.hungUpAt(message.seq, size_bytes)) return false;
-    const why = `The broker hangs up whenever this message comes; it has ${size_bytes} bytes.`;
-    const sent = bodyOf(message, this.#batch.isHistorical);
-    this.#rejected.push({ seq: message.seq, why, sent });
+  /** `first` and `last` index the messages on their way. */
+  #isToBlame(first: number, last: number, size_bytes: number): boolean {
+    const { isHistorical, messages } = this.#batch;
+    const message = messages[first]!;
+    const { seq } = message;
+    if (!this.#suspect.hungUpAt(seq, messages[last]!.seq, size_bytes, this.#link.lostCode)) return false;
+    this.#suspect.settled(seq);
+    const why = `The broker hangs up whenever this message comes. It has ${size_bytes} bytes: larger than any that was taken. Check the limit of the broker, and what the user may publish.`;
+    this.#rejected.push({ seq, why, sent: bodyOf(message, isHistorical) });
     return true;
   }
 
-  /** `done` resolves when the broker has the message, or will never take it. */
-  #send(index: number): { readonly size_bytes: number; readonly done: Promise<void> } {
+  #send(index: number): Sent {
     const message = this.#batch.messages[index]!;
     const topic = topicOf(this.#prefix, message);
     const body = bodyOf(message, this.#batch.isHistorical);
@@ -102,7 +118,7 @@ export class WindowedDelivery {
     const reject = (why: string) => void this.#rejected.push({ seq: message.seq, why, sent: body });
     if (size_bytes > limit_bytes) {
       reject(`The broker takes packets of ${limit_bytes} bytes at most; this one has ${size_bytes}.`);
-      return { size_bytes: 0, done: Promise.resolve() };
+      return { size_bytes, isSent: false, done: Promise.resolve() };
     }
     const done = this.#client.publishAsync(topic, body, { qos: 1 }).then(
       () => undefined,
@@ -112,7 +128,7 @@ export class WindowedDelivery {
       },
     );
     done.catch(() => undefined);
-    return { size_bytes, done };
+    return { size_bytes, isSent: true, done };
   }
 }
 

@@ -1,0 +1,71 @@
+/** A message that a broker hangs up at, driven as at a station: it has waited, and fresh ones come all the time. */
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterEach, expect, test } from 'vitest';
+import { publishKinds } from '../../config/publish.ts';
+import { machineClock } from '../../daemon/publish/clock.ts';
+import { MqttSink } from '../../daemon/publish/mqtt/sink.ts';
+import { SinkTask } from '../../daemon/publish/sink-task.ts';
+import { Outbox } from '../../daemon/store/outbox.ts';
+import { PickyBroker } from '../support/picky-broker.ts';
+import { start_ms, summaryPayload } from '../support/publish-messages.ts';
+import { mqttConfig } from '../support/sink-configs.ts';
+import { sinkStart } from '../support/sink-start.ts';
+
+const ends: (() => unknown)[] = [];
+afterEach(async () => {
+  for (const end of ends.splice(0).reverse()) await end();
+});
+
+test('3.1.1: it does not hold up what waits behind it, whatever fresh comes between', async () => {
+  const broker = new PickyBroker(({ cmd, payload }) =>
+    cmd === 'publish' && (payload?.length ?? 0) > 5000 ? 'hang up' : 'answer',
+  );
+  await broker.open();
+  ends.push(() => broker.shut());
+  const dataFolder = mkdtempSync(join(tmpdir(), 'tripwave-poison-'));
+  ends.push(() => rmSync(dataFolder, { recursive: true, force: true }));
+  const outbox = new Outbox({
+    dataFolder,
+    node: 'marrowfen-1',
+    boot: 'boot',
+    quota_bytes: 1e9,
+    sinks: [{ name: 'a', send: publishKinds }],
+    alreadyThere: () => [],
+    wallNow_ms: Date.now,
+  });
+  const put = (second: number, channels: number) =>
+    outbox.put([{ at_ms: start_ms + second * 1000, payload: summaryPayload(second, channels) }]);
+  for (const [second, channels] of [1, 2, 60, 2, 1].entries()) put(second, channels);
+  const aged = outbox.head;
+  const task = new SinkTask({
+    name: 'a',
+    kind: 'mqtt',
+    sink: new MqttSink(mqttConfig(broker.url, { timeout_s: 2, version: '3.1.1' })),
+    queue: outbox.queue('a'),
+    agedSeq: () => aged,
+    backlogRate_Hz: 10_000,
+    clock: machineClock,
+    random: () => 1,
+  });
+  task.start(sinkStart());
+  ends.push(async () => {
+    await task.stop();
+    outbox.close();
+  });
+  let second = 10;
+  const fresh = setInterval(() => {
+    put(second++, 1);
+    task.notify();
+  }, 100);
+  ends.push(() => clearInterval(fresh));
+  await expect.poll(() => outbox.deadLetters(9).map(({ seq }) => seq), { timeout: 30_000 }).toEqual([3]);
+  const seqs = () =>
+    new Set(
+      broker.taken
+        .filter(({ topic }) => topic?.endsWith('/summary') === true)
+        .map(({ payload }) => JSON.parse(payload!.toString()).seq),
+    );
+  await expect.poll(() => [1, 2, 4, 5].every((seq) => seqs().has(seq)), { timeout: 10_000 }).toBe(true);
+});
