@@ -169,8 +169,8 @@ test('an event that waited is history, and the newest one is also what the node 
       .map(
         ({ payload }) => decode(payload).metrics.map(({ isHistorical, value }) => [isHistorical, value])[0],
       );
-  const told = (payload: Payload, at_ms: number, isHistorical: boolean) => {
-    const out = session.tell(at(payload, at_ms), isHistorical, 1e12);
+  const told = (payload: Payload, at_ms: number, isHistorical: boolean, now_ms = 1e12) => {
+    const out = session.tell(at(payload, at_ms), isHistorical, now_ms);
     session.settle();
     return names(out);
   };
@@ -181,6 +181,11 @@ test('an event that waited is history, and the newest one is also what the node 
   expect(told(event('a'), 1000, true)).toEqual([[true, 'a']]);
   expect(told(event('d'), 4000, false)).toEqual([[false, 'd']]);
   expect(told(event('c'), 3000, true)).toEqual([[true, 'c']]);
+  // A window of before that is made an event now.
+  expect(told(event('w'), 2500, false)).toEqual([[true, 'w']]);
+  expect(told(event('d'), 4000, false)).toEqual([]);
+  // A clock that was ahead and was set right.
+  expect(told(event('e'), 3900, false, 3950)).toEqual([[false, 'e']]);
 });
 
 test('a rebirth is the node first, then its living devices (tck-id-payloads-dbirth-order)', () => {

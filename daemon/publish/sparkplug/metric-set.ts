@@ -70,11 +70,15 @@ export class MetricSet {
     return metrics;
   }
 
-  /** Whether values of this instant are what the set should say now: nothing younger was told of any of them. */
-  isNewest(values: readonly NamedValue[], at_ms: number): boolean {
+  /**
+   * Whether values of this instant are what the set should say now: nothing younger was told of any of them. What was told of a
+   * time that is still to come was told by a wrong clock.
+   */
+  isNewest(values: readonly NamedValue[], at_ms: number, now_ms: number): boolean {
     return values.every(({ name }) => {
       const known = this.#known.get(name);
-      return known === undefined || known.isUntold || known.timestamp_ms <= at_ms;
+      if (known === undefined || known.isUntold) return true;
+      return known.timestamp_ms <= at_ms || known.timestamp_ms > now_ms;
     });
   }
 

@@ -109,11 +109,14 @@ export class NodeSession {
     );
     for (const { message, parts } of told) {
       for (const part of parts) {
-        out.push(...this.#data(part, { at_ms: message.at_ms, isHistorical, now_ms }));
-        // Nothing tells of it again: else a host would show the event before the outage as the newest one.
-        if (isHistorical && isOnce(message) && this.#metrics.isNewest(part.values, message.at_ms)) {
-          out.push(...this.#data(part, { at_ms: message.at_ms, isHistorical: false, now_ms }));
-        }
+        // Nothing tells of it again: one that waited and is the newest is also the present; one of before, such as a captured
+        // window, is not.
+        const isPresent = isOnce(message)
+          ? this.#metrics.isNewest(part.values, message.at_ms, now_ms)
+          : !isHistorical;
+        const at = { at_ms: message.at_ms, now_ms };
+        if (isHistorical || !isPresent) out.push(...this.#data(part, { ...at, isHistorical: true }));
+        if (isPresent) out.push(...this.#data(part, { ...at, isHistorical: false }));
       }
       if (!isHistorical) out.push(...this.#liveness(message, now_ms));
     }
