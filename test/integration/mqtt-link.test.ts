@@ -174,3 +174,28 @@ test('a broker that hangs up with its first answer leaves no dead connection beh
   const { left, rejected } = await deliverAll(started(picky.url, { version: '3.1.1' }), messages);
   expect([left, rejected]).toEqual([[], []]);
 });
+
+test('a primary host that is online and gone again at once hears nothing', async () => {
+  const hears = new Set<string>();
+  const picky = await broker(({ cmd, subscriptions, topic = '' }) => {
+    if (cmd === 'publish') hears.add(topic);
+    const state = subscriptions?.find((each) => each.topic.includes('/STATE/'))?.topic;
+    if (state !== undefined) {
+      const says = (online: boolean) => JSON.stringify({ online, timestamp: online ? 1 : 2 });
+      setImmediate(() => picky.push(state, says(true), says(false)));
+    }
+    return 'answer';
+  });
+  const sink = new SparkplugSink(
+    sparkplugConfig(picky.url, { timeout_s: 1, version: '3.1.1', primaryHost: 'h' }),
+  );
+  sink.start(sinkStart());
+  ends.push(() => sink.stop());
+  const messages = messagesOf([summaryPayload(0, 1)]);
+  const { settled, unavailable } = await sink.deliver(
+    { isHistorical: false, messages },
+    AbortSignal.timeout(9000),
+  );
+  expect([settled, unavailable?.why]).toEqual([0, 'The primary host h is not online at this broker.']);
+  expect([...hears]).toEqual([]);
+});

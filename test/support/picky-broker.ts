@@ -11,6 +11,7 @@ export interface PacketIn {
   readonly payload?: Buffer;
   readonly messageId?: number;
   readonly qos?: number;
+  readonly properties?: { readonly maximumPacketSize?: number };
   readonly subscriptions?: readonly { readonly topic: string }[];
 }
 
@@ -50,10 +51,12 @@ export class PickyBroker {
     this.#properties = properties;
   }
 
-  /** Sends a message to everybody, QoS 0, to 3.1.1 alone. */
-  push(topic: string, payload: string): void {
-    const packet = packets.generate({ cmd: 'publish', qos: 0, dup: false, retain: false, topic, payload });
-    for (const socket of this.#sockets) socket.write(packet);
+  /** Sends messages to everybody, QoS 0, to 3.1.1 alone; all at once. */
+  push(topic: string, ...payloads: readonly string[]): void {
+    const each = payloads.map((payload) =>
+      packets.generate({ cmd: 'publish', qos: 0, dup: false, retain: false, topic, payload }),
+    );
+    for (const socket of this.#sockets) socket.write(Buffer.concat(each));
   }
 
   /** Of a packet of 5.0 that came, in bytes. */

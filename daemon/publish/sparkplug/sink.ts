@@ -130,6 +130,8 @@ export class SparkplugSink implements Sink {
     await client.subscribeAsync(commands, { qos: 1 });
     if (primaryHost !== null) await client.subscribeAsync(stateTopic, { qos: 1 });
     await Promise.race([hostIsOnline, hostPatience(this.#config.timeout_s, primaryHost)]);
+    // It may have gone in the same moment.
+    if (primaryHost !== null && !host.isOnline) throw hostIsAway(primaryHost);
     life.stage = 'born';
     this.#sayBirths(client, session);
     await life.pings.answered(() => 'The connection was lost.');
@@ -162,8 +164,12 @@ function unavailable(why: string, settled = 0): Delivery {
   return { settled, rejected: [], unavailable: { why, retryAfter_s: null } };
 }
 
+function hostIsAway(host: string | null): Error {
+  return new Error(`The primary host ${host} is not online at this broker.`);
+}
+
 /** Somewhat earlier than the link's own patience, for the better reason. */
 async function hostPatience(timeout_s: number, host: string | null): Promise<never> {
   await new Promise((resolve) => setTimeout(resolve, 900 * timeout_s).unref());
-  throw new Error(`The primary host ${host} is not online at this broker.`);
+  throw hostIsAway(host);
 }
