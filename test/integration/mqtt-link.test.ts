@@ -199,3 +199,13 @@ test('a primary host that is online and gone again at once hears nothing', async
   expect([settled, unavailable?.why]).toEqual([0, 'The primary host h is not online at this broker.']);
   expect([...hears]).toEqual([]);
 });
+
+test('5: a broker is asked to send nothing that is much larger than a command', async () => {
+  let most_bytes: number | undefined;
+  const picky = await broker((packet) => {
+    if (packet.cmd === 'connect') most_bytes = packet.properties?.maximumPacketSize;
+    return 'answer';
+  });
+  await deliverAll(started(picky.url, { version: '5' }), messagesOf([summaryPayload(0, 1)]));
+  expect(most_bytes).toBe(65_536);
+});

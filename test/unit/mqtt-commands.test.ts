@@ -157,8 +157,9 @@ test('more than the rate are dropped unread, counted, and told once; the log kee
   now_s += 6;
   await to.hear('status', Buffer.from('{"id":"later"}'), false);
   expect(repeats).toBe(6);
-  await hear(to, 'stat\nus', '{"id":"a\\nserver: all is well"}');
-  expect(log.at(-1)).not.toMatch(/\n/);
+  await hear(to, 'stat\nus', '{"id":"a\\nserver: all is well \\u202e"}');
+  // No line of its own, and none that is shown backwards.
+  expect(log.at(-1)).not.toMatch(/[\n\u202e]/);
 });
 
 test('captures are bounded more closely, for they take space on the disk', async () => {

@@ -7,6 +7,9 @@ import { readSecret } from '../secret.ts';
 /** The broker hears of us at least so often, in s; it sends the last will after one and a half times that without a sign. */
 const keepalive_s = 30;
 
+/** Commands and states are far smaller; who may publish must not fill our memory. 3.1.1 has no word for it. In bytes. */
+const longestPacket_bytes = 65_536;
+
 /** What the broker tells the others when this machine is gone without a goodbye. */
 export interface LastWill {
   readonly topic: string;
@@ -55,6 +58,7 @@ async function open(
     connectTimeout: timeout_s * 1000,
     queueQoSZero: false,
     resubscribe: false,
+    ...(version === 5 ? { properties: { maximumPacketSize: longestPacket_bytes } } : {}),
     will: { topic: will.topic, payload: will.payload, retain: will.retain, qos: 1 },
     // Read anew for each connection, so that changed ones are used without a restart.
     ...(user === null ? {} : { username: user }),

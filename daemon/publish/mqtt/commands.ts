@@ -174,7 +174,7 @@ function idOf(request: unknown): string | null {
   return typeof request.id === 'string' ? request.id.slice(0, 64) : null;
 }
 
-/** Whoever may publish must not write lines of the log. */
+/** Whoever may publish must not write lines of the log, nor turn one round where it is read. */
 function oneLine(text: string): string {
-  return text.replace(/[\p{Cc}\p{Zl}\p{Zp}]/gu, ' ');
+  return text.replace(/[\p{Cc}\p{Cf}\p{Zl}\p{Zp}]/gu, ' ');
 }

@@ -83,7 +83,12 @@ export class MqttSink implements Sink {
   #answer(topic: string, body: string): void {
     const lost = () => void this.#answersLost++;
     if (this.#link === null) lost();
-    else this.#link.open().then((client) => void client.publish(topic, body, { qos: 0 }), lost);
+    else {
+      this.#link
+        .open()
+        .then((client) => client.publishAsync(topic, body, { qos: 0 }))
+        .catch(lost);
+    }
   }
 
   async stop(): Promise<void> {
