@@ -4,6 +4,7 @@ import type { CommandName } from '../../../config/publish.ts';
 import { captureForms } from '../../store/capture-request.ts';
 
 const closed = { additionalProperties: false };
+const idWords = 'an id has up to 64 letters, digits, "_", ".", ":" and "-"';
 const id = Type.String({
   pattern: '^[A-Za-z0-9_.:-]{1,64}$',
   description:
@@ -13,11 +14,10 @@ const id = Type.String({
 /** `description` says in words what is allowed; refusals repeat it. */
 export const commandSchemas: Readonly<Record<CommandName, TSchema & { readonly description: string }>> = {
   capture: Object.assign(Type.Union(captureForms.map((form) => Type.Object({ id, ...form }, closed))), {
-    description:
-      'a window of the disk ring as an event: {"id", "last_s": more than 0, up to 900} or {"id", "from_ms", "to_ms"}',
+    description: `a window of the disk ring as an event: {"id": "k7", "last_s": 60} (up to 900) or {"id": "k7", "from_ms": 1767225600000, "to_ms": 1767225660000}; ${idWords}`,
   }),
   status: Object.assign(Type.Object({ id }, closed), {
-    description: 'the state of lines, rig and alarms once more: {"id"}',
+    description: `the state of lines, rig and alarms once more: {"id": "k8"}; ${idWords}`,
   }),
 };
 
