@@ -177,6 +177,33 @@ describe.skipIf(!hasMosquitto)('an edge node at a real broker', () => {
     expect(decode(heard.at(-1)!.body).seq).toBe(1);
   });
 
+  test('rebirths asked for again and again are said together, and the last is not forgotten', async () => {
+    const { url } = await broker();
+    const { client, heard } = await host(url);
+    const sink = started(url);
+    await deliver(sink, [summaryPayload(0, 1)]);
+    const births = () => types(heard).filter((type) => type === 'NBIRTH').length;
+    await expect.poll(births).toBe(2);
+    const request = encodeCommand('Node Control/Rebirth', true);
+    for (let k = 0; k < 50; k++)
+      await client.publishAsync('spBv1.0/plant/NCMD/marrowfen-1', request, { qos: 1 });
+    await deliver(sink, [summaryPayload(1, 1)]);
+    await expect.poll(() => types(heard).at(-1)).toBe('NDATA');
+    const atOnce = births();
+    expect(atOnce).toBeGreaterThan(2);
+    expect(atOnce).toBeLessThan(20);
+    let second = 2;
+    await expect
+      .poll(
+        async () => {
+          await deliver(sink, [summaryPayload(second++, 1)]);
+          return births();
+        },
+        { timeout: 30_000, interval: 500 },
+      )
+      .toBe(atOnce + 1);
+  });
+
   test('each CONNECT has the next bdSeq, in its will and its birth; a cut wire is a death by the broker', async () => {
     const { port, url } = await broker();
     const { heard } = await host(url);

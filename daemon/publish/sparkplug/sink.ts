@@ -4,6 +4,8 @@
  */
 import type { MqttClient } from 'mqtt';
 import type { SparkplugSinkConfig } from '../../../config/publish.ts';
+import { monotonic_s } from '../../../drivers/driver.ts';
+import { Allowance } from '../mqtt/allowance.ts';
 import { answeredWithin, drop, untilAborted, wordsOf } from '../mqtt/broker.ts';
 import { BrokerLink } from '../mqtt/link.ts';
 import type { Batch, Delivery, Sink, SinkStart } from '../sink.ts';
@@ -15,12 +17,17 @@ import { NodeSession, type Outgoing } from './session.ts';
 const namespace = 'spBv1.0';
 /** So many messages before a ping: a slow line settles at least these before it is given up. */
 const mostAtOnce = 50;
+/** So many rebirths are said at once when they are asked for, and then one after each such time, in s: whoever may publish may ask. */
+const rebirthBurst = 5;
+const rebirthRefill_s = 6;
 
 /** One connection, from the wait for the primary host to its end. */
 interface Life {
   readonly pings: Pings;
   /** `over`: this node has said that it is dead; nothing may follow on this connection. */
   stage: 'waiting' | 'born' | 'over';
+  /** It was asked for and not yet said. */
+  isRebirthDue: boolean;
 }
 
 export class SparkplugSink implements Sink {
@@ -30,6 +37,7 @@ export class SparkplugSink implements Sink {
   #session: NodeSession | null = null;
   /** Of the newest connection. */
   #life: Life | null = null;
+  readonly #rebirths = new Allowance(rebirthBurst, rebirthRefill_s, monotonic_s);
   #node = '';
   #state: 'new' | 'started' | 'stopped' = 'new';
 
@@ -84,6 +92,7 @@ export class SparkplugSink implements Sink {
       const life = this.#life!;
       for (let settled = 0; settled < messages.length; settled += mostAtOnce) {
         if (life.stage === 'over') return unavailable(`The primary host ${primaryHost} has gone.`, settled);
+        this.#answerRebirth(client, session, life);
         const some = messages.slice(settled, settled + mostAtOnce);
         const all = session.tell(some, isHistorical, Date.now());
         try {
@@ -104,7 +113,7 @@ export class SparkplugSink implements Sink {
   /** Listens for commands and for the primary host before it says anything. */
   async #beBorn(client: MqttClient, session: NodeSession): Promise<void> {
     const { primaryHost } = this.#config;
-    const life: Life = { pings: new Pings(client), stage: 'waiting' };
+    const life: Life = { pings: new Pings(client), stage: 'waiting', isRebirthDue: false };
     this.#life = life;
     const commands = this.#topic('NCMD');
     const stateTopic = `${namespace}/STATE/${primaryHost}`;
@@ -114,7 +123,8 @@ export class SparkplugSink implements Sink {
     client.on('message', (topic, body) => {
       if (topic === commands) {
         // Nothing else can be commanded: this node writes to no device.
-        if (life.stage === 'born' && isRebirthRequest(body)) this.#sayBirths(client, session);
+        life.isRebirthDue ||= life.stage === 'born' && isRebirthRequest(body);
+        this.#answerRebirth(client, session, life);
       } else if (topic === stateTopic) {
         host.hear(body);
         if (host.isOnline) resolve();
@@ -135,6 +145,13 @@ export class SparkplugSink implements Sink {
     life.stage = 'born';
     this.#sayBirths(client, session);
     await life.pings.answered(() => 'The connection was lost.');
+  }
+
+  /** What is too much now is said with the next data. */
+  #answerRebirth(client: MqttClient, session: NodeSession, life: Life): void {
+    if (life.stage !== 'born' || !life.isRebirthDue || !this.#rebirths.take()) return;
+    life.isRebirthDue = false;
+    this.#sayBirths(client, session);
   }
 
   #sayBirths(client: MqttClient, session: NodeSession): void {
