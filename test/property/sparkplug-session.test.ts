@@ -71,8 +71,8 @@ class Wire {
   }
 
   connect(): void {
-    this.session.nextWill(1);
-    this.session.willSent();
+    this.session.deaths.nextWill(1);
+    this.session.deaths.willSent();
     this.hear(this.session.births(Date.now()));
   }
 
@@ -80,7 +80,11 @@ class Wire {
   cut(): void {
     this.session.undo();
     const topic = 'spBv1.0/plant/NDEATH/n';
-    this.host.hear({ topic, body: this.session.death(1), packet: { qos: 1, retain: false } as never });
+    this.host.hear({
+      topic,
+      body: this.session.deaths.payload(1),
+      packet: { qos: 1, retain: false } as never,
+    });
     this.connect();
   }
 }

@@ -17,7 +17,7 @@ const lineOf = (channel: string) =>
 
 function born(): NodeSession {
   const session = new NodeSession('test', lineOf);
-  session.nextWill(1);
+  session.deaths.nextWill(1);
   session.births(2);
   return session;
 }
@@ -55,14 +55,14 @@ test('bdSeq begins at 0 and goes round after 255 (tck-id-topics-nbirth-bdseq-inc
   const session = new NodeSession('test', lineOf);
   const seen = Array.from({ length: 258 }, () => {
     // An attempt that never came to a CONNECT takes no number.
-    session.nextWill(1);
-    const own = bdSeq(session.nextWill(1));
-    session.willSent();
+    session.deaths.nextWill(1);
+    const own = bdSeq(session.deaths.nextWill(1));
+    session.deaths.willSent();
     return own;
   });
   expect(seen).toEqual(Array.from({ length: 258 }, (_, k) => k % 256));
   expect(bdSeq(session.births(2)[0]!.payload)).toBe(1);
-  expect(bdSeq(session.death(3))).toBe(1);
+  expect(bdSeq(session.deaths.payload(3))).toBe(1);
 });
 
 test('metrics: a birth tells each with its last value, one without a value as null', () => {

@@ -4,6 +4,7 @@
  * is heard. What is true of the whole station belongs to the node, the state of the lines too: a dead device can say nothing.
  */
 import type { Message } from '../messages.ts';
+import { Deaths } from './deaths.ts';
 import { MetricSet } from './metric-set.ts';
 import { encodePayload, type Metric, rebirthName } from './protobuf.ts';
 import { SilentChannels } from './silent-channels.ts';
@@ -40,15 +41,13 @@ function isOnce({ payload: { kind } }: Message): boolean {
 }
 
 export class NodeSession {
+  readonly deaths = new Deaths();
   readonly #software: string;
   readonly #lineOf: (channel: string) => string | null;
   readonly #metrics: MetricSet;
   readonly #devices = new Map<string, Device>();
   readonly #silent = new SilentChannels();
   #aliases = 0;
-  /** Of the last CONNECT; one before the first. */
-  #bdSeq = wrap - 1;
-  #isWillSent = true;
   #seq = 0;
   #isRecorderGone = false;
 
@@ -59,32 +58,12 @@ export class NodeSession {
   }
 
   /**
-   * For an attempt to connect: the payload of its will, with a bdSeq that is one more than that of the last CONNECT that was sent
-   * (tck-id-topics-nbirth-bdseq-increment, tck-id-message-flow-edge-node-birth-publish-will-message-payload-bdSeq).
-   */
-  nextWill(now_ms: number): Buffer {
-    if (this.#isWillSent) this.#bdSeq = (this.#bdSeq + 1) % wrap;
-    this.#isWillSent = false;
-    return this.death(now_ms);
-  }
-
-  /** The attempt came to a CONNECT. */
-  willSent(): void {
-    this.#isWillSent = true;
-  }
-
-  /** The same for an intended end (tck-id-topics-ndeath-payload, tck-id-topics-ndeath-seq: bdSeq alone and no seq). */
-  death(now_ms: number): Buffer {
-    return encodePayload({ timestamp_ms: now_ms, metrics: [this.#bdSeqMetric(now_ms)] });
-  }
-
-  /**
    * The node with every metric that is known, then its living devices (tck-id-topics-nbirth-seq-num, -nbirth-metric-reqs,
    * -nbirth-rebirth-metric; tck-id-payloads-dbirth-order). Begins a session, or answers a request for a rebirth.
    */
   births(now_ms: number): Outgoing[] {
     const metrics: Metric[] = [
-      this.#bdSeqMetric(now_ms),
+      this.deaths.metric(now_ms),
       { name: rebirthName, type: 'Boolean', timestamp_ms: now_ms, value: false },
       { name: 'Properties/Software', type: 'String', timestamp_ms: now_ms, value: this.#software },
     ];
@@ -221,9 +200,5 @@ export class NodeSession {
   *#sets(): Generator<MetricSet> {
     yield this.#metrics;
     for (const { metrics } of this.#devices.values()) yield metrics;
-  }
-
-  #bdSeqMetric(now_ms: number): Metric {
-    return { name: 'bdSeq', type: 'Int64', timestamp_ms: now_ms, value: this.#bdSeq };
   }
 }

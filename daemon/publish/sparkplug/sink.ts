@@ -58,9 +58,9 @@ export class SparkplugSink implements Sink {
       // tck-id-payloads-ndeath-will-message-qos, -retain: 1, false.
       will: () => ({
         topic: this.#topic('NDEATH'),
-        payload: session.nextWill(Date.now()),
+        payload: session.deaths.nextWill(Date.now()),
         retain: false,
-        sent: () => session.willSent(),
+        sent: () => session.deaths.willSent(),
       }),
       born: (client) => this.#beBorn(client, session),
       farewell: (client) => this.#die(client, session),
@@ -162,7 +162,10 @@ export class SparkplugSink implements Sink {
   async #die(client: MqttClient, session: NodeSession): Promise<void> {
     if (this.#life?.stage !== 'born') return;
     this.#life.stage = 'over';
-    await client.publishAsync(this.#topic('NDEATH'), session.death(Date.now()), { qos: 1, retain: false });
+    await client.publishAsync(this.#topic('NDEATH'), session.deaths.payload(Date.now()), {
+      qos: 1,
+      retain: false,
+    });
   }
 
   /** tck-id-topics-nbirth-mqtt, -ndata-, -dbirth-, -ddata-, -ddeath-mqtt: QoS 0, not retained. */
