@@ -60,8 +60,8 @@ export interface IngestOptions {
 }
 
 /**
- * Calls that write are queued and run one after the other. Reads return null for an unknown id and throw `DataError`
- * for a folder that cannot be read.
+ * Calls that write are queued and run one after the other, a scan event by event. Reads return null for an unknown id and throw
+ * `DataError` for a folder that cannot be read.
  */
 export interface Ingest {
   /** Where a damaged index was set aside; null when there was none. The next scan makes it anew. */
@@ -70,7 +70,8 @@ export interface Ingest {
   ingest(id: string): Promise<Ingested | null>;
   /**
    * Takes in every whole folder that the index does not know. Cheap when there is none: to be called at start and now and
-   * then. Folders that the system refuses are passed over; the first such error is thrown at the end.
+   * then. Other calls have their turn between two folders. Folders that the system refuses are passed over; the first such
+   * error is thrown at the end.
    */
   scan(onEach?: (ingested: Ingested) => void): Promise<void>;
   /** A further revision of the verdict, for the stated reason. */
@@ -87,7 +88,7 @@ export interface Ingest {
   trace(id: string, query: TraceQuery): Promise<TraceView | null>;
   /** Control chart of a leg's wave speed; null for a leg without one. */
   waveSpeed(leg: string): WaveSpeedView | null;
-  /** Waits for the call in hand, then closes the index. */
+  /** Waits for the call in hand, then closes the index; a scan under way ends there. */
   close(): Promise<void>;
 }
 
@@ -98,6 +99,7 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
   const index = new EventIndex(dataFolder);
   let queue: Promise<unknown> = Promise.resolve();
   let cached: { id: string; loaded: LoadedEvent } | null = null;
+  let isClosed = false;
 
   function inTurn<T>(work: () => Promise<T>): Promise<T> {
     const result = queue.then(work);
@@ -212,15 +214,19 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
     }
   }
 
-  async function scanNow(onEach: (ingested: Ingested) => void): Promise<void> {
-    await sweepUnfinished(dataFolder, files);
+  /** One event a turn: an index of years that is made anew must not keep the trip of now from its verdict. */
+  async function scanAll(onEach: (ingested: Ingested) => void): Promise<void> {
     const known = new Set(index.known());
+    await sweepUnfinished(dataFolder, files);
     const failures: unknown[] = [];
     for (const id of await listEvents(dataFolder, files)) {
       if (known.has(id)) continue;
       let ingested: Ingested | null = null;
       try {
-        ingested = await takeIn(id, null);
+        // Meanwhile a hint may have brought it, or the store been closed.
+        ingested = await inTurn(async () =>
+          isClosed || index.get(id) !== null ? null : await takeIn(id, null),
+        );
       } catch (error) {
         // One folder that the system refuses must not hide those after it; it stays unknown and comes up again.
         failures.push(error);
@@ -241,12 +247,11 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
         return await takeIn(id, reason);
       }),
     keepTraces: (limits, now_ms) => inTurn(() => keepTraces(limits, now_ms)),
-    scan: (onEach = () => undefined) => inTurn(() => scanNow(onEach)),
-    rebuild: () =>
-      inTurn(async () => {
-        index.clear();
-        await scanNow(() => undefined);
-      }),
+    scan: (onEach = () => undefined) => scanAll(onEach),
+    async rebuild() {
+      await inTurn(async () => index.clear());
+      await scanAll(() => undefined);
+    },
     list: ({ before, limit }) => index.list(before, limit),
 
     async get(id) {
@@ -301,6 +306,7 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
     },
 
     async close() {
+      isClosed = true;
       await queue;
       index.close();
     },

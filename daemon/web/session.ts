@@ -47,6 +47,8 @@ export class ServerSession {
   #timers: NodeJS.Timeout[] = [];
   #boot = '';
   #isOpened = false;
+  #isScanning = false;
+  #isStopped = false;
 
   constructor(options: SessionOptions) {
     this.#options = options;
@@ -82,6 +84,7 @@ export class ServerSession {
   }
 
   async stop(): Promise<void> {
+    this.#isStopped = true;
     for (const timer of this.#timers) clearInterval(timer);
     this.hub.closeAll('the server stops');
     await this.#app?.close();
@@ -127,11 +130,11 @@ export class ServerSession {
     const bound = await listen(app, host, port);
     answer({ kind: 'ready', host, port: bound });
     this.#publisher?.start();
-    await this.#scan();
     this.#timers = [
       setInterval(() => void this.#scan(), scanInterval_ms),
       setInterval(() => this.#tellSilence(), silenceInterval_ms),
     ];
+    await this.#scan();
   }
 
   /** Trends that cannot be had cost the trends, never the pages. */
@@ -203,12 +206,18 @@ export class ServerSession {
     }
   }
 
+  /** Minutes where an index of years is made anew. */
   async #scan(): Promise<void> {
+    if (this.#isScanning) return;
+    this.#isScanning = true;
     await this.#attempt('the event folders', async (store) => {
       await store.scan((ingested) => this.#publish(ingested));
+      if (this.#isStopped) return;
       const gone = await store.keepTraces(this.state.config?.disk ?? usualDisk, Date.now());
       if (gone.length > 0) this.#options.log(`traces of ${gone.length} accepted events removed`);
     });
+    this.#isScanning = false;
+    if (this.#isStopped) return;
     this.#publisher?.catchUp();
     const trends = this.#trends?.store;
     if (trends !== undefined) this.#publisher?.trends((...wanted) => trends.read(...wanted));

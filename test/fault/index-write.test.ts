@@ -132,6 +132,37 @@ test.each([
   expect(ingest.list(all)).toEqual(rows);
 });
 
+test('an event that closes while the index is made anew is judged in between, and once', async () => {
+  const ids: string[] = [];
+  for (let second = 0; second < 5; second++) ids.push(await writeEvent(second));
+  const taken: string[] = [];
+  let hinted: Promise<unknown> | null = null;
+  await ingest.scan(({ row }) => {
+    taken.push(row.id);
+    hinted ??= ingest
+      .ingest(ids[4]!)
+      .then((ingested) => taken.push(`${ingested?.row.id}, ${ingested?.file}`));
+  });
+  await hinted;
+  const [first, ...others] = ids;
+  expect(taken).toEqual([first, `${others.pop()}, verdict-1.json`, ...others]);
+  await expectIndexAsFolders();
+});
+
+test('closing does not wait until the index is made anew; the next server goes on', async () => {
+  for (let second = 0; second < 5; second++) await writeEvent(second);
+  let taken = 0;
+  let restarted: Promise<void> | null = null;
+  await ingest.scan(() => {
+    taken++;
+    restarted ??= restart();
+  });
+  await restarted;
+  expect(taken).toBe(1);
+  await ingest.scan();
+  expect(ingest.list(all)).toHaveLength(5);
+});
+
 test('the server shows what the index refused, and tells the verdict once it is in', async () => {
   const id = await writeEvent(0);
   const told: string[] = [];

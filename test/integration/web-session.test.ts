@@ -87,3 +87,43 @@ test('an event that cannot be taken in does not stay in analysis', async () => {
   await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing', 'waiting']));
   expect(session.state.view({}).troubles[0]?.what).toContain('disk full');
 });
+
+test('while an index of years is made anew no second scan begins, and the pages are told of a recorder that is gone', async () => {
+  let scans = 0;
+  const scanned = Promise.withResolvers<void>();
+  const scan = () => {
+    scans++;
+    return scanned.promise;
+  };
+  const rebuilt = new ServerSession({
+    openStore: () => ({ ...store, scan }) as Ingest,
+    answer: () => undefined,
+    dashboardFolder: null,
+    log: () => undefined,
+  });
+  vi.useFakeTimers({ toFake: ['setInterval', 'clearInterval', 'Date'] });
+  try {
+    const anchor = { time_s: 0, wall_ms: Date.now() };
+    const hello = rebuilt.receive({
+      kind: 'hello',
+      config: syntheticConfig,
+      software: 's',
+      boot: 'b',
+      anchor,
+    });
+    await vi.waitFor(() => expect(scans).toBe(1));
+    await rebuilt.receive(status);
+    const phases: string[] = [];
+    rebuilt.hub.message = (message: LiveMessage) => {
+      if (message.kind === 'status') phases.push(message.status.phase);
+    };
+    vi.advanceTimersByTime(60_000);
+    expect(phases.at(-1)).toBe('recorder-gone');
+    expect(scans).toBe(1);
+    scanned.resolve();
+    await hello;
+  } finally {
+    vi.useRealTimers();
+    await rebuilt.stop();
+  }
+});
