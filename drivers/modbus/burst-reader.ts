@@ -212,7 +212,10 @@ export class BurstReader {
     } else {
       const expected = (time_s - last.time_s) * rate_Hz;
       const grown = growth(last.scans, raw, indexWraps, expected);
-      if (grown > 2 * expected + depth + rate_Hz) this.#restart(raw, time_s, half_s);
+      const most = 2 * rate_Hz * (to_s - last.time_s + last.half_s) + 1;
+      // An index that fell went round or began anew: only the time that has passed tells which.
+      const slack = raw < last.scans % indexWraps ? 0 : depth + rate_Hz;
+      if (grown > most + slack) this.#restart(raw, time_s, half_s);
       else this.#count = { scans: last.scans + grown, time_s, half_s };
     }
     this.#stream.observe(this.#sight());

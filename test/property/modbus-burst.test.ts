@@ -204,6 +204,19 @@ describe('bursts, in simulated time', () => {
     expect(last.scan + last.scans).toBeLessThan(4.1 * 500);
   });
 
+  it('see it also where a 16 bit index was about to wrap', async () => {
+    const store = ring(1024, {
+      index: { address: 0, type: 'uint16', wordOrder: 'ABCD' },
+      indexWraps: 65_536,
+    });
+    const burst: BurstSpec = { store, width: 1, rate_Hz: 1000, channels: channelsAt(0) };
+    const { blocks, counters } = await record({ burst, baud: 115_200, firstScan: 63_000, restartAt_s: 2 });
+    expect(counters['restartsSeen']).toBe(1);
+    const last = blocks.at(-1)!;
+    expect(last.scan + last.scans).toBeLessThan(4.1 * 1000);
+    expect(last.time_s + last.scans * last.interval_s).toBeLessThan(4.1);
+  });
+
   it('go on where a 16 bit index wraps', async () => {
     const store = ring(1024, {
       index: { address: 0, type: 'uint16', wordOrder: 'ABCD' },
