@@ -40,10 +40,10 @@ export class ModbusDriver implements Driver {
   /** Scan of the latest reply to each group; -1 before the first. */
   readonly #lastScan: number[];
   #sink: DriverSink | null = null;
+  /** Since when no unit answers, whatever became of the line meanwhile; null while one does. */
   #silentSince_s: number | null = null;
   /** Opens a TCP connection anew on which nobody answers. */
   #renewal: NodeJS.Timeout | null = null;
-  #isRenewing = false;
   /** Set by the first `stop`; further calls wait for it. */
   #stopping: Promise<void> | null = null;
 
@@ -167,10 +167,7 @@ export class ModbusDriver implements Driver {
       }
     } else {
       this.#poller.lineLost();
-      // A connection that is opened anew because nobody answers is as silent as before.
-      if (!this.#isRenewing || state.state !== 'reconnecting') this.#silentSince_s = null;
     }
-    this.#isRenewing = false;
     this.#sink?.state(state);
   }
 
@@ -190,10 +187,8 @@ export class ModbusDriver implements Driver {
     this.#silentSince_s ??= now_s;
     const isTcp = this.#link.spec.kind === 'tcp';
     if (isTcp) {
-      this.#renewal = setTimeout(() => {
-        this.#isRenewing = true;
-        this.#link.reopen(`no unit answered for ${this.#stale_s} s`);
-      }, this.#stale_s * 1000);
+      const why = `no unit answered for ${this.#stale_s} s`;
+      this.#renewal = setTimeout(() => this.#link.reopen(why), this.#stale_s * 1000);
     }
     this.#sink?.state({
       state: 'silent',

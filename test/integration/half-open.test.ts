@@ -108,3 +108,23 @@ it('is said to be silent since one instant by a Modbus line too, with the next t
   await sink.until(() => sink.last?.state === 'open' && sink.blocks.length > 0);
   expect(sink.breaches).toEqual([]);
 });
+
+it('is silent since that instant also when a gateway drops connections on which nobody answers', async () => {
+  const { port, sockets } = await listen();
+  const driver = new ModbusDriver({
+    driver: 'modbus',
+    id: 'line',
+    link: { kind: 'tcp', host: '127.0.0.1', port },
+    units: [unitSpec(1, [channel('holding', 0)], { timeout_s: 0.03 })],
+  });
+  closing.push(() => driver.stop());
+  const sink = new RememberingSink(driver);
+  driver.start(sink);
+  const silent = () => sink.states.filter(({ state }) => state === 'silent');
+  for (let dropped = 0; dropped < 2; dropped++) {
+    await sink.until(() => silent().length > dropped && sink.last?.state === 'silent');
+    sockets.at(-1)!.destroy();
+  }
+  await sink.until(() => silent().length > 2);
+  expect(new Set(silent().map(({ since_s }) => since_s)).size).toBe(1);
+});
