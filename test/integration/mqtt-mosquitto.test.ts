@@ -212,4 +212,31 @@ describe.skipIf(!hasMosquitto)('a real broker', () => {
     expect(delivery.rejected.map(({ seq }) => seq)).toEqual([2]);
     expect(delivery.rejected[0]!.why).toContain('3000 bytes');
   });
+
+  test('5: one that it refuses with a code that the protocol does not know is given up after some attempts', async () => {
+    // Mosquitto 2 answers what is above its message_size_limit with a PUBACK of 149, which is none of 3.4.2.1.
+    const url = `mqtt://127.0.0.1:${await broker(() => ['allow_anonymous true', 'message_size_limit 6000'])}`;
+    const sink = started(url, { version: '5' });
+    let left = messagesOf([2, 2, 60, 2].map((channels, k) => summaryPayload(k, channels)));
+    const rejected: number[] = [];
+    const whys = new Set<string | undefined>();
+    await expect
+      .poll(
+        async () => {
+          const delivery = await sink.deliver(
+            { isHistorical: false, messages: left },
+            AbortSignal.timeout(9000),
+          );
+          left = left.slice(delivery.settled);
+          rejected.push(...delivery.rejected.map(({ seq }) => seq));
+          whys.add(delivery.unavailable?.why);
+          return left.length;
+        },
+        { timeout: 30_000, interval: 200 },
+      )
+      .toBe(0);
+    expect(rejected).toEqual([3]);
+    expect([...whys].join(' ')).toContain('The connection was lost: Invalid puback reason code.');
+    expect(whys).not.toContain('Connection closed');
+  });
 });

@@ -13,6 +13,8 @@ import type { Suspect } from './suspect.ts';
 const mostUnacknowledged = 20;
 /** PUBACK codes that blame the message (MQTT 5.0, 3.4.2.1): topic name invalid, payload format invalid. */
 const messageToBlame = [144, 153];
+/** As the library says it of a message whose connection it gave up by itself, such as at an answer that it cannot read. */
+const cutOff = 'Connection closed';
 
 interface Sent {
   readonly size_bytes: number;
@@ -77,7 +79,8 @@ export class WindowedDelivery {
         void underWay.shift();
       }
     } catch (error) {
-      why = wordsOf(error);
+      hasHungUp ||= error instanceof Error && error.message === cutOff;
+      why = hasHungUp ? this.#link.lostWhy : wordsOf(error);
       if (codeOf(error) === 135) why += '. Check what the user may publish.';
       this.#link.discard(this.#client, why);
       if (
