@@ -96,7 +96,7 @@ async function replayConfig(path: string, options: Options): Promise<RigConfig> 
 async function playOut(recorder: Recorder, hasJson: boolean): Promise<void> {
   let isStopped = false;
   let isServerOut = false;
-  let closed = 0;
+  const closed = new Set<string>();
   let judged = 0;
   const onSignal = () => {
     isStopped = true;
@@ -107,23 +107,23 @@ async function playOut(recorder: Recorder, hasJson: boolean): Promise<void> {
   recorder.on('server-unavailable', () => {
     isServerOut = true;
   });
-  recorder.on('event-closed', () => {
-    closed++;
-  });
-  recorder.on('verdict', ({ folder, file }) => {
+  recorder.on('event-closed', ({ event }) => closed.add(event));
+  recorder.on('verdict', ({ event, folder, file }) => {
+    // An older event of this folder had no verdict, or the index has forgotten it.
+    if (!closed.has(event)) return;
     judged++;
     const verdict = JSON.parse(readFileSync(join(folder, file), 'utf8')) as Verdict;
     if (process.stderr.isTTY) process.stderr.write('\r\x1b[K');
     process.stdout.write(hasJson ? `${JSON.stringify(verdict)}\n` : `${folder}\n${verdictText(verdict)}`);
   });
-  while (!isStopped && !isServerOut && !isOver(recorder, closed, judged)) {
-    if (process.stderr.isTTY) process.stderr.write(`\r\x1b[K${progressLine(recorder.status(), closed)}`);
+  while (!isStopped && !isServerOut && !isOver(recorder, closed.size, judged)) {
+    if (process.stderr.isTTY) process.stderr.write(`\r\x1b[K${progressLine(recorder.status(), closed.size)}`);
     await delay(100);
   }
   if (process.stderr.isTTY) process.stderr.write('\r\x1b[K');
   await recorder.stop();
   if (isServerOut) throw new UnavailableError('the dashboard cannot be served: see the message above');
-  if (closed === 0) process.stderr.write('no trip was found in this recording\n');
+  if (closed.size === 0) process.stderr.write('no trip was found in this recording\n');
 }
 
 function isOver(recorder: Recorder, closed: number, judged: number): boolean {

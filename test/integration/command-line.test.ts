@@ -1,11 +1,12 @@
 import { spawn, spawnSync } from 'node:child_process';
 import { once } from 'node:events';
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { type AddressInfo, createServer } from 'node:net';
 import { tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { basename, join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import type { Verdict } from '../../daemon/analysis/verdict.ts';
+import { isEventId } from '../../daemon/store/event-folder.ts';
 
 const checkout = join(import.meta.dirname, '../..');
 const record = 'test/golden/records/spring-100-1000Hz.csv';
@@ -83,19 +84,20 @@ describe('analyse FILE.csv', () => {
   });
 });
 
+function replay(data: string): string[] {
+  return ['replay', record, '--config', 'config/recording.yaml', '--speed', '0', '--data', data, '--json'];
+}
+
+/** Ids of the whole events in a data folder. */
+function eventsIn(data: string): string[] {
+  return readdirSync(join(data, 'events'), { recursive: true })
+    .map((path) => basename(String(path)))
+    .filter(isEventId);
+}
+
 describe('the whole daemon', () => {
   test('replay plays a CSV as fast as it can and ends after its verdict', () => {
-    const { status, stdout } = tripwave(
-      'replay',
-      record,
-      '--config',
-      'config/recording.yaml',
-      '--speed',
-      '0',
-      '--data',
-      join(folder, 'replay'),
-      '--json',
-    );
+    const { status, stdout } = tripwave(...replay(join(folder, 'replay')));
     expect(status).toBe(0);
     const verdicts = stdout.trim().split('\n');
     expect(verdicts).toHaveLength(1);
@@ -112,6 +114,19 @@ describe('the whole daemon', () => {
     const { status, stdout } = tripwave('analyse', join(path, '..'), '--json');
     expect(status).toBe(0);
     expect((JSON.parse(stdout) as Verdict).legs).toEqual(before.legs);
+  });
+
+  test('replay tells its own verdict only where the index of older events is made anew', () => {
+    rmSync(join(folder, 'replay', 'tripwave.db'));
+    const older = eventsIn(join(folder, 'replay'));
+    const { status, stdout } = tripwave(...replay(join(folder, 'replay')));
+    expect(status).toBe(0);
+    const told = stdout
+      .trim()
+      .split('\n')
+      .map((line) => (JSON.parse(line) as Verdict).event);
+    expect(told).toEqual(eventsIn(join(folder, 'replay')).filter((id) => !older.includes(id)));
+    expect(told).toHaveLength(1);
   });
 
   test('run ends with one sentence when the port of the dashboard is taken', async () => {
