@@ -64,8 +64,9 @@ export function compare(
     lost.eventsAtBroker += missing(ids, new Set(there?.events));
     lost.verdictsAtBroker += missing(ids, new Set(there?.verdicts));
     wrong.atBroker += missing(there?.events ?? [], new Set(ids));
+    wrong.atBroker += missing(there?.verdicts ?? [], new Set(ids));
     const delivered = sinks.find(({ name }) => name === 'broker')!.delivered;
-    lost.messagesAtBroker += delivered - (there?.messages ?? 0);
+    lost.messagesAtBroker += Math.max(0, delivered - (there?.messages ?? 0));
 
     for (const channel of pressureChannels) {
       const series = stored?.pressures.get(channel) ?? new Map<number, number>();
@@ -77,6 +78,7 @@ export function compare(
     lost.eventsInHistory += missing(instants, stored?.events ?? new Set());
     lost.verdictsInHistory += missing(instants, stored?.verdicts ?? new Set());
     wrong.inHistory += missing(stored?.events ?? [], new Set(instants));
+    wrong.inHistory += missing(stored?.verdicts ?? [], new Set(instants));
 
     lost.refusedOrShed += unqueued;
     for (const { failed, rejected, shed, waiting } of sinks) {

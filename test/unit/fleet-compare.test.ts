@@ -74,6 +74,18 @@ describe('what a fleet said against what came', () => {
     });
   });
 
+  test('what one station lost is not made up by what another heard without an acknowledgement', () => {
+    const both = [...heard({ messages: 3 }), ...heard({ node: 'b', messages: 7 })];
+    const { lost } = compare([tally, { ...tally, node: 'b' }], both, stored());
+    expect(lost.messagesAtBroker).toBe(2);
+  });
+
+  test('a verdict of an event that never was is wrong', () => {
+    expect(compare([tally], heard({ verdicts: ['E', 'F'] }), stored()).wrong.atBroker).toBe(1);
+    const points = stored(({ verdicts }) => void verdicts.add(99));
+    expect(compare([tally], heard(), points).wrong.inHistory).toBe(1);
+  });
+
   test('a station of which nothing came is lost whole', () => {
     const { lost } = compare([tally], [], new Map());
     expect([lost.secondsAtBroker, lost.eventsAtBroker, lost.messagesAtBroker]).toEqual([3, 1, 5]);
