@@ -123,7 +123,7 @@ export function forgeHead(trace: Buffer, random: Random, header: object): Buffer
 }
 
 /** A chunk that says it holds `numbers` zeros, and does. */
-export function bomb(numbers: number): Buffer {
+function bomb(numbers: number): Buffer {
   const json = Buffer.from(JSON.stringify(header));
   const head = Buffer.alloc(20);
   head.write('TRIPWAVE', 'latin1');

@@ -24,7 +24,7 @@ interface LeftOver {
 }
 
 /** Every file that is neither event, verdict, segment of the ring, index nor ledger. What was set aside as torn is not looked into. */
-export function leftOver(dataFolder: string): LeftOver {
+function leftOver(dataFolder: string): LeftOver {
   const torn = new Set<string>();
   const verdicts: string[] = [];
   const tails: string[] = [];
