@@ -65,6 +65,11 @@ export class Outbox {
     this.#sql = new OutboxStatements(database, row_bytes, vacuumPages);
     this.#source = this.#sql.sourceOf(options.node, options.boot);
     ({ oldest: this.#oldest, head: this.#head } = this.#sql.ends());
+    if (setAside !== null) {
+      // The lost file may have used any number under this boot: begin above all of them, or receivers drop what is new.
+      this.#head = Math.floor(options.wallNow_ms());
+      this.#oldest = this.#head + 1;
+    }
     this.#size_bytes = this.#sql.sizeUpTo_bytes(this.#head);
     this.#entries = this.#openEntries();
   }

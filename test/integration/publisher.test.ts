@@ -74,6 +74,10 @@ function open(quota_bytes = 1e9, isTaking = true): void {
   publisher.start();
 }
 
+function toldAs(k: number): unknown {
+  return expect.objectContaining({ kind: 'verdict', event: event(k).id });
+}
+
 function kinds(): string[] {
   return got.map(({ payload }) => payload.kind);
 }
@@ -109,6 +113,23 @@ test('a damaged outbox is set aside, and publishing goes on', async () => {
   publisher.event({ row: event(1), trouble: null });
   await vi.waitFor(() => expect(kinds()).toEqual(['event', 'verdict']));
   expect(readdirSync(folder.path).filter((name) => name.startsWith('outbox.db.damaged-'))).toHaveLength(1);
+});
+
+test('no number is used twice by one run when its outbox was damaged between two servers', async () => {
+  open();
+  publisher.event({ row: event(1), trouble: null });
+  await vi.waitFor(() => expect(kinds()).toContain('verdict'));
+  await publisher.stop();
+  for (const name of ['outbox.db', 'outbox.db-wal'])
+    writeFileSync(join(folder.path, name), 'nonsense '.repeat(1000));
+  for (let k = 2; k <= 3; k++) {
+    open();
+    publisher.event({ row: event(k), trouble: null });
+    await vi.waitFor(() => expect(got.map(({ payload }) => payload)).toContainEqual(toldAs(k)));
+    if (k < 3) await publisher.stop();
+  }
+  const seqs = got.map(({ seq }) => seq);
+  expect(seqs.every((seq, i) => i === 0 || seq > seqs[i - 1]!)).toBe(true);
 });
 
 test('a disk that refuses is told; events are told when it takes them again', async () => {
