@@ -132,12 +132,16 @@ export function createIngest({ dataFolder, software, analyse, files = disk }: In
       .flatMap((id) => index.get(id)?.row ?? [])
       .filter((row) => row.traceRemoved === undefined);
     const gone = await removeRoutineTraces(dataFolder, rows, limits, space, now_ms, files);
+    const told: string[] = [];
     for (const id of gone) {
-      const note = await removedOf(eventFolder(dataFolder, id));
-      if (note !== null) index.markRemoved(id, note);
       if (cached?.id === id) cached = null;
+      const note = await removedOf(eventFolder(dataFolder, id));
+      // Without a note it was somebody else, and would be found gone at every look.
+      if (note === null) continue;
+      index.markRemoved(id, note);
+      told.push(id);
     }
-    return gone;
+    return told;
   }
 
   async function isWhole(id: string): Promise<boolean> {

@@ -1,9 +1,9 @@
-import { mkdirSync, readdirSync, utimesSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readdirSync, rmSync, utimesSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { type DiskConfig, usualDisk } from '../../../config/disk.ts';
 import { analyse } from '../../../daemon/analysis/analyse.ts';
-import { EventFolderWrite } from '../../../daemon/store/event-folder.ts';
+import { EventFolderWrite, eventFolder } from '../../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../../daemon/store/files.ts';
 import { createIngest } from '../../../daemon/store/ingest.ts';
 import {
@@ -141,6 +141,19 @@ test('a server killed right after it removed a trace: the next one says so', asy
   expect(await next.keepTraces(usualDisk, now_ms + 1)).toEqual([id]);
   expect(next.list({ before: null, limit: 1 })[0]?.traceRemoved?.at_ms).toBe(now_ms);
   await next.close();
+}, 30_000);
+
+test('a trace that somebody else took away is not told as removed again and again', async () => {
+  const id = '20260101T000000Z-AAA';
+  const { header, blocks } = eventContent(folder.path);
+  const content = { header: { ...header, id, anchor: anchorOf(id) }, blocks };
+  await new EventFolderWrite(folder.path, content, disk).write();
+  const files: Files = { ...disk, space: async () => ({ free_bytes: 1000, total_bytes: 2e12 }) };
+  const store = createIngest({ dataFolder: folder.path, software: 'test', analyse: judge, files });
+  await store.scan();
+  rmSync(join(eventFolder(folder.path, id), 'trace.bin'));
+  expect(await store.keepTraces(usualDisk, now_ms)).toEqual([]);
+  await store.close();
 }, 30_000);
 
 test('low space takes the traces of accepted routine events; they still list, show their verdict and say so', async () => {
