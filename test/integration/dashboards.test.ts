@@ -1,7 +1,7 @@
 /** Every query of every panel, asked of a real server that holds what the real sink has sent. */
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import type { LegResults } from '../../daemon/analysis/verdict.ts';
-import { bright, fillHistory, hardestTrip, quiet, severeTrip } from '../support/dashboard-history.ts';
+import { bright, fillHistory, hardestTrip, mute, quiet, severeTrip } from '../support/dashboard-history.ts';
 import { dashboards } from '../support/dashboards.ts';
 import { type Database, hasVictoria, startVictoria } from '../support/databases.ts';
 import { type Closure, syntheticVerdict } from '../support/synthetic-event.ts';
@@ -31,7 +31,7 @@ const hardest = hardestTrip.closure;
 const before = (before_s: number) => end_s - before_s;
 
 const stations: Record<string, Answer> = {
-  'Stations that speak A': { '': 1 },
+  'Stations that speak A': { '': 2 },
   'Stations gone quiet A': { '': 1 },
   'Trips A': { '': 3 },
   'Highest surge A': { '': numberOf(hardest, 'surge') / 1e5 },
@@ -42,7 +42,7 @@ const stations: Record<string, Answer> = {
     [`a ${bright}`]: numberOf(severe, 'surge') / 1e5,
   },
   'Trips an hour A': { [bright]: 2, [quiet]: 1 },
-  'Seconds not here A': { [bright]: 0, [quiet]: 3000 },
+  'Seconds not here A': { [bright]: 0, [quiet]: 3000, [mute]: 3600 },
   'Age of the newest second A': { [bright]: 0, [quiet]: 600 },
   'Receivers away A': { '': 1 },
   'Messages waiting A': { '': 451 },
@@ -194,7 +194,7 @@ describe.skipIf(!hasVictoria)('the dashboards, asked of victoria-metrics', () =>
 
   test('every variable has its choices', async () => {
     const right: Record<string, readonly string[]> = {
-      node: [bright, quiet],
+      node: [bright, quiet, mute],
       leg: ['a'],
       channel: ['PT-101', 'PT-102'],
     };

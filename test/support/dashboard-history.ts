@@ -9,6 +9,8 @@ import { type Closure, swing, syntheticVerdict } from './synthetic-event.ts';
 export const bright = 'marrowfen-1';
 /** Fell silent ten minutes before the end. */
 export const quiet = 'quillmoor-1';
+/** Says what it does; no second of its channels came. */
+export const mute = 'saltgrave-1';
 
 const others: readonly [QuantityKind, number][] = [
   ['velocity', 2.5],
@@ -52,6 +54,7 @@ export async function fillHistory(url: string, end_ms: number): Promise<void> {
   tell(bright, 100, { kind: 'phase', phase: 'tripped' });
   tell(bright, 30, { kind: 'phase', phase: 'running' });
   tell(quiet, 600, { kind: 'phase', phase: 'running' });
+  tell(mute, 20, { kind: 'phase', phase: 'running' });
   const line = { kind: 'link', driver: 'serial-frames', since_ms: 0, why: '' } as const;
   tell(bright, 3000, {
     ...line,
