@@ -115,6 +115,7 @@ async function countTrips(config: RigConfig, trips: number, truths: readonly Tri
   const progress = process.stderr.isTTY
     ? setInterval(() => process.stderr.write(`\r\x1b[K${progressLine(recorder.status(), 0)}`), 500)
     : null;
+  const closed = new Set<string>();
   let seen = 0;
   let printing = Promise.resolve();
   const done = Promise.withResolvers<void>();
@@ -124,8 +125,10 @@ async function countTrips(config: RigConfig, trips: number, truths: readonly Tri
   recorder.on('server-unavailable', () =>
     done.reject(new UnavailableError('the dashboard cannot be served: see the message above')),
   );
-  recorder.on('verdict', ({ folder, file }) => {
-    if (seen >= trips) return;
+  recorder.on('event-closed', ({ event }) => closed.add(event));
+  recorder.on('verdict', ({ event, folder, file }) => {
+    // Those of older events in this folder have no truth here.
+    if (seen >= trips || !closed.has(event)) return;
     const verdict = JSON.parse(readFileSync(join(folder, file), 'utf8')) as Verdict;
     if (progress !== null) process.stderr.write('\r\x1b[K');
     seen++;

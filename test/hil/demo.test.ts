@@ -5,6 +5,9 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { createInterface } from 'node:readline';
 import { expect, test } from 'vitest';
+import { EventFolderWrite } from '../../daemon/store/event-folder.ts';
+import { disk } from '../../daemon/store/files.ts';
+import { eventContent } from '../support/event-builder.ts';
 
 const checkout = join(import.meta.dirname, '../..');
 
@@ -17,8 +20,10 @@ interface Line {
   readonly truthError: Readonly<Record<string, number | null>> | null;
 }
 
-test('the demo judges both legs, says how far it was off, and ends by itself', async () => {
+test('the demo judges both legs of its own trips, says how far it was off, and ends by itself', async () => {
   const folder = mkdtempSync(join(tmpdir(), 'demo-'));
+  // Left without a verdict by a demo that was stopped.
+  await new EventFolderWrite(folder, eventContent(folder), disk).write();
   const started_ms = performance.now();
   const demo = spawn(
     process.execPath,
