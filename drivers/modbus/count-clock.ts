@@ -7,18 +7,9 @@
  * of how the readings fell, which for a few of them between the same two scans says nothing. What no bound can show is a
  * device that once stood still for less than the time of two scans.
  */
-import type { StreamClock } from '../serial-frames/clock.ts';
+import { bin_s, binsKept, largestDrift, likelyDrift, type StreamClock } from '../serial-frames/clock.ts';
+import { SlewedLag } from '../serial-frames/slewed-lag.ts';
 
-/** Of so much of the device's time, in s, only the tightest bounds are kept. */
-const bin_s = 0.25;
-/** Half a minute: longer, a crystal that warms up is no straight line. */
-const bins = 128;
-/** A crystal's drift, hot or cold, as a ratio: the estimate is no larger while the bounds allow that. */
-const likelyDrift = 300e-6;
-/** Drift beyond this is not a clock, as a ratio; ceramic resonators reach half of it. */
-const largestDrift = 0.01;
-/** Published times move towards a new estimate by at most this share of elapsed time, so that they never step. */
-const slew = 0.005;
 /** Scans are not taken on the very instant, nor counted at once; clocks of this machine are read late. In s; judged, not measured. */
 const allowance_s = 0.25e-3;
 
@@ -28,10 +19,10 @@ export class CountClock implements StreamClock {
   readonly #firstIndex: number;
   readonly #origin_s: number;
   /** Bounds as (x, instant less x), the tightest of each bin. */
-  readonly #upperX = new Float64Array(bins);
-  readonly #upper = new Float64Array(bins);
-  readonly #lowerX = new Float64Array(bins);
-  readonly #lower = new Float64Array(bins);
+  readonly #upperX = new Float64Array(binsKept);
+  readonly #upper = new Float64Array(binsKept);
+  readonly #lowerX = new Float64Array(binsKept);
+  readonly #lower = new Float64Array(binsKept);
   #used = 0;
   #bin = Number.NaN;
   #drift = 0;
@@ -46,9 +37,7 @@ export class CountClock implements StreamClock {
   #newestX = 0;
   #newestUpper = 0;
   #newestLower = 0;
-  /** Published minus estimated time, in s, at `#publishedAt` of the device's clock; NaN before the first. */
-  #lag_s = 0;
-  #publishedAt = Number.NaN;
+  readonly #published = new SlewedLag();
 
   /** As `observe`. */
   constructor(period_s: number, index: number, notAfter_s: number, notBefore_s: number) {
@@ -68,8 +57,9 @@ export class CountClock implements StreamClock {
 
   /** Learns that scan `index` was surely taken at or before `notAfter_s`, and the one behind it after `notBefore_s`. Indices must not fall. */
   observe(index: number, notAfter_s: number, notBefore_s: number): void {
-    const isPublished = !Number.isNaN(this.#publishedAt);
-    const before_s = isPublished ? this.#residual_s(this.#publishedAt) : 0;
+    const { publishedAt } = this.#published;
+    const isPublished = !Number.isNaN(publishedAt);
+    const before_s = isPublished ? this.#residual_s(publishedAt) : 0;
     const x = this.#xOf(index);
     const next = x + this.period_s;
     const bin = Math.floor(x / bin_s);
@@ -91,7 +81,7 @@ export class CountClock implements StreamClock {
       this.#lower[last] = lower;
     }
     this.#boundDrift();
-    if (isPublished) this.#lag_s += before_s - this.#residual_s(this.#publishedAt);
+    if (isPublished) this.#published.hold(this.#residual_s(publishedAt) - before_s);
   }
 
   estimate_s(index: number): number {
@@ -101,21 +91,18 @@ export class CountClock implements StreamClock {
 
   publish_s(index: number): number {
     const x = this.#xOf(index);
-    const step_s = Number.isNaN(this.#publishedAt) ? 0 : Math.max(0, x - this.#publishedAt) * slew;
-    this.#lag_s = Math.sign(this.#lag_s) * Math.max(0, Math.abs(this.#lag_s) - step_s);
-    this.#publishedAt = x;
-    return this.#origin_s + x + this.#residual_s(x) + this.#lag_s;
+    return this.#origin_s + x + this.#residual_s(x) + this.#published.publish_s(x);
   }
 
   notBefore(index: number, least_s: number): void {
-    this.#lag_s = Math.max(this.#lag_s, least_s - this.estimate_s(index));
+    this.#published.raise(least_s - this.estimate_s(index));
   }
 
   halfWidth_s(index: number): number {
     const x = this.#xOf(index);
     const isHeld = this.#look(x);
     const doubt_s = isHeld ? (this.#most_s - this.#least_s) / 2 : this.#sinceNewest_s(x);
-    return allowance_s + doubt_s + Math.abs(this.#lag_s);
+    return allowance_s + doubt_s + Math.abs(this.#published.lag_s);
   }
 
   /** How far the line may lie from its upper bound where that is refuted. */
@@ -130,7 +117,7 @@ export class CountClock implements StreamClock {
 
   #begin(bin: number): void {
     this.#bin = bin;
-    if (this.#used === bins) {
+    if (this.#used === binsKept) {
       for (const kept of [this.#upperX, this.#upper, this.#lowerX, this.#lower]) kept.copyWithin(0, 1);
       this.#used--;
     }

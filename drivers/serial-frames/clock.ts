@@ -7,17 +7,16 @@
  * hull (Moon, Skelly, Towsley, "Estimation and removal of clock skew from network delay measurements", 1999, pose the same
  * linear programme; from memory). Minima of quarter seconds stand for the arrivals, so the cost does not grow with the rate.
  */
+import { SlewedLag } from './slewed-lag.ts';
 
-/** Time covered by one minimum, in s of the converter's clock. */
-const bin_s = 0.25;
-/** Minima kept: half a minute follows a crystal that warms up and still averages 0.1 ms of jitter to a few ppm. */
-const bins = 128;
+/** Of so much of a device's time, in s, only what says most is kept. */
+export const bin_s = 0.25;
+/** So many of them are kept: half a minute follows a crystal that warms up and still averages 0.1 ms of jitter to a few ppm. */
+export const binsKept = 128;
 /** Drift that is likely before anything is known, as a ratio: a cheap crystal, hot or cold. */
-const likelyDrift = 300e-6;
+export const likelyDrift = 300e-6;
 /** Drift beyond this is not a clock, as a ratio; ceramic resonators reach half of it. */
-const largestDrift = 0.01;
-/** Published times move towards a new estimate by at most this share of elapsed time, so that they never step. */
-const slew = 0.005;
+export const largestDrift = 0.01;
 /** Least delay from the wire to a read, never visible in arrivals: kernel, adapter, wake-up. In s; judged, not measured. */
 const unseenDelay_s = 0.25e-3;
 /** The least of n delays exceeds 16 / n of their mean with a chance of e^-8 if they are spread evenly, e^-16 if exponentially. */
@@ -56,12 +55,12 @@ export class ScanClock implements StreamClock {
   readonly period_s: number;
   readonly #firstIndex: number;
   readonly #origin_s: number;
-  readonly #x = new Float64Array(bins);
-  readonly #r = new Float64Array(bins);
-  readonly #sum = new Float64Array(bins);
-  readonly #count = new Float64Array(bins);
-  readonly #hull = new Int32Array(bins);
-  readonly #excess = new Float64Array(bins);
+  readonly #x = new Float64Array(binsKept);
+  readonly #r = new Float64Array(binsKept);
+  readonly #sum = new Float64Array(binsKept);
+  readonly #count = new Float64Array(binsKept);
+  readonly #hull = new Int32Array(binsKept);
+  readonly #excess = new Float64Array(binsKept);
   #used = 0;
   #bin = -1;
   #offset_s = 0;
@@ -70,9 +69,7 @@ export class ScanClock implements StreamClock {
   #slack_s = 0;
   #witness_s = 0;
   #witnessExcess_s = 0;
-  /** Published minus estimated time, in s, at `#publishedAt_s` of the converter's clock; NaN before the first. */
-  #lag_s = 0;
-  #publishedAt_s = Number.NaN;
+  readonly #published = new SlewedLag();
 
   /** `index` is the running index of a scan that surely was taken at or before `arrival_s`. */
   constructor(period_s: number, index: number, arrival_s: number) {
@@ -101,7 +98,7 @@ export class ScanClock implements StreamClock {
     const isNew = bin !== this.#bin;
     if (isNew) {
       if (this.#used > 0) this.#fit();
-      if (this.#used === bins) this.#dropOldest();
+      if (this.#used === binsKept) this.#dropOldest();
       this.#bin = bin;
       this.#x[this.#used] = x;
       this.#r[this.#used] = r;
@@ -126,22 +123,18 @@ export class ScanClock implements StreamClock {
 
   publish_s(index: number): number {
     const x = (index - this.#firstIndex) * this.period_s;
-    const isFirst = Number.isNaN(this.#publishedAt_s);
-    const step = isFirst ? 0 : Math.max(0, x - this.#publishedAt_s) * slew;
-    this.#lag_s = Math.sign(this.#lag_s) * Math.max(0, Math.abs(this.#lag_s) - step);
-    this.#publishedAt_s = x;
-    return this.estimate_s(index) + this.#lag_s;
+    return this.estimate_s(index) + this.#published.publish_s(x);
   }
 
   notBefore(index: number, least_s: number): void {
-    this.#lag_s = Math.max(this.#lag_s, least_s - this.estimate_s(index));
+    this.#published.raise(least_s - this.estimate_s(index));
   }
 
   halfWidth_s(index: number): number {
     const x = (index - this.#firstIndex) * this.period_s;
     const reach_s = Math.abs(x - this.#witness_s);
     const below_s = this.#witnessExcess_s + reach_s * this.#driftHalfWidth;
-    return unseenDelay_s + this.#slack_s + below_s + Math.abs(this.#lag_s);
+    return unseenDelay_s + this.#slack_s + below_s + Math.abs(this.#published.lag_s);
   }
 
   /** The minimum that says best how far the line may lie under the truth now: low over the line, and recent. */
@@ -167,7 +160,8 @@ export class ScanClock implements StreamClock {
     const x = this.#x;
     const r = this.#r;
     const used = this.#used;
-    const before = this.#offset_s + this.#drift * this.#publishedAt_s;
+    const { publishedAt } = this.#published;
+    const before = this.#offset_s + this.#drift * publishedAt;
     let total = 0;
     let count = 0;
     let mean_s = 0;
@@ -194,8 +188,8 @@ export class ScanClock implements StreamClock {
     this.#slack_s =
       (minimumMargin * (meanExcess_s + likelyDelay_s / arrivals)) / arrivals +
       2 * this.#medianExcess(this.#drift, offset_s);
-    if (!Number.isNaN(this.#publishedAt_s)) {
-      this.#lag_s += before - (this.#offset_s + this.#drift * this.#publishedAt_s);
+    if (!Number.isNaN(publishedAt)) {
+      this.#published.hold(this.#offset_s + this.#drift * publishedAt - before);
     }
   }
 
