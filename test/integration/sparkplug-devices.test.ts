@@ -1,7 +1,7 @@
 /** Lines of the rig as Sparkplug devices, at two independent brokers, seen by a host that holds the node to the rules. */
 import { afterEach, describe, expect, test } from 'vitest';
 import type { SparkplugSinkConfig } from '../../config/publish.ts';
-import type { LinkPayload, Payload } from '../../daemon/publish/messages.ts';
+import type { Payload } from '../../daemon/publish/messages.ts';
 import { SparkplugSink } from '../../daemon/publish/sparkplug/sink.ts';
 import { startRecorder } from '../../daemon/recorder/recorder.ts';
 import { type LinkState, monotonic_s } from '../../drivers/driver.ts';
@@ -9,7 +9,7 @@ import { CutWire, hasMosquitto, listen, OldBroker, startMosquitto } from '../sup
 import { freePort } from '../support/databases.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { PickyBroker } from '../support/picky-broker.ts';
-import { everyPayload, messagesOf, summaryPayload } from '../support/publish-messages.ts';
+import { everyPayload, linkPayload, messagesOf, summaryPayload } from '../support/publish-messages.ts';
 import { pushedLine } from '../support/pushed-line.ts';
 import { PushedDriver, recorderRig } from '../support/recorder-rig.ts';
 import { silentLog } from '../support/silent-log.ts';
@@ -62,33 +62,23 @@ async function hostAt(url: string) {
 const deliver = (sink: SparkplugSink, payloads: readonly Payload[], isHistorical = false) =>
   sink.deliver({ isHistorical, messages: messagesOf(payloads) }, AbortSignal.timeout(10_000));
 
-const link = (line: string, state: LinkPayload['state']): Payload => ({
-  kind: 'link',
-  line,
-  driver: 'modbus',
-  state,
-  since_ms: 0,
-  why: state === 'open' ? '' : 'No answer.',
-  counters: {},
-});
-
 describe.each(Object.keys(brokers) as (keyof typeof brokers)[])('devices at %s', (name) => {
   describe.skipIf(name === 'mosquitto' && !hasMosquitto)('', () => {
     test('births, data, deaths and a rebirth, all by the rules', async () => {
       const url = `mqtt://127.0.0.1:${await brokers[name]()}`;
       const { client, host } = await hostAt(url);
       const sink = started(url);
-      await deliver(sink, [link('bus', 'open'), link('stream', 'open'), ...everyPayload()]);
+      await deliver(sink, [linkPayload('bus', 'open'), linkPayload('stream', 'open'), ...everyPayload()]);
       // Everything tells of a silent bus.
       await expect.poll(() => host.online()).toEqual(['', 'stream']);
-      await deliver(sink, [link('bus', 'open'), summaryPayload(3, 3)]);
+      await deliver(sink, [linkPayload('bus', 'open'), summaryPayload(3, 3)]);
       await expect.poll(() => host.online()).toEqual(['', 'bus', 'stream']);
       const { mean } = summaryPayload(3, 1).channels[0]!;
       expect(host.places.get('bus')!.values.get('Channels/PT-101/Mean (Pa)')).toBe(mean);
       expect([...host.places.get('bus')!.values.keys()].join()).not.toContain('PT-102');
       expect([...host.places.get('')!.values.keys()].join()).not.toContain('Channels');
 
-      await deliver(sink, [link('bus', 'silent')]);
+      await deliver(sink, [linkPayload('bus', 'silent')]);
       await expect.poll(() => host.online()).toEqual(['', 'stream']);
       expect(host.places.get('')!.values.get('Lines/bus/State')).toBe('silent');
       expect(host.places.get('')!.values.get('Lines/bus/Why')).toBe('No answer.');
@@ -106,7 +96,7 @@ describe.each(Object.keys(brokers) as (keyof typeof brokers)[])('devices at %s',
 
       // A command to a device is nobody's: the node writes to none and listens to none.
       client.publish('spBv1.0/plant/DCMD/marrowfen-1/bus', encodeCommand('Node Control/Rebirth', true));
-      await deliver(sink, [link('bus', 'open')]);
+      await deliver(sink, [linkPayload('bus', 'open')]);
       await expect.poll(() => host.online()).toEqual(['', 'bus', 'stream']);
       await sink.stop();
       await expect.poll(() => host.online()).toEqual([]);
@@ -120,7 +110,7 @@ describe.each(Object.keys(brokers) as (keyof typeof brokers)[])('devices at %s',
       const sink = started(url);
       for (let k = 0; k < 300; k += 30) {
         const seconds = Array.from({ length: 30 }, (_, j) => summaryPayload(k + j, 2));
-        await deliver(sink, [link('bus', k % 60 === 0 ? 'silent' : 'open'), ...seconds]);
+        await deliver(sink, [linkPayload('bus', k % 60 === 0 ? 'silent' : 'open'), ...seconds]);
       }
       await expect.poll(() => host.story.filter((type) => type === 'DDATA stream').length).toBe(300);
       expect(host.story.length).toBeGreaterThan(512);

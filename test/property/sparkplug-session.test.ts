@@ -1,24 +1,14 @@
 /** Whatever a station has to say, and whenever the wire fails: a host that believes nothing finds no fault and ends with the truth. */
 import fc from 'fast-check';
 import { expect, test } from 'vitest';
-import type { LinkPayload, Message, Payload } from '../../daemon/publish/messages.ts';
+import type { Message, Payload } from '../../daemon/publish/messages.ts';
 import { NodeSession, type Outgoing } from '../../daemon/publish/sparkplug/session.ts';
-import { start_ms, summaryPayload } from '../support/publish-messages.ts';
+import { linkPayload, start_ms, summaryPayload } from '../support/publish-messages.ts';
 import { SparkplugHost } from '../support/sparkplug-host.ts';
 
 const lines = ['bus', 'stream'] as const;
 /** PT-101 on `bus`, PT-102 on `stream`, PT-103 on no line that is known. */
 const lineOf = (channel: string) => ({ 'PT-101': 'bus', 'PT-102': 'stream' })[channel] ?? null;
-
-const link = (line: string, state: LinkPayload['state']): Payload => ({
-  kind: 'link',
-  line,
-  driver: 'modbus',
-  state,
-  since_ms: 0,
-  why: '',
-  counters: {},
-});
 
 const payload: fc.Arbitrary<(second: number) => Payload> = fc.oneof(
   fc.nat(3).map((count) => (second: number) => summaryPayload(second, count)),
@@ -27,7 +17,7 @@ const payload: fc.Arbitrary<(second: number) => Payload> = fc.oneof(
     .map(
       ([line, state]) =>
         () =>
-          link(line, state),
+          linkPayload(line, state),
     ),
   fc
     .constantFrom('running' as const, 'recorder-gone' as const)

@@ -1,5 +1,11 @@
 /** Made-up messages of every kind, for tests of sinks and of the outbox. */
-import type { ChannelRollup, Message, Payload, SummaryPayload } from '../../daemon/publish/messages.ts';
+import type {
+  ChannelRollup,
+  LinkPayload,
+  Message,
+  Payload,
+  SummaryPayload,
+} from '../../daemon/publish/messages.ts';
 import { swing, syntheticVerdict } from './synthetic-event.ts';
 
 /** 1 March 2026, 06:00 UTC. */
@@ -21,6 +27,12 @@ export function summaryPayload(second: number, count: number): SummaryPayload {
     };
   });
   return { kind: 'summary', period_s: 1, channels };
+}
+
+/** What a line of Modbus says of itself; nothing was counted. */
+export function linkPayload(line: string, state: LinkPayload['state']): LinkPayload {
+  const why = state === 'open' ? '' : 'No answer.';
+  return { kind: 'link', line, driver: 'modbus', state, since_ms: 0, why, counters: {} };
 }
 
 /** One of each kind but trends. */

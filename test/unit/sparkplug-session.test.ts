@@ -1,9 +1,9 @@
 import { beforeEach, expect, test } from 'vitest';
-import type { LinkPayload, Payload, PhasePayload } from '../../daemon/publish/messages.ts';
+import type { Payload, PhasePayload } from '../../daemon/publish/messages.ts';
 import { MetricSet } from '../../daemon/publish/sparkplug/metric-set.ts';
 import { PrimaryHost } from '../../daemon/publish/sparkplug/primary-host.ts';
 import { NodeSession, type Outgoing } from '../../daemon/publish/sparkplug/session.ts';
-import { messagesOf, summaryPayload } from '../support/publish-messages.ts';
+import { linkPayload, messagesOf, summaryPayload } from '../support/publish-messages.ts';
 import { decode } from '../support/sparkplug-decoder.ts';
 
 const bdSeq = (payload: Buffer) => decode(payload).metrics.find(({ name }) => name === 'bdSeq')?.value;
@@ -22,15 +22,6 @@ function born(): NodeSession {
   return session;
 }
 
-const link = (line: string, state: LinkPayload['state']): LinkPayload => ({
-  kind: 'link',
-  line,
-  driver: 'modbus',
-  state,
-  since_ms: 0,
-  why: state === 'open' ? '' : 'No answer.',
-  counters: {},
-});
 const phase = (name: PhasePayload['phase']): PhasePayload => ({ kind: 'phase', phase: name });
 let seq = 1;
 const short = (out: readonly Outgoing[]) =>
@@ -101,7 +92,7 @@ test('metrics: what did not arrive is told again, and no birth runs ahead of it'
 
 test('a line is a device: born with its first data, dead with its link, born again when that is open', () => {
   const session = born();
-  expect(tell(session, [link('bus', 'open'), summaryPayload(0, 2)])).toEqual([
+  expect(tell(session, [linkPayload('bus', 'open'), summaryPayload(0, 2)])).toEqual([
     'NBIRTH',
     'DBIRTH bus',
     'NDATA',
@@ -109,15 +100,17 @@ test('a line is a device: born with its first data, dead with its link, born aga
   ]);
   expect(tell(session, [summaryPayload(1, 3)])).toEqual(['DDATA bus', 'DBIRTH stream', 'DDATA stream']);
   // The node says why before the device dies (tck-id-operational-behavior-device-ddeath).
-  expect(tell(session, [link('bus', 'silent')])).toEqual(['NDATA', 'DDEATH bus']);
-  expect(tell(session, [link('bus', 'silent'), link('bus', 'reconnecting')])).toEqual(['NDATA']);
-  expect(tell(session, [link('bus', 'open')])).toEqual(['NDATA', 'DBIRTH bus']);
+  expect(tell(session, [linkPayload('bus', 'silent')])).toEqual(['NDATA', 'DDEATH bus']);
+  expect(tell(session, [linkPayload('bus', 'silent'), linkPayload('bus', 'reconnecting')])).toEqual([
+    'NDATA',
+  ]);
+  expect(tell(session, [linkPayload('bus', 'open')])).toEqual(['NDATA', 'DBIRTH bus']);
   expect(tell(session, [summaryPayload(2, 2)])).toEqual(['DDATA bus']);
 });
 
 test('a dead device is born for what it still had to say, and dies again', () => {
   const session = born();
-  tell(session, [link('bus', 'open'), summaryPayload(0, 2), link('bus', 'silent')]);
+  tell(session, [linkPayload('bus', 'open'), summaryPayload(0, 2), linkPayload('bus', 'silent')]);
   expect(tell(session, [summaryPayload(1, 2), summaryPayload(2, 2)])).toEqual([
     'DBIRTH bus',
     'DDATA bus',
@@ -126,7 +119,7 @@ test('a dead device is born for what it still had to say, and dies again', () =>
   ]);
   expect(tell(session, [summaryPayload(3, 2)], true)).toEqual(['DBIRTH bus', 'DDATA bus', 'DDEATH bus']);
   // What was said of the link long ago is not what it does now.
-  expect(tell(session, [link('bus', 'open')], true)).toEqual(['NDATA']);
+  expect(tell(session, [linkPayload('bus', 'open')], true)).toEqual(['NDATA']);
 });
 
 test('a channel that falls silent while its line goes on loses its value, and has it again when it comes', () => {
@@ -146,7 +139,7 @@ test('a channel that falls silent while its line goes on loses its value, and ha
   expect(nulls(second(62, 1))).toBe(0);
   expect(nulls(second(63, 2))).toBe(0);
   // Not when the whole line is dead.
-  session.tell(messagesOf([link('bus', 'silent')]), false, 1e12);
+  session.tell(messagesOf([linkPayload('bus', 'silent')]), false, 1e12);
   const [message] = messagesOf([summaryPayload(0, 3)]);
   const { channels, ...rest } = summaryPayload(0, 3);
   const stream = { ...message!, at_ms: 500_000, payload: { ...rest, channels: [channels[2]!] } };
@@ -190,16 +183,21 @@ test('an event that waited is history, and the newest one is also what the node 
 
 test('a rebirth is the node first, then its living devices (tck-id-payloads-dbirth-order)', () => {
   const session = born();
-  tell(session, [link('bus', 'open'), link('stream', 'open'), summaryPayload(0, 3)]);
+  tell(session, [linkPayload('bus', 'open'), linkPayload('stream', 'open'), summaryPayload(0, 3)]);
   expect(short(session.births(5))).toEqual(['NBIRTH', 'DBIRTH bus', 'DBIRTH stream']);
   seq = 2;
-  tell(session, [link('bus', 'absent')]);
+  tell(session, [linkPayload('bus', 'absent')]);
   expect(short(session.births(6))).toEqual(['NBIRTH', 'DBIRTH stream']);
 });
 
 test('without the recorder every device is dead', () => {
   const session = born();
-  tell(session, [link('bus', 'open'), link('stream', 'open'), phase('running'), summaryPayload(0, 3)]);
+  tell(session, [
+    linkPayload('bus', 'open'),
+    linkPayload('stream', 'open'),
+    phase('running'),
+    summaryPayload(0, 3),
+  ]);
   expect(tell(session, [phase('recorder-gone')])).toEqual(['NDATA', 'DDEATH bus', 'DDEATH stream']);
   expect(tell(session, [phase('running')])).toEqual(['NDATA', 'DBIRTH bus', 'DBIRTH stream']);
 });
