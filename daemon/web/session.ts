@@ -149,7 +149,8 @@ export class ServerSession {
       this.state.troubles.raise(
         'trends',
         `The trends do not keep up: ${why}.`,
-        'Check space and rights of the data folder; what is missing is taken from the disk ring later.',
+        'Check space and rights of the data folder; what is missing is taken from the disk ring later. A damaged trends.db is to be ' +
+          'moved away before a restart: its years are lost, what the ring still has comes back.',
         Date.now(),
       );
     };
