@@ -22,6 +22,9 @@ Tripwave records; it does not protect. It is not a safety system: relief valves,
 must be hard-wired and work without it. Lock out before working on the loop; local codes and licensed
 practice come first.`;
 
+/** These record whether anybody reads what they print; see `recorder/run.ts`. */
+const unreadAllowed = ['run', 'demo'];
+
 /** Runs one command and sets the process's exit code; resolves when the command has ended. */
 export async function main(args: readonly string[]): Promise<void> {
   const program = new Command('tripwave')
@@ -30,6 +33,13 @@ export async function main(args: readonly string[]): Promise<void> {
     )
     .version((await import('./version.ts')).version)
     .addHelpText('after', cautions);
+  if (!unreadAllowed.includes(args[0] ?? '')) {
+    process.stdout.on('error', (error: NodeJS.ErrnoException) => {
+      // The reader has had enough, as `head` has.
+      if (error.code === 'EPIPE') process.exit();
+      throw error;
+    });
+  }
   const called = Object.hasOwn(commands, args[0] ?? '') ? [commands[args[0]!]!] : Object.values(commands);
   for (const load of called) program.addCommand(await load());
   for (const command of [program, ...program.commands]) {

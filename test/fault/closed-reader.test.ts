@@ -54,3 +54,17 @@ test('a recorder whose standard output and error nobody reads any more goes on r
   rmSync(data, { recursive: true, force: true });
   expect(code).toBe(0);
 });
+
+test('a command whose output nobody reads any more ends without a complaint', async () => {
+  const doctor = spawn(process.execPath, ['daemon/guard.mjs', 'doctor', 'config/demo.yaml'], {
+    cwd: checkout,
+    stdio: ['ignore', 'pipe', 'pipe'],
+  });
+  doctor.stdout.destroy();
+  let complaint = '';
+  doctor.stderr.on('data', (piece) => {
+    complaint += String(piece);
+  });
+  await once(doctor, 'close');
+  expect(complaint).toBe('');
+});
