@@ -1,25 +1,14 @@
 /** A channel as written -> SI scale, offset, range. Everything here hangs on the channel's quantity and unit. */
 import type { Findings } from './fault.ts';
 import { resolveCalibrations } from './resolve-calibrations.ts';
-import type { ChannelConfig, QuantityKind } from './rig.ts';
+import type { ChannelConfig } from './rig.ts';
 import { kindOfQuantity } from './schema-channel.ts';
 import type { ChannelText } from './schema-lines.ts';
 import { parseInterval } from './schema-types.ts';
+import { siUnit } from './si-unit.ts';
 import type { Unit, UnitKind } from './unit-table.ts';
 import { allowedText, findUnit, type Parsed, parseQuantity, toSi, wrongUnitText } from './units.ts';
 import type { DeepPartial } from './yaml-load.ts';
-
-/** SI unit of each quantity, as `ChannelConfig.unit` spells it. */
-const siUnit: Readonly<Record<QuantityKind, string>> = {
-  pressure: 'Pa',
-  velocity: 'm/s',
-  flow: 'm3/s',
-  level: 'm',
-  temperature: 'K',
-  speed: 'rad/s',
-  position: '1',
-  state: '1',
-};
 
 /** Standard uncertainty assumed for an instrument that states none, as a share of its span (common practice, no source). */
 const assumedUncertainty_ratio = 0.0025;

@@ -1,4 +1,5 @@
 /** Messages -> named values. Units are SI; they stand in the name, for a metric has no other place that every host shows. */
+import { siUnit } from '../../../config/si-unit.ts';
 import type { ChannelRollup, Message, Payload } from '../messages.ts';
 import type { DataType, MetricValue } from './protobuf.ts';
 
@@ -14,16 +15,11 @@ export interface Told {
   readonly values: readonly NamedValue[];
 }
 
-const units: Readonly<Record<ChannelRollup['quantity'], string>> = {
-  pressure: 'Pa',
-  velocity: 'm/s',
-  flow: 'm3/s',
-  level: 'm',
-  temperature: 'K',
-  speed: 'rad/s',
-  position: 'ratio',
-  state: 'ratio',
-};
+/** A ratio has a name, where a bare 1 would say nothing. */
+function unitOf(quantity: ChannelRollup['quantity']): string {
+  const unit = siUnit[quantity];
+  return unit === '1' ? 'ratio' : unit;
+}
 
 const double = (name: string, value: number | null): NamedValue => ({ name, type: 'Double', value });
 const text = (name: string, value: string): NamedValue => ({ name, type: 'String', value });
@@ -41,7 +37,9 @@ export function valuesOf({ payload }: Message, lineOf: (channel: string) => stri
   const lines = new Map<string | null, NamedValue[]>();
   const add = (channel: string, values: readonly NamedValue[]) => {
     const line = lineOf(channel);
-    lines.set(line, [...(lines.get(line) ?? []), ...values]);
+    const own = lines.get(line);
+    if (own === undefined) lines.set(line, [...values]);
+    else own.push(...values);
   };
   if (payload.kind === 'summary') {
     for (const each of payload.channels) {
@@ -105,14 +103,14 @@ function trendValues(
   rollup: ChannelRollup & { readonly sd: number | null },
 ): readonly NamedValue[] {
   const folder = `Trends ${period}/${part(rollup.channel)}`;
-  return [...channelValues(folder, rollup), double(`${folder}/SD (${units[rollup.quantity]})`, rollup.sd)];
+  return [...channelValues(folder, rollup), double(`${folder}/SD (${unitOf(rollup.quantity)})`, rollup.sd)];
 }
 
 function channelValues(
   folder: string,
   { count, max, mean, min, quantity, worst }: ChannelRollup,
 ): NamedValue[] {
-  const unit = units[quantity];
+  const unit = unitOf(quantity);
   return [
     double(`${folder}/Min (${unit})`, min),
     double(`${folder}/Max (${unit})`, max),
