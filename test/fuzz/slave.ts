@@ -14,31 +14,26 @@ const longestFrame_bytes = 256;
 const gap_s = 1.75e-3;
 const turnaround_s = 1e-3;
 
+function registersOf(
+  table: RegisterSpec['table'],
+  values: ReadonlyMap<number, number | boolean>,
+): RegisterSpec[] {
+  return [...values].map(([address, value]) => ({
+    table,
+    address,
+    type: 'uint16',
+    wordOrder: 'ABCD',
+    scale: 1,
+    offset: 0,
+    sources: [String(value)],
+  }));
+}
+
 function registers(): RegisterSpec[] {
-  const shared = { wordOrder: 'ABCD', scale: 1, offset: 0 } as const;
-  const words = (['input', 'holding'] as const).flatMap((table) =>
-    [...fixedWords[table]].map(
-      ([address, value]): RegisterSpec => ({
-        ...shared,
-        table,
-        address,
-        type: 'uint16',
-        sources: [String(value)],
-      }),
-    ),
-  );
-  const bits = (['coil', 'discrete'] as const).flatMap((table) =>
-    [...fixedBits[table]].map(
-      ([address, value]): RegisterSpec => ({
-        ...shared,
-        table,
-        address,
-        type: 'uint16',
-        sources: [String(value)],
-      }),
-    ),
-  );
-  return [...words, ...bits];
+  return [
+    ...(['input', 'holding'] as const).flatMap((table) => registersOf(table, fixedWords[table])),
+    ...(['coil', 'discrete'] as const).flatMap((table) => registersOf(table, fixedBits[table])),
+  ];
 }
 
 function newBus(): ModbusBus {

@@ -4,21 +4,15 @@ import { afterEach, describe, expect, test } from 'vitest';
 import type { MqttSinkConfig } from '../../config/publish.ts';
 import type { Payload } from '../../daemon/publish/messages.ts';
 import { MqttSink } from '../../daemon/publish/mqtt/sink.ts';
-import { startRecorder } from '../../daemon/recorder/recorder.ts';
 import type { CaptureRequest } from '../../daemon/store/capture-request.ts';
 import { hasMosquitto, listen, startMosquitto } from '../support/brokers.ts';
 import { freePort } from '../support/databases.ts';
-import { temporaryFolder } from '../support/event-builder.ts';
-import { pushedLine } from '../support/pushed-line.ts';
-import { PushedDriver, recorderRig } from '../support/recorder-rig.ts';
-import { silentLog } from '../support/silent-log.ts';
+import { publishedStation } from '../support/published-station.ts';
 import { mqttConfig } from '../support/sink-configs.ts';
 import { sinkStart } from '../support/sink-start.ts';
 import { topicFaults } from '../support/topic-schema.ts';
-import { feedInterval_s, TripFeed } from '../support/trip-feed.ts';
 
 if (!hasMosquitto) console.warn('SKIPPED: tests against a real broker need the Debian package mosquitto');
-const serverModule = new URL('../../daemon/web/server-main.ts', import.meta.url).pathname;
 
 const ends: (() => unknown)[] = [];
 afterEach(async () => {
@@ -105,27 +99,10 @@ describe.skipIf(!hasMosquitto)('commands at a real broker', () => {
   test('a window of a running recorder becomes an event that is published like any other', async () => {
     const url = await broker();
     const { bodies, command, heard } = await asker(url, 'quillmoor-2');
-    const folder = temporaryFolder();
-    ends.push(() => folder.remove());
-    const driver = new PushedDriver(feedInterval_s);
-    const config = {
-      ...recorderRig({ dataFolder: folder.path }),
-      lines: [pushedLine],
-      server: { host: '127.0.0.1', port: 0 },
-      publish: {
-        node: 'quillmoor-2',
-        quota_bytes: 1e8,
-        backlogRate_Hz: 200,
-        sinks: [mqttConfig(url, { commands: ['capture', 'status'] })],
-      },
-    };
-    const recorder = await startRecorder(config, {
-      serverModule,
-      createDriver: () => driver,
-      log: silentLog(),
-    });
-    ends.push(() => recorder.stop());
-    const feed = new TripFeed(driver);
+    const { feed, remove } = await publishedStation('quillmoor-2', [
+      mqttConfig(url, { commands: ['capture', 'status'] }),
+    ]);
+    ends.push(remove);
     await expect.poll(() => bodies('status'), { timeout: 30_000 }).toMatchObject([{ state: 'online' }]);
     // The ring syncs by the second: asked again until it holds the window.
     let asked = 0;

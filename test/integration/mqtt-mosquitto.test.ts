@@ -3,13 +3,11 @@ import { copyFileSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, describe, expect, test } from 'vitest';
-import { type MqttSinkConfig, publishKinds } from '../../config/publish.ts';
-import { machineClock } from '../../daemon/publish/clock.ts';
+import type { MqttSinkConfig } from '../../config/publish.ts';
 import { MqttSink } from '../../daemon/publish/mqtt/sink.ts';
-import { SinkTask } from '../../daemon/publish/sink-task.ts';
-import { Outbox } from '../../daemon/store/outbox.ts';
 import { CutWire, hasMosquitto, listen, makeCertificates, startMosquitto } from '../support/brokers.ts';
 import { freePort } from '../support/databases.ts';
+import { oneSinkOutbox, startMqttTask } from '../support/outbox-task.ts';
 import { everyPayload, messagesOf, start_ms, summaryPayload } from '../support/publish-messages.ts';
 import { mqttConfig } from '../support/sink-configs.ts';
 import { sinkStart } from '../support/sink-start.ts';
@@ -144,15 +142,7 @@ describe.skipIf(!hasMosquitto)('a real broker', () => {
     const wire = new CutWire(port);
     await wire.join();
     ends.push(() => wire.cut());
-    const outbox = new Outbox({
-      dataFolder: folder(),
-      node: 'marrowfen-1',
-      boot: 'boot',
-      quota_bytes: 1e9,
-      sinks: [{ name: 'a', send: publishKinds }],
-      alreadyThere: () => [],
-      wallNow_ms: Date.now,
-    });
+    const outbox = oneSinkOutbox(folder());
     const total = 3000;
     const put = (from: number, to: number) =>
       outbox.put(
@@ -164,21 +154,8 @@ describe.skipIf(!hasMosquitto)('a real broker', () => {
       );
     await wire.cut();
     put(0, total / 2);
-    const task = new SinkTask({
-      name: 'a',
-      kind: 'mqtt',
-      sink: new MqttSink(config(wire.url)),
-      queue: outbox.queue('a'),
-      agedSeq: () => outbox.head,
-      backlogRate_Hz: 10_000,
-      clock: machineClock,
-      random: () => 1,
-    });
-    task.start(sinkStart());
-    ends.push(async () => {
-      await task.stop();
-      outbox.close();
-    });
+    const { task, stop } = startMqttTask(outbox, new MqttSink(config(wire.url)), () => outbox.head);
+    ends.push(stop);
     await expect.poll(() => task.view().state, { timeout: 10_000 }).toBe('down');
     await wire.join();
     for (const at of [200, 700, 1200]) {

@@ -3,15 +3,11 @@ import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, expect, test } from 'vitest';
-import { publishKinds } from '../../config/publish.ts';
-import { machineClock } from '../../daemon/publish/clock.ts';
 import { MqttSink } from '../../daemon/publish/mqtt/sink.ts';
-import { SinkTask } from '../../daemon/publish/sink-task.ts';
-import { Outbox } from '../../daemon/store/outbox.ts';
+import { oneSinkOutbox, startMqttTask } from '../support/outbox-task.ts';
 import { PickyBroker } from '../support/picky-broker.ts';
 import { start_ms, summaryPayload } from '../support/publish-messages.ts';
 import { mqttConfig } from '../support/sink-configs.ts';
-import { sinkStart } from '../support/sink-start.ts';
 
 const ends: (() => unknown)[] = [];
 afterEach(async () => {
@@ -26,34 +22,17 @@ test('3.1.1: it does not hold up what waits behind it, whatever fresh comes betw
   ends.push(() => broker.shut());
   const dataFolder = mkdtempSync(join(tmpdir(), 'tripwave-poison-'));
   ends.push(() => rmSync(dataFolder, { recursive: true, force: true }));
-  const outbox = new Outbox({
-    dataFolder,
-    node: 'marrowfen-1',
-    boot: 'boot',
-    quota_bytes: 1e9,
-    sinks: [{ name: 'a', send: publishKinds }],
-    alreadyThere: () => [],
-    wallNow_ms: Date.now,
-  });
+  const outbox = oneSinkOutbox(dataFolder);
   const put = (second: number, channels: number) =>
     outbox.put([{ at_ms: start_ms + second * 1000, payload: summaryPayload(second, channels) }]);
   for (const [second, channels] of [1, 2, 60, 2, 1].entries()) put(second, channels);
   const aged = outbox.head;
-  const task = new SinkTask({
-    name: 'a',
-    kind: 'mqtt',
-    sink: new MqttSink(mqttConfig(broker.url, { timeout_s: 2, version: '3.1.1' })),
-    queue: outbox.queue('a'),
-    agedSeq: () => aged,
-    backlogRate_Hz: 10_000,
-    clock: machineClock,
-    random: () => 1,
-  });
-  task.start(sinkStart());
-  ends.push(async () => {
-    await task.stop();
-    outbox.close();
-  });
+  const { task, stop } = startMqttTask(
+    outbox,
+    new MqttSink(mqttConfig(broker.url, { timeout_s: 2, version: '3.1.1' })),
+    () => aged,
+  );
+  ends.push(stop);
   let second = 10;
   const fresh = setInterval(() => {
     put(second++, 1);

@@ -3,23 +3,18 @@ import { afterEach, describe, expect, test } from 'vitest';
 import type { SparkplugSinkConfig } from '../../config/publish.ts';
 import type { Payload } from '../../daemon/publish/messages.ts';
 import { SparkplugSink } from '../../daemon/publish/sparkplug/sink.ts';
-import { startRecorder } from '../../daemon/recorder/recorder.ts';
 import { type LinkState, monotonic_s } from '../../drivers/driver.ts';
 import { CutWire, hasMosquitto, listen, OldBroker, startMosquitto } from '../support/brokers.ts';
 import { freePort } from '../support/databases.ts';
-import { temporaryFolder } from '../support/event-builder.ts';
 import { PickyBroker } from '../support/picky-broker.ts';
 import { everyPayload, linkPayload, messagesOf, summaryPayload } from '../support/publish-messages.ts';
+import { publishedStation } from '../support/published-station.ts';
 import { pushedLine } from '../support/pushed-line.ts';
-import { PushedDriver, recorderRig } from '../support/recorder-rig.ts';
-import { silentLog } from '../support/silent-log.ts';
 import { sparkplugConfig } from '../support/sink-configs.ts';
 import { sinkStart } from '../support/sink-start.ts';
 import { encodeCommand } from '../support/sparkplug-decoder.ts';
 import { SparkplugHost } from '../support/sparkplug-host.ts';
-import { feedInterval_s, TripFeed } from '../support/trip-feed.ts';
 
-const serverModule = new URL('../../daemon/web/server-main.ts', import.meta.url).pathname;
 if (!hasMosquitto) console.warn('SKIPPED: tests against a real broker need the Debian package mosquitto');
 
 const ends: (() => unknown)[] = [];
@@ -187,26 +182,12 @@ test('bdSeq counts CONNECTs, not attempts that never came to one (tck-id-...-wil
 test('a real station: a line that is lost is a dead device with its reason at the node, and comes back', async () => {
   const url = `mqtt://127.0.0.1:${await brokers.aedes()}`;
   const { host } = await hostAt(url);
-  const folder = temporaryFolder();
-  ends.push(() => folder.remove());
-  const driver = new PushedDriver(feedInterval_s);
-  const config = {
-    ...recorderRig({ dataFolder: folder.path }),
-    lines: [pushedLine],
-    server: { host: '127.0.0.1', port: 0 },
-    publish: { node: 'marrowfen-1', quota_bytes: 1e8, backlogRate_Hz: 200, sinks: [sparkplugConfig(url)] },
-  };
-  const recorder = await startRecorder(config, {
-    serverModule,
-    createDriver: () => driver,
-    log: silentLog(),
-  });
-  ends.push(() => recorder.stop());
+  const { driver, feed, recorder, remove } = await publishedStation('marrowfen-1', [sparkplugConfig(url)]);
+  ends.push(remove);
   const state = (name: LinkState['state'], why: string) =>
     driver.sink?.state({ state: name, since_s: monotonic_s(), why });
   await expect.poll(() => host.online(), { timeout: 30_000 }).toContain('');
   state('open', '');
-  const feed = new TripFeed(driver);
   const poll = { timeout: 20_000, interval: 200 };
   const line = pushedLine.id;
   await expect.poll(() => [feed.push(0.2), host.online()][1], poll).toEqual(['', line]);
