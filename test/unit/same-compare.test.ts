@@ -12,10 +12,11 @@ const leg = {
   results: { surge: result, peak: { value: null, reason: 'clipped' } },
   flags: [{ code: 'clipped', text: 'a' }],
 };
-const dump = (change: (leg: typeof leg) => unknown) =>
+type Leg = typeof leg;
+const dump = (change: (leg: Leg) => unknown) =>
   `${JSON.stringify({ name: 'one', verdict: { legs: [change(leg)] } })}\n`;
 const before = dump((same) => same);
-const differences = (change: (copy: typeof leg) => void) =>
+const differences = (change: (copy: Leg) => void) =>
   compareDumps(
     before,
     dump((same) => {
@@ -36,7 +37,7 @@ test('texts and the last digits of an interval do not count', () => {
   ).toEqual([]);
 });
 
-test.each<[string, (copy: typeof leg) => void]>([
+test.each<[string, (copy: Leg) => void]>([
   ['the last digit of a value', ({ results }) => (results.surge.value = 0.10000000000000002)],
   ['an interval beyond rounding', ({ results }) => (results.surge.high *= 1 + 1e-11)],
   ['a budget beyond rounding', ({ results }) => (results.surge.budget[0].share = 0.99)],
