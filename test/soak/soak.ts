@@ -1,6 +1,6 @@
 /** One soak: starts rig, recorder and server, lets the planned faults happen, stops in order, and audits what is there. */
 import { appendFileSync, mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { homedir } from 'node:os';
 import { join } from 'node:path';
 import { setTimeout as delay } from 'node:timers/promises';
 import type { StatusMessage, TripMessage } from '../../daemon/recorder/messages.ts';
@@ -69,7 +69,7 @@ const settlingHeap_s = 600;
 const serviceEnvironment = {
   MALLOC_ARENA_MAX: '2',
   NODE_OPTIONS: '--max-semi-space-size=8',
-  NODE_COMPILE_CACHE: join(tmpdir(), 'node-compile-cache'),
+  NODE_COMPILE_CACHE: join(homedir(), '.cache/tripwave/compiled'),
 } as const;
 /** The lines are open so long after the recorder has started at the latest, in s. */
 const opening_s = 3;
