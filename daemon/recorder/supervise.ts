@@ -3,7 +3,8 @@ import { type ChildProcess, fork } from 'node:child_process';
 import { exit } from '../errors.ts';
 import type { Log } from './log.ts';
 import type { ToRecorder, ToServer } from './messages.ts';
-import { serverArguments, serverEnvironment } from './server-memory.ts';
+import { heapBound, serverArguments, serverEnvironment } from './server-memory.ts';
+import { launchNode, rankBelow } from './server-rank.ts';
 
 /** Waits before a restart grow from the first to the last, in s; a server that lived this long starts afresh. */
 const firstWait_s = 0.2;
@@ -44,12 +45,20 @@ export class ServerSupervisor {
     const { module, log, now_s, onMessage } = this.options;
     this.timer = null;
     const started_s = now_s();
+    const { execPath, first, isOrdinary } = launchNode();
+    if (!isOrdinary) {
+      log.warn(
+        { remedy: 'set CPUSchedulingResetOnFork=yes in the unit, or install chrt (util-linux)' },
+        'server started with real-time priority: it can hold up the recorder',
+      );
+    }
     let child: ChildProcess;
     try {
       child = fork(module, [], {
         serialization: 'advanced',
         stdio: ['ignore', 'inherit', 'inherit', 'ipc'],
-        execArgv: [...process.execArgv, ...serverArguments],
+        execPath,
+        execArgv: [...first, ...process.execArgv, ...serverArguments, ...heapBound(process.env)],
         env: serverEnvironment(process.env),
       });
     } catch (error) {
@@ -59,6 +68,7 @@ export class ServerSupervisor {
       return;
     }
     this.child = child;
+    if (child.pid !== undefined) rankBelow(child.pid);
     this.hints = 0;
     this.counters.serverStarts++;
     let isOver = false;
@@ -85,6 +95,7 @@ export class ServerSupervisor {
     });
     child.on('message', (message: ToRecorder) => {
       this.wasReady ||= message.kind === 'ready';
+      if (message.kind === 'ready' && child.pid !== undefined) rankBelow(child.pid);
       onMessage(message);
     });
     this.options.onStarted();

@@ -1,4 +1,7 @@
-/** A recorder in a process of its own that records trip after trip and says each acknowledged event; to be killed. */
+/**
+ * A recorder in a process of its own that records trip after trip and says each acknowledged event; to be killed:
+ *   node test/support/recorder-child.ts DATA-FOLDER [SERVER-MODULE]
+ */
 
 import { setTimeout as delay } from 'node:timers/promises';
 import { startRecorder } from '../../daemon/recorder/recorder.ts';
@@ -7,11 +10,11 @@ import { PushedDriver, recorderRig } from './recorder-rig.ts';
 import { silentLog } from './silent-log.ts';
 import { feedInterval_s, TripFeed } from './trip-feed.ts';
 
-const [dataFolder] = process.argv.slice(2);
+const [dataFolder, serverModule = null] = process.argv.slice(2);
 const driver = new PushedDriver(feedInterval_s);
 const recorder = await startRecorder(
   { ...recorderRig({ dataFolder }), lines: [pushedLine] },
-  { serverModule: null, createDriver: () => driver, log: silentLog() },
+  { serverModule, createDriver: () => driver, log: silentLog() },
 );
 recorder.on('event-closed', ({ event }) => process.stdout.write(`${event}\n`));
 const feed = new TripFeed(driver);

@@ -1,5 +1,5 @@
 /** A server process for the recorder's tests: takes events in like the real one, without the web. Behaviour by environment. */
-import { writeFileSync } from 'node:fs';
+import { existsSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { ToServer } from '../../daemon/recorder/messages.ts';
 import { createIngest, type Ingest, type Ingested } from '../../daemon/store/ingest.ts';
@@ -8,9 +8,17 @@ import { countingAnalyse } from './event-builder.ts';
 if (process.env['TEST_SERVER'] === 'crashes') process.exit(3);
 
 let ingest: Ingest | null = null;
+let hoardMark = '';
 
 function tell({ row, folder, file, isNew }: Ingested): void {
   if (isNew && file !== null) process.send?.({ kind: 'verdict', event: row.id, folder, file });
+}
+
+/** Fills the heap until the bound ends this process; once. */
+function hoard(): never {
+  writeFileSync(hoardMark, '');
+  const kept: object[] = [];
+  for (;;) kept.push({ at: kept.length });
 }
 
 async function take(message: ToServer): Promise<void> {
@@ -18,8 +26,11 @@ async function take(message: ToServer): Promise<void> {
     const { dataFolder } = message.config;
     ingest = createIngest({ dataFolder, software: message.software, analyse: countingAnalyse });
     writeFileSync(join(dataFolder, 'server.pid'), String(process.pid));
+    hoardMark = join(dataFolder, 'hoarded');
     process.send?.({ kind: 'ready', host: '127.0.0.1', port: 1 });
     await ingest.scan(tell);
+  } else if (message.kind === 'trip') {
+    if (process.env['TEST_SERVER'] === 'hoards' && !existsSync(hoardMark)) hoard();
   } else if (message.kind === 'event-closed') {
     const ingested = await ingest?.ingest(message.event);
     if (ingested != null) tell(ingested);
