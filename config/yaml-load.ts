@@ -7,24 +7,13 @@
  * in one key with a literal (`driver: modbus`). A key with a `default` may be left out; its default is written as in
  * YAML. An object with `default: {}` is filled from the defaults of its keys.
  */
-import { readdirSync, readFileSync } from 'node:fs';
-import { basename, dirname } from 'node:path';
 import type { Static, TSchema } from 'typebox';
-import {
-  type Document,
-  isAlias,
-  isMap,
-  isScalar,
-  isSeq,
-  LineCounter,
-  type Node,
-  parseDocument,
-  type YAMLMap,
-} from 'yaml';
+import { isAlias, isMap, isScalar, isSeq, LineCounter, type Node, type YAMLMap } from 'yaml';
 import { type Fault, type Place, sortFaults } from './fault.ts';
 import { readerKey } from './schema-types.ts';
 import { nearest } from './spelling.ts';
-import { allowed, choiceText, found, readScalar, type Schema, syntaxText } from './yaml-scalar.ts';
+import { mostNodes, parseTree, readYamlText, type YamlTree } from './yaml-document.ts';
+import { allowed, choiceText, found, readScalar, type Schema } from './yaml-scalar.ts';
 
 /** A tree in which anything that had a fault is missing. */
 export type DeepPartial<T> = T extends readonly (infer Item)[]
@@ -48,27 +37,14 @@ const faulty = Symbol('faulty');
 
 /** Reads and checks a file; never throws for what a person wrote. `name` is how messages call the file. */
 export function loadYaml<S extends TSchema>(file: string, schema: S, name = file): Loaded<Static<S>> {
-  const whole = (message: string, place: Place | null = null): Loaded<Static<S>> => ({
+  const whole = (message: string): Loaded<Static<S>> => ({
     value: null,
     partial: null,
-    faults: [{ severity: 'fault', file: name, place, path: '', message }],
-    at: () => place,
+    faults: [{ severity: 'fault', file: name, place: null, path: '', message }],
+    at: () => null,
   });
-  let bytes: Buffer;
-  try {
-    bytes = readFileSync(file);
-  } catch (error) {
-    return whole(unreadableText(file, error as NodeJS.ErrnoException));
-  }
-  if (bytes.length > 4e6) return whole(`found ${bytes.length} bytes; a file of at most 4 MB is allowed`);
-  let text: string;
-  try {
-    text = new TextDecoder('utf-8', { fatal: true }).decode(bytes);
-  } catch {
-    return whole('found bytes that are not text; a YAML file in UTF-8 is allowed');
-  }
-  if (text.includes('\0')) return whole('found bytes that are not text; a YAML file in UTF-8 is allowed');
-  return parseYaml(text, schema, name);
+  const read = readYamlText(file);
+  return 'why' in read ? whole(read.why) : parseYaml(read.text, schema, name);
 }
 
 /** The same for text that is already in memory. */
@@ -76,52 +52,32 @@ export function parseYaml<S extends TSchema>(text: string, schema: S, name: stri
   return new Walk(text, name).run(schema as Schema) as Loaded<Static<S>>;
 }
 
-function unreadableText(file: string, error: NodeJS.ErrnoException): string {
-  if (error.code === 'EISDIR') return 'this is a folder; a YAML file is allowed';
-  if (error.code === 'EACCES') return 'this file may not be read by this user; check its permissions';
-  if (error.code !== 'ENOENT') return `cannot be read: ${error.message}`;
-  let names: string[] = [];
-  try {
-    names = readdirSync(dirname(file)).filter((entry) => /\.ya?ml$/.test(entry));
-  } catch {
-    return 'there is no such file, nor its folder';
-  }
-  const near = nearest(basename(file), names);
-  return `there is no such file${near === null ? '' : `; did you mean ${near}?`}`;
-}
-
 /** One reading of one text. */
 class Walk {
   readonly #name: string;
   readonly #lines = new LineCounter();
-  readonly #document: Document.Parsed;
+  readonly #tree: YamlTree;
   readonly #faults: Fault[] = [];
   readonly #places = new Map<string, Place>();
+  #visited = 0;
 
   constructor(text: string, name: string) {
     this.#name = name;
-    this.#document = parseDocument(text, { lineCounter: this.#lines, prettyErrors: false });
+    this.#tree = parseTree(text, this.#lines);
   }
 
   run(schema: Schema): Loaded<unknown> {
-    const document = this.#document;
-    let isBroken = false;
-    for (const error of document.errors) {
-      // A doubled key leaves a readable tree; anything else would only cause faults that are not there.
-      isBroken ||= error.code !== 'DUPLICATE_KEY';
-      this.#fault('', syntaxText(error.code, error.message), this.#place(error.pos[0]));
-    }
+    const { contents, isEmpty, problems } = this.#tree;
+    for (const { offset, message } of problems) this.#fault('', message, this.#place(offset));
     let tree: unknown = faulty;
-    if (!isBroken) {
-      if (document.contents === null || (isScalar(document.contents) && document.contents.value === null)) {
-        const keys = Object.keys(schema.properties ?? {}).join(', ');
-        this.#fault('', `found an empty file; a map with these keys is allowed: ${keys}`, {
-          line: 1,
-          column: 1,
-        });
-      } else {
-        tree = this.#value(schema, document.contents as Node, '', 'the file');
-      }
+    if (isEmpty) {
+      const keys = Object.keys(schema.properties ?? {}).join(', ');
+      this.#fault('', `found an empty file; a map with these keys is allowed: ${keys}`, {
+        line: 1,
+        column: 1,
+      });
+    } else if (contents !== null) {
+      tree = this.#value(schema, contents, '', 'the file');
     }
     return {
       value: this.#faults.length === 0 ? tree : null,
@@ -149,7 +105,8 @@ class Walk {
   }
 
   #value(schema: Schema, given: Node, path: string, label: string): unknown {
-    const node = isAlias(given) ? given.resolve(this.#document) : given;
+    if (++this.#visited > mostNodes) return this.#tooMany(given, path);
+    const node = isAlias(given) ? given.resolve(this.#tree.document!) : given;
     if (given.range) this.#places.set(path, this.#place(given.range[0]));
     if (node === undefined)
       return this.#fault(path, 'found an alias without an anchor of that name before it');
@@ -157,6 +114,13 @@ class Walk {
     if (schema.properties) return this.#map(schema, node as Node, path);
     if (schema.items) return this.#list(schema, schema.items, node as Node, path, label);
     return this.#scalar([schema], node as Node, path, label);
+  }
+
+  /** Aliases of aliases may stand for more than anybody wrote. */
+  #tooMany(node: Node, path: string): typeof faulty {
+    if (this.#visited > mostNodes + 1) return faulty;
+    const place = this.#place(node.range?.[0] ?? 0);
+    return this.#fault(path, `aliases make more than ${mostNodes} values of this file; write less`, place);
   }
 
   #map(schema: Schema, node: Node, path: string): unknown {
@@ -168,15 +132,14 @@ class Walk {
     const result: Record<string, unknown> = {};
     const meant = new Set<string>();
     const seen = new Set<string>();
+    const written = new Set(node.items.map(({ key }) => (isScalar(key) ? key.value : key)));
+    const unwritten = names.filter((name) => !written.has(name));
     for (const pair of node.items) {
       const key = String(isScalar(pair.key) ? (pair.key.source ?? pair.key.value) : pair.key);
       const keyPlace = this.#place((pair.key as Node).range?.[0] ?? 0);
       const child = path === '' ? key : `${path}.${key}`;
       if (!Object.hasOwn(properties, key)) {
-        const near = nearest(
-          key,
-          names.filter((name) => !node.has(name)),
-        );
+        const near = nearest(key, unwritten);
         if (near !== null) meant.add(near);
         const hint = near === null ? '' : `did you mean "${near}"? `;
         this.#fault(

@@ -117,6 +117,9 @@ export function syntaxText(code: string, message: string): string {
     case 'MULTIPLE_DOCS':
       return 'found a second document ("---"); one a file is allowed';
     default:
+      // The parser reports that its own stack is full as a fault of the text.
+      if (/call stack|stack overflow/i.test(message))
+        return 'lists, maps or brackets stand inside one another too deeply; a rig file needs some ten levels';
       return `not valid YAML: ${message}`;
   }
 }

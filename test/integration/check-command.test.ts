@@ -1,5 +1,7 @@
-import { execFile } from 'node:child_process';
+import { execFile, execFileSync } from 'node:child_process';
+import { once } from 'node:events';
 import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, describe, expect, it } from 'vitest';
@@ -122,6 +124,16 @@ describe('tripwave check', () => {
       () => written('station.yml', 'x').replace('station.yml', 'stations.yml'),
       ': there is no such file; did you mean station.yml?',
     ],
+    [
+      'a named pipe that nobody writes',
+      () => {
+        const pipe = join(folder, 'pipe.yaml');
+        execFileSync('mkfifo', [pipe]);
+        return pipe;
+      },
+      ': this is a named pipe; a YAML file is allowed (write what it gives into a file first)',
+    ],
+    ['a device without end', () => '/dev/zero', ': this is a device; a YAML file is allowed'],
     ['no folder', () => join(folder, 'nowhere', 'x.yaml'), ': there is no such file, nor its folder'],
     ['a folder', () => folder, ': this is a folder; a YAML file is allowed'],
     [
@@ -147,5 +159,20 @@ describe('tripwave check', () => {
     expect(err).toBe('');
     expect(out.split('\n')[0]).toContain(`${file}${message}`);
     expect(out.trimEnd().split('\n')).toHaveLength(2);
+  });
+
+  it('refuses a socket', async () => {
+    const path = join(folder, 'socket.yaml');
+    const server = createServer().listen(path);
+    await once(server, 'listening');
+    try {
+      const { code, out } = await check(path);
+      expect([code, out.split('\n')[0]]).toEqual([
+        78,
+        `${path}: this is a socket; a YAML file is allowed (write what it gives into a file first)`,
+      ]);
+    } finally {
+      server.close();
+    }
   });
 });
