@@ -1,31 +1,73 @@
+import { availableParallelism, tmpdir } from 'node:os';
+import { join } from 'node:path';
 import { defineConfig } from 'vitest/config';
 
-/** One project a folder; each has the time limit its kind of test needs. */
-const project = (name: string, testTimeout_ms: number, isSerial = false) => ({
+interface Kind {
+  readonly include: readonly string[];
+  readonly exclude?: readonly string[];
+  /** The time limit its kind of test needs. */
+  readonly timeout_ms: number;
+  readonly workers: number;
+  /** Projects of a group run together, the groups one after the other; a group has one number of workers. */
+  readonly group: number;
+}
+
+/** Long: only in `npm run test:slow`. */
+const slow = '**/*.slow.test.ts';
+/** Holds a time against a limit, or fills the cores by itself: nothing else runs meanwhile. */
+const alone = '**/*.alone.test.ts';
+const slowAlone = '**/*.alone.slow.test.ts';
+const cores = availableParallelism();
+/** Files that mostly wait for processes, timers and disks. */
+const waiting = cores + 1;
+
+const project = (name: string, { exclude = [], group, include, timeout_ms, workers }: Kind) => ({
   test: {
     name,
-    include: [`test/${name}/**/*.test.ts`],
-    testTimeout: testTimeout_ms,
-    hookTimeout: testTimeout_ms,
+    include: [...include],
+    exclude: ['**/node_modules/**', ...exclude],
+    testTimeout: timeout_ms,
+    hookTimeout: timeout_ms,
     // A forked process a file: the serial binding does not work in worker threads.
     pool: 'forks' as const,
-    ...(isSerial ? { fileParallelism: false } : {}),
-    ...(isSerial ? { sequence: { groupOrder: 1 } } : {}),
+    maxWorkers: workers,
+    sequence: { groupOrder: group },
+    // The processes that tests start find their stripped sources there, as those of `guard.mjs` do.
+    env: { NODE_COMPILE_CACHE: join(tmpdir(), 'node-compile-cache') },
   },
 });
+
+/** A folder of test/ without what is slow or wants to be alone. */
+const folder = (name: string, timeout_ms: number, group: number, workers: number) =>
+  project(name, {
+    include: [`test/${name}/**/*.test.ts`],
+    exclude: [slow, alone],
+    timeout_ms,
+    group,
+    workers,
+  });
 
 export default defineConfig({
   test: {
     reporters: ['default'],
     projects: [
-      project('unit', 10_000),
-      project('property', 60_000),
-      project('golden', 30_000),
-      project('reference', 60_000),
-      project('integration', 60_000, true),
-      project('fault', 120_000, true),
-      project('hil', 180_000, true),
-      project('browser', 120_000, true),
+      folder('unit', 10_000, 1, cores),
+      folder('property', 60_000, 1, cores),
+      folder('golden', 30_000, 1, cores),
+      folder('reference', 60_000, 1, cores),
+      folder('integration', 60_000, 2, waiting),
+      folder('fault', 120_000, 2, waiting),
+      folder('browser', 120_000, 2, waiting),
+      folder('hil', 180_000, 3, 1),
+      project('alone', { include: [`test/${alone}`], timeout_ms: 120_000, group: 3, workers: 1 }),
+      project('slow', {
+        include: [`test/${slow}`],
+        exclude: [slowAlone],
+        timeout_ms: 120_000,
+        group: 4,
+        workers: waiting,
+      }),
+      project('slow-alone', { include: [`test/${slowAlone}`], timeout_ms: 300_000, group: 5, workers: 1 }),
     ],
   },
 });

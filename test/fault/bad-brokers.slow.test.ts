@@ -1,0 +1,3 @@
+import { badBrokers, describeBadBrokers } from '../support/bad-brokers.ts';
+
+describeBadBrokers(badBrokers.slow);

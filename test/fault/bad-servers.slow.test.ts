@@ -1,0 +1,3 @@
+import { badServers, describeBadServers } from '../support/bad-servers.ts';
+
+describeBadServers(badServers.slow);
