@@ -30,7 +30,10 @@ export function runCommand(): Command {
       'port of the dashboard instead of the one in the rig file; 0 takes a free one',
       portNumber,
     )
-    .option('--json', 'trips, closed events and verdicts on standard output, one JSON object a line')
+    .option(
+      '--json',
+      'trips, closed events, verdicts and a page that is not served, on standard output, one JSON object a line',
+    )
     .option('--quiet', 'log warnings and errors only')
     .addHelpText(
       'after',

@@ -61,6 +61,8 @@ export interface StatusMessage {
   readonly disk?: DiskStatus;
   /** Channels with a current loop or a calibration; absent when there is none. */
   readonly channels?: readonly ChannelStatus[];
+  /** Why no page is served, in sentences; absent while one is, or before the server has said. */
+  readonly withoutPage?: string;
 }
 
 /** What the disk under the data folder does. */
@@ -137,6 +139,13 @@ export interface ReadyMessage {
   readonly host: string;
   readonly port: number;
 }
+/** The pages cannot be served for now, and why, in sentences; everything else goes on and it is tried again. `ready` ends it. */
+export interface UnboundMessage {
+  readonly kind: 'unbound';
+  readonly host: string;
+  readonly port: number;
+  readonly why: string;
+}
 /** The server has handled `count` live messages and can take as many more. */
 export interface CreditMessage {
   readonly kind: 'credit';
@@ -149,4 +158,4 @@ export interface VerdictMessage {
   readonly folder: string;
   readonly file: string;
 }
-export type ToRecorder = ReadyMessage | CreditMessage | VerdictMessage;
+export type ToRecorder = ReadyMessage | UnboundMessage | CreditMessage | VerdictMessage;

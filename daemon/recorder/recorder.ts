@@ -23,6 +23,7 @@ import type {
   StatusMessage,
   TripMessage,
   TripSourceName,
+  UnboundMessage,
   VerdictMessage,
 } from './messages.ts';
 import { type EndedEvent, OpenEvents, slowestEnd_s } from './open-events.ts';
@@ -46,7 +47,9 @@ export interface RecorderEvents {
   readonly trip: [TripMessage];
   readonly 'event-closed': [EventClosedMessage];
   readonly verdict: [VerdictMessage];
-  /** The dashboard cannot be served, now or later; recording goes on. The server has said why on standard error. */
+  /** The dashboard cannot be served for now, and why; recording goes on. `ready` ends it. */
+  readonly unbound: [UnboundMessage];
+  /** The server cannot start; recording goes on and it is started again now and then. It has said why on standard error. */
   readonly 'server-unavailable': [];
 }
 
@@ -109,6 +112,7 @@ class RunningRecorder implements Recorder {
   private statusDue_s = 0;
   private anchorDue_s = 0;
   private phase = '';
+  private withoutPage: string | null = null;
   private wasDriveOn: boolean | null = null;
   private stopping: Promise<void> | null = null;
 
@@ -171,7 +175,10 @@ class RunningRecorder implements Recorder {
       now_s: monotonic_s,
       hello: () => this.hello(),
       onMessage: (message) => this.hear(message),
-      onUnavailable: () => this.emitter.emit('server-unavailable'),
+      onUnavailable: () => {
+        this.withoutPage = 'The server cannot start; it has said why on standard error.';
+        this.emitter.emit('server-unavailable');
+      },
     });
     const tank = config.trip.tank;
     this.tankPlace = config.channels.findIndex((channel) => channel.id === tank?.channel);
@@ -208,6 +215,7 @@ class RunningRecorder implements Recorder {
       counters: this.counters(),
       ...diskStatus(this.disk, this.ring, this.writer),
       ...(channels.length === 0 ? {} : { channels }),
+      ...(this.withoutPage === null ? {} : { withoutPage: this.withoutPage }),
     };
   }
 
@@ -356,8 +364,19 @@ class RunningRecorder implements Recorder {
     };
   }
 
-  private hear(message: ReadyMessage | VerdictMessage): void {
-    if (message.kind === 'ready') this.emitter.emit('ready', message);
-    else this.emitter.emit('verdict', message);
+  private hear(message: ReadyMessage | UnboundMessage | VerdictMessage): void {
+    switch (message.kind) {
+      case 'ready':
+        this.withoutPage = null;
+        this.emitter.emit('ready', message);
+        return;
+      case 'unbound':
+        this.withoutPage = message.why;
+        this.log.warn({ why: message.why }, 'dashboard not served yet; recording goes on');
+        this.emitter.emit('unbound', message);
+        return;
+      case 'verdict':
+        this.emitter.emit('verdict', message);
+    }
   }
 }

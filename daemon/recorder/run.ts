@@ -3,7 +3,7 @@ import { pino } from 'pino';
 import type { RigConfig } from '../../config/rig.ts';
 import type { Driver } from '../../drivers/driver.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
-import { exit, UnavailableError } from '../errors.ts';
+import { exit } from '../errors.ts';
 import type { Log } from './log.ts';
 import type { StatusMessage } from './messages.ts';
 import { type Recorder, startRecorder } from './recorder.ts';
@@ -59,19 +59,23 @@ export async function runUntilSignal(config: RigConfig, options: RunOptions): Pr
   });
   if (options.hasJson) {
     const tell = (message: object) => process.stdout.write(`${JSON.stringify(message)}\n`);
+    let isWaiting = false;
+    recorder.on('unbound', (message) => {
+      isWaiting = true;
+      tell(message);
+    });
+    recorder.on('ready', (message) => {
+      if (isWaiting) tell(message);
+      isWaiting = false;
+    });
     recorder.on('trip', tell);
     recorder.on('event-closed', tell);
     recorder.on('verdict', tell);
   }
   const stopProgress = options.hasProgress ? showProgress(recorder) : () => undefined;
-  const unavailable = new Promise<'unavailable'>((resolve) => {
-    recorder.on('server-unavailable', () => resolve('unavailable'));
-  });
-  const ending = await Promise.race([stopping, unavailable]);
+  await stopping;
   stopProgress();
   await recorder.stop();
-  if (ending === 'unavailable')
-    throw new UnavailableError('the dashboard cannot be served: see the message above');
 }
 
 /** Resolves at the first signal. */
@@ -113,12 +117,14 @@ function showProgress(recorder: Recorder): () => void {
   };
 }
 
-/** One line for a terminal: what the rig does, when it trips, how many events there are, which line is out of order. */
+/** One line for a terminal: what the rig does, when it trips, how many events there are, what is out of order. */
 export function progressLine(status: StatusMessage, events: number): string {
   const trip = status.tripIn_s === null ? '' : `, trip in about ${Math.round(status.tripIn_s)} s`;
   const out = status.lines
     .filter((line) => line.link.state !== 'open')
     .map((line) => `${line.line} ${line.link.state}`);
   const trouble = out.length === 0 ? '' : ` | ${out.join(', ')}`;
-  return `${status.phase}${trip} | ${events} ${events === 1 ? 'event' : 'events'}${trouble}`;
+  const page =
+    status.withoutPage === undefined ? '' : ` | no dashboard: ${status.withoutPage.split('. ', 1)[0]}`;
+  return `${status.phase}${trip} | ${events} ${events === 1 ? 'event' : 'events'}${trouble}${page}`;
 }

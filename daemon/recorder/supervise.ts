@@ -9,6 +9,8 @@ import { launchNode, rankBelow } from './server-rank.ts';
 /** Waits before a restart grow from the first to the last, in s; a server that lived this long starts afresh. */
 const firstWait_s = 0.2;
 const lastWait_s = 5;
+/** The same after a server that says that it cannot work here, in s. */
+const unavailableWait_s = 30;
 const healthy_s = 10;
 /** Hints that may wait in the channel; beyond that the server will find the folders by itself. */
 const mostHints = 32;
@@ -23,7 +25,7 @@ export interface SuperviseOptions {
   /** A server has been started; it can be sent to. */
   readonly onStarted: () => void;
   readonly onMessage: (message: ToRecorder) => void;
-  /** The very first server said that it cannot serve here (its port is taken): starting it again would not help. */
+  /** A server ended because it cannot work here (an index of a newer version); it is started again after a long wait. */
   readonly onUnavailable: () => void;
 }
 
@@ -78,13 +80,12 @@ export class ServerSupervisor {
       if (this.child === child) this.child = null;
       this.counters.serverExits++;
       if (this.isStopping) return;
-      if (child.exitCode === exit.unavailable && !this.wasReady) {
-        this.isStopping = true;
-        this.options.onUnavailable();
-        return;
-      }
       log.warn({ ...why, pid: child.pid }, 'server ended, will be started again');
       if (now_s() - started_s > healthy_s) this.wait_s = firstWait_s;
+      if (child.exitCode === exit.unavailable && !this.wasReady) {
+        this.options.onUnavailable();
+        this.wait_s = unavailableWait_s;
+      }
       this.restartLater();
     };
     child.on('exit', (code, signal) => over({ code, signal }));

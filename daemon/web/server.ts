@@ -5,7 +5,6 @@ import helmet from '@fastify/helmet';
 import fastifyStatic from '@fastify/static';
 import websocket from '@fastify/websocket';
 import Fastify, { type FastifyError, type FastifyInstance } from 'fastify';
-import { UnavailableError } from '../errors.ts';
 import type { Capture } from '../store/capture-request.ts';
 import { captureRoute } from './capture-route.ts';
 import { healthRoutes } from './health-routes.ts';
@@ -130,36 +129,4 @@ async function dashboardRoute(app: FastifyInstance, folder: string | null): Prom
       void reply.header('cache-control', isHashed ? 'public, max-age=31536000, immutable' : 'no-cache');
     },
   });
-}
-
-/**
- * Binds; returns the port (which differs from the wanted one only where that was 0).
- * Throws `UnavailableError` with the remedy when the address cannot be had.
- */
-export async function listen(app: FastifyInstance, host: string, port: number): Promise<number> {
-  try {
-    await app.listen({ host, port });
-  } catch (error) {
-    const code = (error as NodeJS.ErrnoException).code;
-    if (code === 'EADDRINUSE') {
-      throw new UnavailableError(
-        `Port ${port} on ${host} is in use. Stop the program that holds it, or choose another with --port.`,
-        { cause: error },
-      );
-    }
-    if (code === 'EACCES') {
-      throw new UnavailableError(`Port ${port} needs special rights. Choose one above 1023 with --port.`, {
-        cause: error,
-      });
-    }
-    if (code === 'EADDRNOTAVAIL' || code === 'ENOTFOUND') {
-      throw new UnavailableError(
-        `${host} is not an address of this machine. Correct server.host; 127.0.0.1 always works.`,
-        { cause: error },
-      );
-    }
-    throw error;
-  }
-  const address = app.server.address();
-  return typeof address === 'object' && address !== null ? address.port : port;
 }

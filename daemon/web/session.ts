@@ -7,9 +7,10 @@ import type { Capture } from '../store/capture-request.ts';
 import { captureWindow, newestWindow } from '../store/capture-window.ts';
 import type { Ingest, Ingested } from '../store/ingest.ts';
 import type { openTrends, Trends } from '../store/trends.ts';
+import { Binding } from './binding.ts';
 import { LiveHub } from './live.ts';
 import { RigState } from './rig-state.ts';
-import { createServer, listen } from './server.ts';
+import { createServer } from './server.ts';
 import { slimRow } from './views.ts';
 
 /** Folders whose hint was lost are found this often, in ms. */
@@ -42,6 +43,7 @@ export class ServerSession {
   #options: SessionOptions;
   #store: Ingest | null = null;
   #app: FastifyInstance | null = null;
+  #binding: Binding | null = null;
   #publisher: Publisher | null = null;
   #trends: Trends | null = null;
   #timers: NodeJS.Timeout[] = [];
@@ -54,7 +56,7 @@ export class ServerSession {
     this.#options = options;
   }
 
-  /** Rejects only when the first hello cannot be served: port in use, no database. */
+  /** Rejects only when the first hello cannot be served: no database. A port in use is tried again. */
   async receive(message: ToServer): Promise<void> {
     switch (message.kind) {
       case 'hello':
@@ -87,6 +89,7 @@ export class ServerSession {
     this.#isStopped = true;
     for (const timer of this.#timers) clearInterval(timer);
     this.hub.closeAll('the server stops');
+    this.#binding?.stop();
     await this.#app?.close();
     await this.#publisher?.stop();
     await this.#trends?.close();
@@ -102,8 +105,8 @@ export class ServerSession {
       return;
     }
     this.#isOpened = true;
-    const { answer, dashboardFolder, openStore } = this.#options;
-    const { host, port } = hello.config.server;
+    const { dashboardFolder, openStore } = this.#options;
+    const { host } = hello.config.server;
     const store = openStore(hello);
     this.#store = store;
     if (typeof store.setAside === 'string')
@@ -127,14 +130,35 @@ export class ServerSession {
       capture,
     });
     this.#app = app;
-    const bound = await listen(app, host, port);
-    answer({ kind: 'ready', host, port: bound });
+    await this.#bind(app, hello);
     this.#publisher?.start();
     this.#timers = [
       setInterval(() => void this.#scan(), scanInterval_ms),
       setInterval(() => this.#tellSilence(), silenceInterval_ms),
     ];
     await this.#scan();
+  }
+
+  /** An address that cannot be had costs the pages, never the verdicts nor what is published. */
+  async #bind(app: FastifyInstance, { config }: HelloMessage): Promise<void> {
+    const { host, port } = config.server;
+    const { answer } = this.#options;
+    const { troubles } = this.state;
+    this.#binding = new Binding({
+      app,
+      host,
+      port,
+      onBound: (bound) => {
+        troubles.clear('page');
+        answer({ kind: 'ready', host, port: bound });
+      },
+      onRefused: (why) => {
+        troubles.clear('page');
+        troubles.raise('page', 'The pages cannot be served.', `${why} Retrying.`, Date.now());
+        answer({ kind: 'unbound', host, port, why });
+      },
+    });
+    await this.#binding.start();
   }
 
   /** Trends that cannot be had cost the trends, never the pages. */

@@ -4,7 +4,7 @@ import { mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'n
 import { type AddressInfo, createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { basename, join } from 'node:path';
-import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { afterAll, beforeAll, describe, expect, test, vi } from 'vitest';
 import type { Verdict } from '../../daemon/analysis/verdict.ts';
 import { isEventId } from '../../daemon/store/event-folder.ts';
 
@@ -129,31 +129,35 @@ describe('the whole daemon', () => {
     expect(told).toHaveLength(1);
   });
 
-  test('run ends with one sentence when the port of the dashboard is taken', async () => {
+  test('run records though the port of the dashboard is taken, says so, and serves it once the port is free', async () => {
     const holder = createServer();
     holder.listen(0, '127.0.0.1');
     await once(holder, 'listening');
     const { port } = holder.address() as AddressInfo;
-    const daemon = spawn(
-      process.execPath,
-      [
-        'daemon/guard.mjs',
-        'run',
-        'config/station.yaml',
-        '--port',
-        String(port),
-        '--data',
-        join(folder, 'taken'),
-      ],
-      { cwd: checkout, stdio: ['ignore', 'ignore', 'pipe'] },
-    );
+    const words = ['daemon/guard.mjs', 'run', 'config/station.yaml', '--json', '--port', String(port)];
+    const daemon = spawn(process.execPath, [...words, '--data', join(folder, 'taken')], {
+      cwd: checkout,
+      stdio: ['ignore', 'pipe', 'pipe'],
+    });
+    let told = '';
     let said = '';
+    daemon.stdout.on('data', (text: Buffer) => {
+      told += text;
+    });
     daemon.stderr.on('data', (text: Buffer) => {
       said += text;
     });
-    const [code] = await once(daemon, 'exit');
-    holder.close();
+    await vi.waitFor(() => expect(told).toContain('"kind":"unbound"'), 30_000);
     expect(said).toContain(`Port ${port} on 127.0.0.1 is in use`);
-    expect(code).toBe(69);
+    holder.close();
+    await vi.waitFor(() => expect(said).toContain(`Dashboard: http://127.0.0.1:${port}`), 30_000);
+    expect(
+      told
+        .trim()
+        .split('\n')
+        .map((line) => JSON.parse(line).kind),
+    ).toEqual(['unbound', 'ready']);
+    daemon.kill('SIGTERM');
+    expect(await once(daemon, 'exit')).toEqual([0, null]);
   });
 });
