@@ -1,7 +1,7 @@
 /** What the recorder says -> messages. Pure but for what it remembers of the last state, to tell changes only. */
 import type { StatusMessage } from '../recorder/messages.ts';
-import type { Ingested } from '../store/ingest.ts';
 import type { Draft } from '../store/outbox-types.ts';
+import type { Ingested } from '../store/take-in.ts';
 import type { SinkView, StatusView } from '../web/wire.ts';
 import type { LinkPayload } from './messages.ts';
 

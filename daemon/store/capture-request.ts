@@ -17,5 +17,12 @@ export const captureForms = [last, between] as const;
 
 export type CaptureRequest = Static<typeof captureRequest>;
 
-/** Makes an event of the window; resolves with its id when its verdict is there. Rejects with a `DataError` where there is none. */
-export type Capture = (request: CaptureRequest) => Promise<string>;
+/** A window that was kept as an event. */
+export interface Kept {
+  readonly event: string;
+  /** Why its verdict is not written yet; null when it is there. */
+  readonly trouble: string | null;
+}
+
+/** Makes an event of the window and judges it. Rejects with a `DataError` where the ring holds none. */
+export type Capture = (request: CaptureRequest) => Promise<Kept>;

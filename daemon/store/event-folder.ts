@@ -5,10 +5,10 @@
  *                                    event.json      EventHeader
  *                                    verdict-1.json  Verdict, later revisions beside it
  *
- * A folder is written as `<id>.tmp-<pid>`, synced, renamed; a verdict as `<id>.verdict-1.json.tmp-<pid>` beside the folder, so
+ * A folder is written as `<id>.tmp-<pid>`, synced, renamed; a verdict as `<id>.verdict-1.json.tmp-<pid>-<random>` beside the folder, so
  * that a look at the months finds what is unfinished. A name without `.tmp-` is whole.
  */
-import { dirname, join } from 'node:path';
+import { basename, dirname, join } from 'node:path';
 import type { RigConfig } from '../../config/rig.ts';
 import type { Counters, GroupSpec, RawBlock } from '../../drivers/driver.ts';
 import { DataError } from '../errors.ts';
@@ -32,6 +32,8 @@ export interface EventHeader {
   readonly window: { readonly from_s: number; readonly to_s: number };
   readonly closedBecause: 'settled' | 'after-seating' | 'no-seating' | 'next-trip' | 'truncated' | 'captured';
   readonly anchor: WallAnchor;
+  /** Set by the reader where the file has no usable anchor: the trip then stands at the second of the id. */
+  readonly isAnchorFromId?: true;
   /** The rig as configured at the time: channels, calibrations, legs, thresholds. */
   readonly config: RigConfig;
   readonly groups: readonly EventGroup[];
@@ -49,6 +51,11 @@ export interface EventGroup extends GroupSpec {
 export function eventFolder(dataFolder: string, id: string): string {
   if (!isEventId(id)) throw new DataError(`"${id}" is no event id; one looks like 20261125T105912Z-A3F`);
   return join(dataFolder, 'events', id.slice(0, 4), id.slice(4, 6), id);
+}
+
+/** A message about files of an event without the folder that they lie in: pages and receivers outside read it. */
+export function withoutPlace(message: string, folder: string): string {
+  return message.replaceAll(`${folder}/`, '').replaceAll(`${dirname(folder)}/`, '');
 }
 
 /** True for names such as `20261125T105912Z-A3F`: UTC second of the trip and a short suffix. */
@@ -167,7 +174,41 @@ export async function readEventHeader(folder: string, files: Files = disk): Prom
   if (header.version !== 1) {
     throw new DataError(`${path}: event version ${String(header.version)}; this software reads version 1`);
   }
-  return header;
+  mustHoldWindow(header, path);
+  return isUsable(header.anchor) ? header : { ...header, ...anchorOfId(header, basename(folder)) };
+}
+
+/** Without these nothing can be read or judged. */
+function mustHoldWindow({ trip, window, config, groups }: Partial<EventHeader>, path: string): void {
+  for (const [name, value] of [
+    ['trip.time_s', trip?.time_s],
+    ['window.from_s', window?.from_s],
+    ['window.to_s', window?.to_s],
+  ] as const) {
+    if (!Number.isFinite(value))
+      throw new DataError(`${path}: ${name} is ${JSON.stringify(value)}; a number of seconds is needed`);
+  }
+  for (const [name, value] of [
+    ['config.channels', config?.channels],
+    ['config.legs', config?.legs],
+    ['groups', groups],
+  ] as const) {
+    if (!Array.isArray(value)) throw new DataError(`${path}: ${name} is no list`);
+  }
+}
+
+/** What a wall clock may say, in ms since 1970: up to the last date of four digits. */
+const lastDate_ms = Date.UTC(9999, 11, 31);
+
+function isUsable(anchor: Partial<WallAnchor> | undefined): boolean {
+  const { time_s, wall_ms } = anchor ?? {};
+  if (!Number.isFinite(time_s) || typeof wall_ms !== 'number') return false;
+  return wall_ms >= 0 && wall_ms < lastDate_ms;
+}
+
+function anchorOfId(header: EventHeader, id: string): Pick<EventHeader, 'anchor' | 'isAnchorFromId'> {
+  const wall_ms = wallOfId_ms(isEventId(id) ? id : header.id);
+  return { anchor: { time_s: header.trip.time_s, wall_ms }, isAnchorFromId: true };
 }
 
 /** Ids of the whole folders, oldest first. Left-over temporary folders are not among them. */

@@ -5,7 +5,13 @@ import type { EventRow } from '../web/wire.ts';
 import { openIndexTables } from './index-tables.ts';
 import type { WaveSpeedRow } from './wave-speed-chart.ts';
 
-/** One event as indexed; `trouble` says why it has no verdict. */
+/** An event without a verdict, and why it has none. */
+export interface Unjudged {
+  readonly id: string;
+  readonly trouble: string;
+}
+
+/** One event as indexed; `trouble` says why it has no verdict, or what else is wrong with its folder. */
 export interface IndexEntry {
   readonly row: EventRow;
   readonly trouble: string | null;
@@ -24,6 +30,7 @@ export class EventIndex {
   private readonly span: StatementSync;
   private readonly one: StatementSync;
   private readonly ids: StatementSync;
+  private readonly bare: StatementSync;
   private readonly drops: readonly StatementSync[];
   private readonly dropSpeeds: StatementSync;
   private readonly putSpeed: StatementSync;
@@ -53,6 +60,9 @@ export class EventIndex {
     );
     this.speeds = this.database.prepare('SELECT row FROM wave_speed WHERE leg = ? ORDER BY wall_ms, event');
     this.ids = this.database.prepare('SELECT id FROM event ORDER BY id');
+    this.bare = this.database.prepare(
+      'SELECT id, trouble FROM event WHERE id NOT IN (SELECT event FROM verdict) ORDER BY id DESC',
+    );
     this.drops = [
       this.database.prepare('DELETE FROM event WHERE id = ?'),
       this.database.prepare('DELETE FROM verdict WHERE event = ?'),
@@ -114,6 +124,11 @@ export class EventIndex {
     return this.ids.all().map((row) => String(row['id']));
   }
 
+  /** Events without a verdict, newest first. */
+  unjudged(): Unjudged[] {
+    return this.bare.all().map(({ id, trouble }) => ({ id: String(id), trouble: String(trouble ?? '') }));
+  }
+
   /** Forgets everything; the folders have it all. */
   clear(): void {
     this.atOnce(() => this.database.exec('DELETE FROM event; DELETE FROM verdict; DELETE FROM wave_speed'));
@@ -146,6 +161,7 @@ function entryOf(row: Record<string, unknown>): IndexEntry {
       wall_ms: Number(row['wall_ms']),
       source: String(row['source']),
       closedBecause: String(row['closed_because']),
+      ...(typeof row['trouble'] === 'string' ? { trouble: row['trouble'] } : {}),
       verdict: parse(row['summary']),
       shape: parse(row['shape']),
       ...(row['trace_removed'] === null ? {} : { traceRemoved: parse(row['trace_removed']) }),

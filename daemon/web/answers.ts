@@ -143,6 +143,7 @@ const eventRow = {
   source: text('what told of the trip'),
   closedBecause: text(),
   traceRemoved: Type.Optional(Type.Object({ at_ms: number('since 1970'), why: text() })),
+  trouble: Type.Optional(text('Why there is no verdict yet, or what else is wrong with the record.')),
   verdict: orNull(verdictAnswer),
   shape: orNull(
     Type.Object({

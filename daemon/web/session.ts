@@ -5,7 +5,8 @@ import type { Publisher, PublisherOptions } from '../publish/publisher.ts';
 import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts';
 import type { Capture } from '../store/capture-request.ts';
 import { captureWindow, newestWindow } from '../store/capture-window.ts';
-import type { Ingest, Ingested } from '../store/ingest.ts';
+import type { Ingest } from '../store/ingest.ts';
+import type { Ingested } from '../store/take-in.ts';
 import type { openTrends, Trends } from '../store/trends.ts';
 import { Binding } from './binding.ts';
 import { LiveHub } from './live.ts';
@@ -115,8 +116,7 @@ export class ServerSession {
       const { dataFolder } = hello.config;
       const window = 'last_s' in wanted ? await newestWindow(dataFolder, wanted.last_s * 1000) : wanted;
       const { id } = await captureWindow(dataFolder, window);
-      await this.#judge(id);
-      return id;
+      return { event: id, trouble: await this.#judge(id) };
     };
     this.#publisher = this.#openPublisher(hello, store, capture);
     this.#trends = this.#openTrends(hello);
@@ -217,18 +217,23 @@ export class ServerSession {
     }
   }
 
-  async #judge(event: string): Promise<void> {
+  /** Why the event has no verdict yet; null when its verdict is there. */
+  async #judge(event: string): Promise<string | null> {
     this.state.analysing(event, true);
     this.#tellState();
+    let trouble: string | null = 'The event store could not be used.';
     try {
       await this.#attempt(event, async (store) => {
         const ingested = await store.ingest(event);
         if (ingested !== null) this.#publish(ingested);
+        if (ingested !== null) trouble = ingested.file === null ? (ingested.trouble ?? trouble) : null;
       });
     } finally {
       this.state.analysing(event, false);
+      this.#tellUnjudged();
       this.#tellState();
     }
+    return trouble;
   }
 
   /** Minutes where an index of years is made anew. */
@@ -243,6 +248,7 @@ export class ServerSession {
     });
     this.#isScanning = false;
     if (this.#isStopped) return;
+    this.#tellUnjudged();
     this.#publisher?.catchUp();
     const trends = this.#trends?.store;
     if (trends !== undefined) this.#publisher?.trends((...wanted) => trends.read(...wanted));
@@ -264,6 +270,28 @@ export class ServerSession {
         Date.now(),
       );
     }
+  }
+
+  /** Events that are recorded and not judged stand among the troubles for as long as there are any. */
+  #tellUnjudged(): void {
+    const { troubles } = this.state;
+    const unjudged = this.#isStopped ? [] : (this.#store?.unjudged() ?? []);
+    const [newest] = unjudged;
+    if (newest === undefined) {
+      troubles.clear('unjudged');
+      return;
+    }
+    const which =
+      unjudged.length === 1
+        ? `Event ${newest.id} has no verdict`
+        : `${unjudged.length} events have no verdict; the newest is ${newest.id}`;
+    troubles.raise(
+      'unjudged',
+      `${which}: ${newest.trouble}`,
+      'The records are kept, and judging is tried again at least hourly and at each start. Check space, rights and disk. A record ' +
+        'that is damaged for good can be moved out of the events folder.',
+      Date.now(),
+    );
   }
 
   #publish(ingested: Ingested): void {

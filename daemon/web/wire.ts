@@ -140,6 +140,8 @@ export interface EventRow {
   readonly closedBecause: string;
   /** Present when retention has removed the samples; the verdict stays. */
   readonly traceRemoved?: { readonly at_ms: number; readonly why: string };
+  /** Why there is no verdict yet, or what else is wrong with the record; absent when all is well. */
+  readonly trouble?: string;
   readonly verdict: Verdict | null;
   /** Outlet pressure of the active leg round the trip for a small picture: min/max pairs over equal slices. */
   readonly shape: {

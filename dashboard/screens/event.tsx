@@ -64,7 +64,7 @@ export function EventScreen({ id }: { id: string }) {
       {leg === undefined ? (
         <p class="empty">
           {event.verdict === null
-            ? 'This event has no verdict yet. It appears here by itself.'
+            ? noVerdict(event)
             : 'No leg was flowing in this event: there is nothing to judge.'}
         </p>
       ) : (
@@ -80,6 +80,11 @@ export function EventScreen({ id }: { id: string }) {
       )}
     </div>
   );
+}
+
+function noVerdict({ trouble }: EventView): string {
+  const why = trouble === undefined ? '' : ` ${trouble}`;
+  return `No verdict yet.${why} Judging is repeated; the verdict then appears here.`;
 }
 
 const sources: Readonly<Record<Verdict['tripSource'], string>> = {

@@ -5,8 +5,9 @@ import { DatabaseSync } from 'node:sqlite';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { EventFolderWrite, eventFolder } from '../../daemon/store/event-folder.ts';
 import { disk } from '../../daemon/store/files.ts';
-import { createIngest, type Ingest, type Ingested } from '../../daemon/store/ingest.ts';
+import { createIngest, type Ingest } from '../../daemon/store/ingest.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
+import type { Ingested } from '../../daemon/store/take-in.ts';
 import { ServerSession } from '../../daemon/web/session.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
 

@@ -4,7 +4,8 @@ import { dirname, join } from 'node:path';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { EventFolderWrite, eventFolder } from '../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
-import { createIngest, type Ingested } from '../../daemon/store/ingest.ts';
+import { createIngest } from '../../daemon/store/ingest.ts';
+import type { Ingested } from '../../daemon/store/take-in.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
 import { type FailingFiles, failingFiles } from '../support/failing-files.ts';
 

@@ -18,7 +18,9 @@ beforeAll(async () => {
     dashboardFolder: null,
     capture: async (window) => {
       asked.push(window);
-      if ('last_s' in window) return '20261125T105912Z-A3F';
+      const event = '20261125T105912Z-A3F';
+      if ('last_s' in window)
+        return { event, trouble: window.last_s === 61 ? 'trace.bin cannot be read' : null };
       throw new DataError('the ring holds nothing of this window');
     },
   });
@@ -31,13 +33,18 @@ const post = (payload: object, headers = {}) =>
 test('a page may keep a window; another site, or a window that makes no sense, may not', async () => {
   const made = await post({ last_s: 60 });
   expect([made.statusCode, made.json()]).toEqual([201, { event: '20261125T105912Z-A3F' }]);
+  const unjudged = await post({ last_s: 61 });
+  expect([unjudged.statusCode, unjudged.json()]).toEqual([
+    202,
+    { event: '20261125T105912Z-A3F', trouble: 'trace.bin cannot be read' },
+  ]);
   const none = await post({ from_ms: 1, to_ms: 2 });
   expect([none.statusCode, none.json().error]).toEqual([409, 'the ring holds nothing of this window']);
-  expect(asked).toEqual([{ last_s: 60 }, { from_ms: 1, to_ms: 2 }]);
+  expect(asked).toEqual([{ last_s: 60 }, { last_s: 61 }, { from_ms: 1, to_ms: 2 }]);
   expect((await post({ last_s: 60 }, { origin: 'http://other.example' })).statusCode).toBe(403);
   for (const wrong of [{}, { last_s: 0 }, { last_s: 1e6 }, { from_ms: 1 }])
     expect((await post(wrong)).statusCode, JSON.stringify(wrong)).toBe(400);
-  expect(asked).toHaveLength(2);
+  expect(asked).toHaveLength(3);
 });
 
 test('a disk that refuses or is nearly full stands among the troubles until it is well', () => {

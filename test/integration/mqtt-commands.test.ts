@@ -46,7 +46,7 @@ function started(url: string, change: Partial<MqttSinkConfig>) {
       station: {
         capture: async (window) => {
           asked.push(window);
-          return '20260301T060000Z-A01';
+          return { event: '20260301T060000Z-A01', trouble: null };
         },
         sayAgain: () => undefined,
         log: (text) => log.push(text),

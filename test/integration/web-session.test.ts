@@ -1,6 +1,7 @@
 import { afterEach, beforeEach, expect, test, vi } from 'vitest';
 import type { StatusMessage, ToRecorder } from '../../daemon/recorder/messages.ts';
-import type { Ingest, Ingested } from '../../daemon/store/ingest.ts';
+import type { Ingest } from '../../daemon/store/ingest.ts';
+import type { Ingested } from '../../daemon/store/take-in.ts';
 import { ServerSession } from '../../daemon/web/session.ts';
 import type { LiveMessage } from '../../daemon/web/wire.ts';
 import { FakeLibrary } from '../support/fake-library.ts';
@@ -24,6 +25,7 @@ const store = {
   get: () => null,
   trace: () => null,
   scan: async () => undefined,
+  unjudged: () => [],
   close: async () => undefined,
   ingest: () =>
     new Promise<Ingested | null>((resolve, reject) => {

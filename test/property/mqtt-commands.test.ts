@@ -51,7 +51,7 @@ test('whatever comes is carried out, refused, repeated or dropped, and answered 
             station: {
               capture: async (one) => {
                 asked.push(one);
-                return 'event';
+                return { event: 'event', trouble: null };
               },
               sayAgain: () => undefined,
               log: (text) => {

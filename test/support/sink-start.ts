@@ -8,7 +8,7 @@ export function sinkStart(change: Partial<SinkStart> = {}): SinkStart {
     software: 'test',
     lineOf: () => null,
     station: {
-      capture: async () => '20260301T060000Z-A01',
+      capture: async () => ({ event: '20260301T060000Z-A01', trouble: null }),
       sayAgain: () => undefined,
       log: () => undefined,
     },

@@ -2,7 +2,8 @@
 import { existsSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { ToServer } from '../../daemon/recorder/messages.ts';
-import { createIngest, type Ingest, type Ingested } from '../../daemon/store/ingest.ts';
+import { createIngest, type Ingest } from '../../daemon/store/ingest.ts';
+import type { Ingested } from '../../daemon/store/take-in.ts';
 import { countingAnalyse } from './event-builder.ts';
 
 if (process.env['TEST_SERVER'] === 'crashes') process.exit(3);

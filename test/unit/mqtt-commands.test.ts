@@ -3,6 +3,7 @@ import { type CommandName, commandNames } from '../../config/publish.ts';
 import { DataError } from '../../daemon/errors.ts';
 import { commandSchemas } from '../../daemon/publish/mqtt/command-schemas.ts';
 import { CommandDesk } from '../../daemon/publish/mqtt/commands.ts';
+import type { Kept } from '../../daemon/store/capture-request.ts';
 import { sinkStart } from '../support/sink-start.ts';
 import { topicFaults } from '../support/topic-schema.ts';
 
@@ -14,7 +15,7 @@ let asked: unknown[];
 let repeats: number;
 let log: string[];
 let answers: { readonly topic: string; readonly [key: string]: unknown }[];
-let capture: () => Promise<string>;
+let capture: () => Promise<Kept>;
 
 beforeEach(() => {
   now_s = 0;
@@ -22,7 +23,7 @@ beforeEach(() => {
   repeats = 0;
   log = [];
   answers = [];
-  capture = async () => '20260301T060000Z-A01';
+  capture = async () => ({ event: '20260301T060000Z-A01', trouble: null });
 });
 
 function desk(allowed: readonly CommandName[] = commandNames): CommandDesk {
@@ -146,16 +147,16 @@ test('what the ring has not is an answer, and so is a second capture while one i
   capture = () => Promise.reject(new DataError('the ring holds nothing of this window'));
   await hear(to, 'capture', { id: 'a', last_s: 1 });
   expect(answers[0]).toMatchObject({ id: 'a', ok: false, error: 'the ring holds nothing of this window' });
-  const { promise, resolve } = Promise.withResolvers<string>();
+  const { promise, resolve } = Promise.withResolvers<Kept>();
   capture = () => promise;
   const first = hear(to, 'capture', { id: 'b', last_s: 1 });
   await hear(to, 'capture', { id: 'c', last_s: 1 });
   expect(answers[1]).toMatchObject({ id: 'c', ok: false, error: expect.stringContaining('under way') });
-  resolve('20260301T060000Z-A01');
+  resolve({ event: '20260301T060000Z-A01', trouble: 'i/o error' });
   await first;
   await hear(to, 'capture', { id: 'c', last_s: 1 });
   expect(answers.slice(2)).toMatchObject([
-    { id: 'b', ok: true },
+    { id: 'b', ok: true, event: '20260301T060000Z-A01', trouble: 'i/o error' },
     { id: 'c', ok: true },
   ]);
 });
@@ -178,7 +179,7 @@ test('captures are bounded more closely, for they take space on the disk', async
   for (let k = 0; k < 5; k++) await hear(to, 'capture', { id: `empty${k}`, last_s: 60 });
   expect(asked.splice(0)).toHaveLength(5);
   answers = [];
-  capture = async () => '20260301T060000Z-A01';
+  capture = async () => ({ event: '20260301T060000Z-A01', trouble: null });
   for (let k = 0; k < 5; k++) await hear(to, 'capture', { id: `${k}`, last_s: 60 });
   expect(asked).toHaveLength(3);
   expect(answers.map(({ ok }) => ok)).toEqual([true, true, true, false, false]);

@@ -36,6 +36,9 @@ const answerSchema = Type.Union(
         ...answerHead,
         ok: Type.Literal(true),
         event: Type.Optional(Type.String({ description: 'Of `capture`: the new event.' })),
+        trouble: Type.Optional(
+          Type.String({ description: 'Of `capture`: why the verdict of the new event is not written yet.' }),
+        ),
       },
       closed,
     ),

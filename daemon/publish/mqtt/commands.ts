@@ -33,7 +33,7 @@ export interface CommandDeskOptions {
 }
 
 type Outcome =
-  | { readonly ok: true; readonly event?: string }
+  | { readonly ok: true; readonly event?: string; readonly trouble?: string }
   | { readonly ok: false; readonly error: string };
 
 export class CommandDesk {
@@ -114,7 +114,8 @@ export class CommandDesk {
     this.#isCapturing = true;
     try {
       const { id: _, ...window } = request as CaptureRequest & { readonly id: string };
-      return { ok: true, event: await station.capture(window as CaptureRequest) };
+      const { event, trouble } = await station.capture(window as CaptureRequest);
+      return { ok: true, event, ...(trouble === null ? {} : { trouble }) };
     } catch (error) {
       this.#captures.giveBack();
       return { ok: false, error: messageOf(error) };
