@@ -1,27 +1,27 @@
 /** The verdict: a pure function of a record. No clock, no files, no state; the same record gives the same words. */
 
 import { usualDefinitions } from '../../config/schema-definitions.ts';
-import { withBudgets } from './budget-sources.ts';
-import { captureOf } from './capture.ts';
-import { definitionsUsed } from './definitions.ts';
-import { type Facts, gather } from './facts.ts';
-import { flagsOf } from './flags.ts';
-import { type Frame, makeFrame } from './frame.ts';
-import { instantResults } from './instant-results.ts';
-import { throttledVelocity } from './motion.ts';
-import { pressureResults } from './pressure-results.ts';
+import { type Facts, gather } from './finding/facts.ts';
+import { throttledVelocity } from './finding/motion.ts';
+import { findTrip, type Trip } from './finding/trip.ts';
+import { withBudgets } from './judging/budget-sources.ts';
+import { captureOf } from './judging/corrected-peak.ts';
+import { definitionsUsed } from './judging/definitions.ts';
+import { flagsOf } from './judging/flags.ts';
+import { instantResults } from './judging/instants.ts';
+import { pressureResults } from './judging/pressures.ts';
+import { ringResults } from './judging/ringing.ts';
+import { sentenceOf } from './judging/sentence.ts';
+import { severityOf } from './judging/severity.ts';
+import { lateTank } from './judging/tank-late.ts';
+import { tankRise } from './judging/tank-rise.ts';
+import { areTapsSwapped, flag } from './judging/tap-flags.ts';
+import { velocityResults } from './judging/velocities.ts';
+import { surerOf, waveSpeedsOf } from './judging/wave-speeds.ts';
+import { type Frame, makeFrame } from './reading/leg-signals.ts';
 import type { EventRecord, LegRecord } from './record.ts';
-import { ringResults } from './ring-results.ts';
-import { sentenceOf } from './sentence.ts';
-import { severityOf } from './severity.ts';
-import { lateTank } from './tank-late.ts';
-import { tankRise } from './tank-rise.ts';
-import { areTapsSwapped, flag } from './tap-flags.ts';
-import { findTrip, type Trip } from './trip.ts';
-import { withheld } from './uncertainty.ts';
-import { velocityResults } from './velocity-results.ts';
+import { withheld } from './result.ts';
 import type { Flag, LegResults, LegVerdict, Measured, Verdict } from './verdict.ts';
-import { surerOf, waveSpeedsOf } from './wave-speeds.ts';
 
 /** What stands at the head of a verdict: its revision, the software that judged, and why it judged (again). */
 export interface AnalyseOptions {

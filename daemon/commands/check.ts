@@ -3,11 +3,11 @@ import { Command } from 'commander';
 import { ConfigError, type Fault, formatFault } from '../../config/fault.ts';
 import { readRig } from '../../config/load.ts';
 import type { RigConfig } from '../../config/rig.ts';
-import { calibrationLines } from '../calibration-report.ts';
 import { exit } from '../errors.ts';
-import { physics } from '../physics.ts';
-import { publishLines } from '../publish-report.ts';
-import { ledgerFaults, readLedger } from '../store/calibration-ledger.ts';
+import { ledgerFaults, readLedger } from '../instruments/calibration-ledger.ts';
+import { calibrationLines } from '../instruments/calibration-report.ts';
+import { physics } from '../instruments/rig-knowledge.ts';
+import { publishLines } from '../publish/check-lines.ts';
 
 /** The command; sets exit code 78 when there is a fault. Warnings alone leave 0. */
 export function checkCommand(): Command {

@@ -5,8 +5,8 @@ import type { RigConfig } from '../../config/rig.ts';
 import type { RecordingLineSpec } from '../../drivers/line-spec.ts';
 import { readCsvFile } from '../../drivers/recording/csv.ts';
 import { pickChannels, recordingOfCsv } from '../../drivers/recording/recording.ts';
-import { calibratedRig } from '../analysis/channel-calibration.ts';
 import type { EventRecord, Series } from '../analysis/record.ts';
+import { calibratedRig } from '../instruments/channel-calibration.ts';
 import { recordOf, seriesOf } from '../store/load-record.ts';
 
 /** The recording lines of a rig file. Throws ConfigError when there is none. */

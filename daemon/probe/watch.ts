@@ -1,6 +1,6 @@
 /** A unit watched for a while: how quickly it answers, and how often it really renews what it shows. */
 import { monotonic_s } from '../../drivers/driver.ts';
-import { updateRateOf } from '../analysis/update-rate.ts';
+import { updateRateOf } from '../instruments/update-rate.ts';
 import type { Asker } from './asker.ts';
 import { valueAt } from './decodings.ts';
 import type { Guess } from './guess.ts';

@@ -2,9 +2,9 @@
 import { ConfigError } from '../../config/fault.ts';
 import type { RigConfig } from '../../config/rig.ts';
 import type { Counters } from '../../drivers/driver.ts';
-import { calibratedRig, calibrationState } from '../analysis/channel-calibration.ts';
 import { DataError } from '../errors.ts';
-import { enterCalibrations } from '../store/calibration-ledger.ts';
+import { enterCalibrations } from '../instruments/calibration-ledger.ts';
+import { calibratedRig, calibrationState } from '../instruments/channel-calibration.ts';
 import { type Files, messageOf } from '../store/files.ts';
 import type { Log } from './log.ts';
 

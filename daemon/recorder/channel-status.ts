@@ -1,7 +1,7 @@
 /** What state each instrument is in: NE 107 classes from its current loop and its calibration. */
 import type { AppliedCalibration, ChannelConfig } from '../../config/rig.ts';
-import { driftFound } from '../analysis/channel-calibration.ts';
-import { mostPressing, type StatusClass } from '../analysis/current-loop.ts';
+import { driftFound } from '../instruments/channel-calibration.ts';
+import { mostPressing, type StatusClass } from '../instruments/current-loop.ts';
 import type { LoopWatch } from './loop-watch.ts';
 import type { CalibrationState, ChannelStatus } from './messages.ts';
 

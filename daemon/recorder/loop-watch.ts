@@ -8,7 +8,7 @@ import {
   loopBand,
   loopStatus,
   type StatusClass,
-} from '../analysis/current-loop.ts';
+} from '../instruments/current-loop.ts';
 
 /** Limits are met to a nanoampere. */
 const slack_A = 0.5e-9;

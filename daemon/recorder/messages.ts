@@ -2,7 +2,7 @@
 
 import type { RigConfig } from '../../config/rig.ts';
 import type { Counters, LinkState, Readings, SilentDevice } from '../../drivers/driver.ts';
-import type { StatusClass } from '../analysis/current-loop.ts';
+import type { StatusClass } from '../instruments/current-loop.ts';
 
 /** min, max, last, mean of each channel over one summary period, in SI, in the order of `RigConfig.channels`. */
 export interface Summary {

@@ -3,10 +3,10 @@
  * where a fatigue line is known for the pipe, Miner's sum. A screening estimate that proves nothing safe: see `fatigue.ts`.
  */
 import type { LegConfig } from '../../config/rig.ts';
-import { cyclesToFailure, type FatigueLine, hoopStress_Pa, vinsonPvc } from '../analysis/fatigue.ts';
-import { Rainflow, type RainflowState } from '../analysis/rainflow.ts';
 import type { Series } from '../analysis/record.ts';
 import { wallAt_ms } from '../recorder/wall-anchor.ts';
+import { cyclesToFailure, type FatigueLine, hoopStress_Pa, vinsonPvc } from '../statistics/fatigue.ts';
+import { Rainflow, type RainflowState } from '../statistics/rainflow.ts';
 import type { RingBlock } from './ring-read.ts';
 import type { TrendStore } from './trend-store.ts';
 

@@ -2,12 +2,12 @@
 import { join } from 'node:path';
 import type { ChannelConfig, LegConfig, RigConfig } from '../../config/rig.ts';
 import type { GroupSpec, RawBlock } from '../../drivers/driver.ts';
-import { dividedCalibration } from '../analysis/channel-calibration.ts';
 import type { EventRecord, LegRecord, Series } from '../analysis/record.ts';
 import { DataError } from '../errors.ts';
+import { dividedCalibration } from '../instruments/channel-calibration.ts';
+import { withLoopQuality } from '../instruments/loop-quality.ts';
 import { type EventHeader, readEventHeader } from './event-folder.ts';
 import { disk, type Files, messageOf } from './files.ts';
-import { withLoopQuality } from './loop-quality.ts';
 import { decodeTrace, type TraceDamage } from './trace.ts';
 
 export interface LoadedEvent {

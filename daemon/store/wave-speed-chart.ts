@@ -4,6 +4,8 @@
  * it is read.
  */
 import type { RigConfig } from '../../config/rig.ts';
+import type { Verdict } from '../analysis/verdict.ts';
+import { freeGas_ratio } from '../hydraulics/gas.ts';
 import {
   type CusumChart,
   cusumNext,
@@ -14,9 +16,7 @@ import {
   ewmaNext,
   ewmaSide,
   ewmaStart,
-} from '../analysis/charts.ts';
-import type { Verdict } from '../analysis/verdict.ts';
-import { freeGas_ratio } from '../hydraulics/gas.ts';
+} from '../statistics/charts.ts';
 import type { WaveSpeedDay, WaveSpeedView } from '../web/wire.ts';
 
 /** What one verdict says of one leg, with what the rig was taken for then. */

@@ -7,8 +7,10 @@
  * The plant itself trips at its pressure switch after the contactor's delay; the run contact, an auxiliary contact of
  * that contactor, opens a few milliseconds later, a little different every time.
  */
+
 import type { ContactState } from './converter.ts';
-import type { LegTruth, Plant } from './plant-types.ts';
+import type { TruthfulPlant } from './observed-plant.ts';
+import type { LegTruth } from './plant-truth.ts';
 import type { Random } from './random.ts';
 
 export interface CycleSpec {
@@ -49,7 +51,7 @@ export type CyclePhase = 'waiting' | 'filling' | 'closing' | 'draining' | 'ended
 export class Cycle implements ContactState {
   runContact: 0 | 1 = 0;
   pressureSwitch: 0 | 1 = 0;
-  readonly #plant: Plant;
+  readonly #plant: TruthfulPlant;
   readonly #spec: CycleSpec;
   readonly #random: Random;
   readonly #report: (record: TripRecord) => void;
@@ -65,7 +67,7 @@ export class Cycle implements ContactState {
   #seated_s: number | null = null;
 
   /** `report` gets every trip once it has settled. */
-  constructor(plant: Plant, spec: CycleSpec, random: Random, report: (record: TripRecord) => void) {
+  constructor(plant: TruthfulPlant, spec: CycleSpec, random: Random, report: (record: TripRecord) => void) {
     this.#plant = plant;
     this.#spec = spec;
     this.#random = random;

@@ -1,7 +1,7 @@
 /** Keeps what really happened in one leg after a loss of drive, step by step. */
 import type { CheckValve } from '../hydraulics/check-valve.ts';
+import type { LegWatcher, WatchedLeg } from '../hydraulics/network/plant-types.ts';
 import type { Reach } from '../hydraulics/reach.ts';
-import type { LegTruth } from './plant-types.ts';
 
 /** Half of the window of the deceleration at reversal, in s. */
 const halfWindow_s = 0.01;
@@ -16,7 +16,41 @@ const withoutSeating_s = 8;
 /** Velocity at the valve above which a leg counts as flowing, in m/s. */
 const flowing_mps = 0.05;
 
-export class TruthKeeper {
+/** What really happened in one leg after a loss of drive; instants on the plant's clock, null until it happens. */
+export interface LegTruth {
+  readonly leg: string;
+  readonly trip_s: number;
+  approachVelocity_mps: number;
+  /** Flow through the valve crosses zero. Null also when the disc seats before that. */
+  reversal_s: number | null;
+  /** First contact of disc and seat. */
+  seating_s: number | null;
+  /** Signed: negative when the water runs back. */
+  velocityAtSeating_mps: number | null;
+  /** Magnitude, >= 0, of the most negative velocity at the valve up to seating. */
+  largestReverseVelocity_mps: number;
+  /**
+   * Mean over 20 ms centred on the reversal of the leg's mean velocity, cut off at seating; positive while slowing.
+   * Null when the disc seats first.
+   */
+  decelerationAtReversal_mps2: number | null;
+  /** Largest pressure at the valve's outlet face from reversal or seating on, whichever is first. */
+  peakAtValve_Pa: number;
+  /** When that was. Long after seating: a later slam was the worse one. */
+  peak_s: number | null;
+  /** Largest pressure at the outlet tap, which a perfect sensor there would read. */
+  peakAtTap_Pa: number;
+  /** Smallest pressure at the valve's outlet face since the trip. */
+  minimumAtValve_Pa: number;
+  /** Tank pressure at the pipe axis 50 ms after seating. */
+  staticAfter_Pa: number | null;
+  seatContacts: number;
+  /** Whether a vapour cavity stood at a face of the valve. */
+  hasCavitated: boolean;
+}
+
+/** Follows one leg as a watcher of the plant; `truth` is of the newest trip, null when the leg did not flow at it. */
+export class TruthKeeper implements LegWatcher {
   truth: LegTruth | null = null;
   private readonly leg: string;
   private readonly reach: Reach;
@@ -34,8 +68,8 @@ export class TruthKeeper {
   private lastFlow_m3ps = 0;
   private flowBefore_m3ps = 0;
 
-  constructor(leg: string, downstream: Reach, valve: CheckValve, dt_s: number, weight_Npm3: number) {
-    this.leg = leg;
+  constructor({ id, downstream, valve, dt_s, weight_Npm3 }: WatchedLeg) {
+    this.leg = id;
     this.reach = downstream;
     this.valve = valve;
     this.dt_s = dt_s;

@@ -1,9 +1,10 @@
 /** A virtual rig as a plain object: resolved, SI. `rig-file.ts` makes it from YAML, tests make it themselves. */
+
+import type { PlantSpec } from '../hydraulics/network/plant-spec.ts';
 import type { ConverterSpec } from './converter.ts';
 import type { CycleSpec } from './cycle.ts';
 import type { UnitFaults, UnitSpec } from './modbus-unit.ts';
 import type { LineFaults, LineRate } from './paced-line.ts';
-import type { PlantSpec } from './plant-spec.ts';
 import type { SensorFault, SensorSpec } from './sensors.ts';
 
 interface LineBase extends LineRate {

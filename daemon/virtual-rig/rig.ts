@@ -1,11 +1,11 @@
 /** Plant, sensors, switchgear and faces of one virtual rig, without clocks and ports: the caller says what time it is. */
+
+import type { PlantSpec } from '../hydraulics/network/plant-spec.ts';
 import { Converter } from './converter.ts';
 import { Cycle, type CyclePhase, type TripRecord } from './cycle.ts';
 import { frameGap_s, ModbusBus } from './modbus-unit.ts';
+import { ObservedPlant, type TruthfulPlant } from './observed-plant.ts';
 import { PacedLine } from './paced-line.ts';
-import { HydraulicPlant } from './plant.ts';
-import type { PlantSpec } from './plant-spec.ts';
-import type { Plant } from './plant-types.ts';
 import { Random } from './random.ts';
 import type { FaceSpec, RigFault, RigSpec } from './rig-spec.ts';
 import { Sensor } from './sensors.ts';
@@ -25,7 +25,7 @@ export interface RigEvents {
 
 export class Rig {
   readonly spec: RigSpec;
-  readonly plant: Plant;
+  readonly plant: TruthfulPlant;
   readonly faces: readonly Face[];
   readonly #sensors = new Map<string, Sensor>();
   readonly #followers: readonly Sensor[];
@@ -37,7 +37,7 @@ export class Rig {
   constructor(
     spec: RigSpec,
     events: RigEvents,
-    makePlant: (plant: PlantSpec) => Plant = (plant) => new HydraulicPlant(plant),
+    makePlant: (plant: PlantSpec) => TruthfulPlant = (plant) => new ObservedPlant(plant),
   ) {
     this.spec = spec;
     this.plant = makePlant(spec.plant);

@@ -6,7 +6,7 @@
  * At the instant of a reading the rest is added: value * gain + offset + hum + noise, held at the ends of the range,
  * rounded to the converter's step.
  */
-import type { Plant } from './plant-types.ts';
+import type { Plant } from '../hydraulics/network/plant-types.ts';
 import type { Random } from './random.ts';
 
 export type SignalName =

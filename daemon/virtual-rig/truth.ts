@@ -1,10 +1,10 @@
 /** What really happened in a trip, written beside the run for tests and for the demo's last column; the daemon never looks there. */
 import { mkdirSync, renameSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
+import type { PlantSpec } from '../hydraulics/network/plant-spec.ts';
 import { gridWaveSpeed_mps } from '../hydraulics/parts.ts';
 import type { TripRecord } from './cycle.ts';
-import type { PlantSpec } from './plant-spec.ts';
-import type { LegTruth } from './plant-types.ts';
+import type { LegTruth } from './plant-truth.ts';
 
 /** Constants of a leg as the plant has them, which a rig file's readers know only roughly. */
 export interface LegConstants {

@@ -1,7 +1,7 @@
 /** What machines ask: is it alive, can it serve, how is it doing. */
 import type { FastifyInstance } from 'fastify';
 import Type from 'typebox';
-import { metricsText, processMetrics } from './metrics.ts';
+import { metricsText, processMetrics } from './prometheus.ts';
 import type { RouteSources } from './routes.ts';
 
 const readiness = Type.Object({

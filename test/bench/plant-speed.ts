@@ -1,7 +1,7 @@
 /** How much faster than real time the hydraulic plant runs on one core. */
 
-import { HydraulicPlant } from '../../daemon/virtual-rig/plant.ts';
-import type { PlantSpec } from '../../daemon/virtual-rig/plant-spec.ts';
+import type { PlantSpec } from '../../daemon/hydraulics/network/plant-spec.ts';
+import { ObservedPlant } from '../../daemon/virtual-rig/observed-plant.ts';
 import { baseLeg, baseRig, cushionValve, springValve, steelPipe } from '../support/base-rig.ts';
 import type { BenchRow } from './row.ts';
 
@@ -29,7 +29,7 @@ function twoByTwo(hasCavities: boolean): PlantSpec {
 function speed(hasCavities: boolean): number {
   let best = 0;
   for (let run = 0; run < 10; run++) {
-    const plant = new HydraulicPlant(twoByTwo(hasCavities));
+    const plant = new ObservedPlant(twoByTwo(hasCavities));
     plant.startPump(0);
     plant.startPump(1);
     const start = process.cpuUsage();

@@ -4,13 +4,13 @@ import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { ConfigError } from '../../config/fault.ts';
 import type { CalibrationEntry, RigConfig } from '../../config/rig.ts';
 import { DataError } from '../../daemon/errors.ts';
-import { CalibrationKeeper } from '../../daemon/recorder/calibration-keeper.ts';
 import {
   enterCalibrations,
   ledgerFaults,
   ledgerPath,
   readLedger,
-} from '../../daemon/store/calibration-ledger.ts';
+} from '../../daemon/instruments/calibration-ledger.ts';
+import { CalibrationKeeper } from '../../daemon/recorder/calibration-keeper.ts';
 import { disk } from '../../daemon/store/files.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
 import { temporaryFolder } from '../support/event-builder.ts';

@@ -2,7 +2,7 @@ import { readFileSync } from 'node:fs';
 import { describe, expect, it } from 'vitest';
 import { formatFault } from '../../config/fault.ts';
 import { parseRig } from '../../config/load.ts';
-import { physics } from '../../daemon/physics.ts';
+import { physics } from '../../daemon/instruments/rig-knowledge.ts';
 
 const folder = new URL('./config-ten-faults/', import.meta.url);
 

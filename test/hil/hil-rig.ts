@@ -1,8 +1,8 @@
 /** Random two-legged rigs for the hardware-in-the-loop study: what they are, and what a technician would have written down. */
 import { join } from 'node:path';
 import type { ChannelConfig, LegConfig, RigConfig } from '../../config/rig.ts';
+import type { LegSpec, PlantSpec } from '../../daemon/hydraulics/network/plant-spec.ts';
 import { gridWaveSpeed_mps } from '../../daemon/hydraulics/parts.ts';
-import type { LegSpec, PlantSpec } from '../../daemon/virtual-rig/plant-spec.ts';
 import type { RigSpec } from '../../daemon/virtual-rig/rig-spec.ts';
 import type { SensorSpec } from '../../daemon/virtual-rig/sensors.ts';
 import { normal, type Random, type RigKind, randomRig, seeded, within } from '../support/random-rig.ts';

@@ -1,8 +1,8 @@
 /** What was applied stands in the event as it was, and the analysis sees corrected values. */
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import type { CalibrationEntry, RigConfig } from '../../config/rig.ts';
+import { readLedger } from '../../daemon/instruments/calibration-ledger.ts';
 import { startRecorder } from '../../daemon/recorder/recorder.ts';
-import { readLedger } from '../../daemon/store/calibration-ledger.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
 import { temporaryFolder } from '../support/event-builder.ts';

@@ -6,8 +6,8 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, describe, expect, it } from 'vitest';
 import { parseRig } from '../../config/load.ts';
-import { physics } from '../../daemon/physics.ts';
-import { enterCalibrations } from '../../daemon/store/calibration-ledger.ts';
+import { enterCalibrations } from '../../daemon/instruments/calibration-ledger.ts';
+import { physics } from '../../daemon/instruments/rig-knowledge.ts';
 import { changed } from '../support/rig-text.ts';
 
 const folder = mkdtempSync(join(tmpdir(), 'tripwave-check-'));

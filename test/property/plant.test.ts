@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { lossyFlow_m3ps } from '../../daemon/hydraulics/reach.ts';
-import { HydraulicPlant } from '../../daemon/virtual-rig/plant.ts';
+import { ObservedPlant } from '../../daemon/virtual-rig/observed-plant.ts';
 import { type RigKind, randomRig, seeded } from '../support/random-rig.ts';
 
 describe('flow through a quadratic loss', () => {
@@ -24,7 +24,7 @@ describe('any rig', () => {
   it('trips, closes, and stays finite', () => {
     fc.assert(
       fc.property(fc.nat(1e6), fc.constantFrom(...kinds), (seed, kind) => {
-        const plant = new HydraulicPlant(randomRig(seeded(seed), kind));
+        const plant = new ObservedPlant(randomRig(seeded(seed), kind));
         plant.startPump(0);
         while (plant.time_s < 9) plant.step();
         const truth = plant.truths[0]!;
@@ -48,7 +48,7 @@ describe('any rig', () => {
 
   it('runs the same twice', () => {
     const state = () => {
-      const plant = new HydraulicPlant(randomRig(seeded(11), 'cushion'));
+      const plant = new ObservedPlant(randomRig(seeded(11), 'cushion'));
       plant.startPump(0);
       while (plant.time_s < 4) plant.step();
       return { ...plant.truths[0]!, outlet_Pa: plant.legs[0]!.outlet_Pa };

@@ -7,7 +7,7 @@ import {
   type RainflowState,
   rainflow,
   rainflowRepeating,
-} from '../../daemon/analysis/rainflow.ts';
+} from '../../daemon/statistics/rainflow.ts';
 
 const history = fc.oneof(
   fc.array(fc.integer({ min: -20, max: 20 }), { maxLength: 200 }),

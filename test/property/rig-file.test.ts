@@ -2,7 +2,7 @@ import { readFileSync } from 'node:fs';
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
 import { parseRig } from '../../config/load.ts';
-import { physics } from '../../daemon/physics.ts';
+import { physics } from '../../daemon/instruments/rig-knowledge.ts';
 
 const demo = readFileSync(new URL('../../config/demo.yaml', import.meta.url), 'utf8');
 const words = [

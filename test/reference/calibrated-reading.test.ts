@@ -1,10 +1,14 @@
 /** Slope and offset of one calibration taken together: the thermometer of JCGM 100:2008, H.3. */
 import { describe, expect, it } from 'vitest';
 import type { ChannelConfig } from '../../config/rig.ts';
-import { fitCalibration } from '../../daemon/analysis/calibration-fit.ts';
-import { calibratedChannel } from '../../daemon/analysis/channel-calibration.ts';
-import { differenceUncertainty, readingDoubt, readingUncertainty } from '../../daemon/analysis/reading.ts';
-import { coverageFactor } from '../../daemon/analysis/student.ts';
+import { fitCalibration } from '../../daemon/instruments/calibration-fit.ts';
+import { calibratedChannel } from '../../daemon/instruments/channel-calibration.ts';
+import {
+  differenceUncertainty,
+  readingDoubt,
+  readingUncertainty,
+} from '../../daemon/instruments/reading-doubt.ts';
+import { coverageFactor } from '../../daemon/statistics/student.ts';
 import { channelOf } from '../support/independent-records.ts';
 
 // Readings in degC and observed corrections in degC, as the documentation of an open metrology library (GTC) prints them.

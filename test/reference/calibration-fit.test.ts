@@ -4,7 +4,7 @@ import {
   inversePrediction,
   lackOfFit,
   onCalibration,
-} from '../../daemon/analysis/calibration-fit.ts';
+} from '../../daemon/instruments/calibration-fit.ts';
 
 function expectRelative(found: number, expected: number, relative: number): void {
   expect(Math.abs(found / expected - 1), `${found} for ${expected}`).toBeLessThan(relative);

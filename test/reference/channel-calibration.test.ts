@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest';
 import type { ChannelConfig } from '../../config/rig.ts';
-import { calibratedChannel } from '../../daemon/analysis/channel-calibration.ts';
-import { loopStatus, statusClasses } from '../../daemon/analysis/current-loop.ts';
+import { calibratedChannel } from '../../daemon/instruments/channel-calibration.ts';
+import { loopStatus, statusClasses } from '../../daemon/instruments/current-loop.ts';
 import { recorderRig } from '../support/recorder-rig.ts';
 
 // JCGM 100:2008, H.3: a thermometer, its readings and corrections. The channel shows degrees as if they were a pressure,

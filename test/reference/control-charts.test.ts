@@ -9,7 +9,7 @@ import {
   ewmaNext,
   ewmaSide,
   ewmaStart,
-} from '../../daemon/analysis/charts.ts';
+} from '../../daemon/statistics/charts.ts';
 
 // NIST/SEMATECH e-Handbook 6.3.2.4: data, averages and limits as open test files quote them.
 describe('the EWMA chart of the e-Handbook', () => {

@@ -8,7 +8,7 @@ import {
   mostPressing,
   type StatusClass,
   statusClasses,
-} from '../../daemon/analysis/current-loop.ts';
+} from '../../daemon/instruments/current-loop.ts';
 
 // Limits of NAMUR NE 43 as namur.net, electricalandcontrol.com and instrunexus.com print them, in mA.
 describe('NAMUR NE 43', () => {

@@ -4,14 +4,14 @@
  */
 import { describe, expect, it } from 'vitest';
 import { exactStep_s, type ValveSpec } from '../../daemon/hydraulics/parts.ts';
-import { HydraulicPlant } from '../../daemon/virtual-rig/plant.ts';
-import type { LegTruth } from '../../daemon/virtual-rig/plant-types.ts';
+import { ObservedPlant } from '../../daemon/virtual-rig/observed-plant.ts';
+import type { LegTruth } from '../../daemon/virtual-rig/plant-truth.ts';
 import { baseLeg, baseRig, cushionValve, leverValve, springValve } from '../support/base-rig.ts';
 import { randomRig, scaledValve, seeded } from '../support/random-rig.ts';
 
 /** Fills, trips at the pressure switch, and runs on for 2.5 s. */
 function tripped(valve: ValveSpec, wanted_s?: number): { truth: LegTruth; opening_rad: number } {
-  const plant = new HydraulicPlant(baseRig(valve, wanted_s));
+  const plant = new ObservedPlant(baseRig(valve, wanted_s));
   plant.startPump(0);
   let opening_rad = 0;
   while (plant.hasDrive) {
@@ -71,7 +71,7 @@ describe.each([
 
 describe('the shape of a sharp closure', () => {
   it('steps by rho a V, then ramps for 2 L / a to rho a V + rho L d', () => {
-    const plant = new HydraulicPlant(baseRig(springValve));
+    const plant = new ObservedPlant(baseRig(springValve));
     plant.startPump(0);
     while (plant.truths.length === 0 || plant.truths[0]!.seating_s === null) plant.step();
     const truth = plant.truths[0]!;
@@ -140,7 +140,7 @@ describe('time step', () => {
     for (let i = 0; i < 4; i++) {
       const spec = randomRig(random, 'plain');
       const [coarse, fine] = [0.25e-3, 0.0625e-3].map((wanted_s) => {
-        const plant = new HydraulicPlant({
+        const plant = new ObservedPlant({
           ...spec,
           dt_s: exactStep_s(spec.legs[0]!.downstream, wanted_s),
         });
@@ -168,7 +168,7 @@ describe('oil dashpot', () => {
     };
     const leg = baseLeg(valve, 'A', 9);
     const wide = { ...leg.downstream, bore_m: 0.1541 };
-    const plant = new HydraulicPlant({
+    const plant = new ObservedPlant({
       ...base,
       pumps: base.pumps.map((pump) => ({
         ...pump,
@@ -200,7 +200,7 @@ describe('oil dashpot', () => {
 describe('two pumps, two legs', () => {
   it('closes each leg by its own valve, water neither made nor lost', () => {
     const base = baseRig(cushionValve);
-    const plant = new HydraulicPlant({
+    const plant = new ObservedPlant({
       ...base,
       pumps: [base.pumps[0]!, base.pumps[0]!],
       legs: [baseLeg(cushionValve, 'A'), baseLeg(springValve, 'B')],

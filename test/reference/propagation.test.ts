@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { monteCarlo, shortestInterval, symmetricInterval } from '../../daemon/analysis/monte-carlo.ts';
+import { velocityOfStep_mps } from '../../daemon/hydraulics/joukowsky.ts';
+import { monteCarlo, shortestInterval, symmetricInterval } from '../../daemon/statistics/monte-carlo.ts';
 import {
   combined,
   correlationOf,
@@ -7,10 +8,9 @@ import {
   effectiveDegrees,
   expanded,
   sensitivities,
-} from '../../daemon/analysis/propagate.ts';
-import { coverageFactor } from '../../daemon/analysis/student.ts';
-import { summaryOf } from '../../daemon/analysis/welch.ts';
-import { velocityOfStep_mps } from '../../daemon/hydraulics/joukowsky.ts';
+} from '../../daemon/statistics/propagate.ts';
+import { coverageFactor } from '../../daemon/statistics/student.ts';
+import { summaryOf } from '../../daemon/statistics/welch.ts';
 
 describe('JCGM 100:2008', () => {
   // G.4.1 (from memory): relative uncertainties 0.25, 0.57, 0.82 % from 10, 5 and 15 readings.

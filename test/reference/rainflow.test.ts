@@ -4,8 +4,8 @@ import {
   hoopStress_Pa,
   minerDamage_ratio,
   vinsonPvc,
-} from '../../daemon/analysis/fatigue.ts';
-import { type Cycle, rainflow, rainflowRepeating } from '../../daemon/analysis/rainflow.ts';
+} from '../../daemon/statistics/fatigue.ts';
+import { type Cycle, rainflow, rainflowRepeating } from '../../daemon/statistics/rainflow.ts';
 
 /** Counts by range, smallest first. */
 function byRange(cycles: readonly Cycle[]): [number, number][] {

@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest';
+import { bubbleFrequency_Hz, bubbleOfRing_m3, quarterWave_Hz } from '../../daemon/hydraulics/tapping-line.ts';
 import {
   cornerFrequency_Hz,
   decayLagged_ratio,
@@ -15,8 +16,7 @@ import {
   triangleLagged_ratio,
   triangleSampledMean_ratio,
   triangleSampledWorst_ratio,
-} from '../../daemon/analysis/pulse-capture.ts';
-import { bubbleFrequency_Hz, bubbleOfRing_m3, quarterWave_Hz } from '../../daemon/analysis/tapping-line.ts';
+} from '../../daemon/instruments/pulse-shown.ts';
 
 // Closed forms of a first-order sensor and of uniform sampling; every value also from an independent calculation.
 describe('what is left of a pulse', () => {

@@ -1,14 +1,14 @@
 import { describe, expect, it } from 'vitest';
-import { fitCalibration } from '../../daemon/analysis/calibration-fit.ts';
-import { fisherTail, incompleteBeta } from '../../daemon/analysis/incomplete-beta.ts';
-import { uniformFrom } from '../../daemon/analysis/monte-carlo.ts';
+import { fitCalibration } from '../../daemon/instruments/calibration-fit.ts';
+import { fisherTail, incompleteBeta } from '../../daemon/statistics/incomplete-beta.ts';
+import { uniformFrom } from '../../daemon/statistics/monte-carlo.ts';
 import {
   normalProbability,
   normalQuantile,
   studentProbability,
   studentQuantile,
-} from '../../daemon/analysis/student.ts';
-import { pooled, summaryOf, welch } from '../../daemon/analysis/welch.ts';
+} from '../../daemon/statistics/student.ts';
+import { pooled, summaryOf, welch } from '../../daemon/statistics/welch.ts';
 import { askScipy, whyNoScipy } from '../support/scipy.ts';
 
 const why = whyNoScipy();

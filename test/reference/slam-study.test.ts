@@ -6,7 +6,7 @@
  */
 import { describe, expect, it } from 'vitest';
 import { seatingPeak_Pa } from '../../daemon/hydraulics/joukowsky.ts';
-import { HydraulicPlant } from '../../daemon/virtual-rig/plant.ts';
+import { ObservedPlant } from '../../daemon/virtual-rig/observed-plant.ts';
 import { type RigKind, randomRig, seeded } from '../support/random-rig.ts';
 
 const slams = 60;
@@ -21,7 +21,7 @@ function ratios(kind: RigKind): number[] {
   for (let i = 0; i < slams; i++) {
     const spec = randomRig(random, kind);
     const { length_m, waveSpeed_mps } = spec.legs[0]!.downstream;
-    const plant = new HydraulicPlant(spec);
+    const plant = new ObservedPlant(spec);
     plant.startPump(0);
     while (plant.truths[0]?.seating_s == null) plant.step();
     const truth = plant.truths[0]!;

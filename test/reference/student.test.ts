@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest';
-import { fisherTail, incompleteBeta, lnBeta, lnGamma } from '../../daemon/analysis/incomplete-beta.ts';
+import { fisherTail, incompleteBeta, lnBeta, lnGamma } from '../../daemon/statistics/incomplete-beta.ts';
 import {
   coverageFactor,
   normalProbability,
@@ -7,7 +7,7 @@ import {
   studentProbability,
   studentQuantile,
   studentTwoSided,
-} from '../../daemon/analysis/student.ts';
+} from '../../daemon/statistics/student.ts';
 
 // Two-sided coverage factors, computed independently to six decimals; JCGM 100:2008, table G.2 prints the same to two
 // (from memory). The last column is for 95.45 %, k = 2 of a normal quantity.

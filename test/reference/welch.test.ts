@@ -6,7 +6,7 @@ import {
   pooledDeviation,
   summaryOf,
   welch,
-} from '../../daemon/analysis/welch.ts';
+} from '../../daemon/statistics/welch.ts';
 
 function expectRelative(found: number, expected: number, relative: number): void {
   expect(Math.abs(found / expected - 1), `${found} for ${expected}`).toBeLessThan(relative);

@@ -1,8 +1,8 @@
 /** Accuracy of the analysis over many random trips: errors and coverage of every figure that the plant knows. */
 import { analyse } from '../../daemon/analysis/analyse.ts';
 import type { LegResults, LegVerdict } from '../../daemon/analysis/verdict.ts';
-import type { PlantSpec } from '../../daemon/virtual-rig/plant-spec.ts';
-import type { LegTruth } from '../../daemon/virtual-rig/plant-types.ts';
+import type { PlantSpec } from '../../daemon/hydraulics/network/plant-spec.ts';
+import type { LegTruth } from '../../daemon/virtual-rig/plant-truth.ts';
 import type { Missing } from './independent-records.ts';
 import { normal, type Random, type RigKind, randomRig, seeded, within } from './random-rig.ts';
 import { randomSensors, type SensorSet, type SimulatedTrip, simulateTrip } from './simulate-trip.ts';

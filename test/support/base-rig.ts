@@ -2,8 +2,9 @@
  * The rig that the golden numbers of the plant belong to: a 4 in schedule 40 loop of 5 m with one valve. Its
  * dimensions are ordinary catalogue ones; valve coefficients and cushion are plausible choices, not measured.
  */
+
+import type { LegSpec, PlantSpec } from '../../daemon/hydraulics/network/plant-spec.ts';
 import { exactStep_s, type PipeSpec, type ValveSpec } from '../../daemon/hydraulics/parts.ts';
-import type { LegSpec, PlantSpec } from '../../daemon/virtual-rig/plant-spec.ts';
 
 export const baseBore_m = 0.1023;
 const wave_mps = 1275;

@@ -1,8 +1,10 @@
 /** A plant whose states a test sets by hand; nothing flows in it. */
-import type { PlantSpec } from '../../daemon/virtual-rig/plant-spec.ts';
-import type { LegState, LegTruth, Plant } from '../../daemon/virtual-rig/plant-types.ts';
+import type { PlantSpec } from '../../daemon/hydraulics/network/plant-spec.ts';
+import type { LegState } from '../../daemon/hydraulics/network/plant-types.ts';
+import type { TruthfulPlant } from '../../daemon/virtual-rig/observed-plant.ts';
+import type { LegTruth } from '../../daemon/virtual-rig/plant-truth.ts';
 
-export class FakePlant implements Plant {
+export class FakePlant implements TruthfulPlant {
   readonly spec: PlantSpec;
   readonly dt_s: number;
   time_s = 0;

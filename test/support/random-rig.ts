@@ -1,6 +1,7 @@
 /** Seeded random test rigs, for statistics over many trips: bores, lengths, pumps and valves in ordinary ranges. */
+
+import type { PlantSpec } from '../../daemon/hydraulics/network/plant-spec.ts';
 import { exactStep_s, type PipeSpec, type ValveSpec } from '../../daemon/hydraulics/parts.ts';
-import type { PlantSpec } from '../../daemon/virtual-rig/plant-spec.ts';
 import { baseBore_m, cushionValve, leverValve, plainValve, springValve } from './base-rig.ts';
 
 /** Uniform in [0, 1). */

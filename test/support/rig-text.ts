@@ -1,7 +1,7 @@
 /** A small right rig file as text, and its reading with one thing changed. */
 import { formatFault } from '../../config/fault.ts';
 import { parseRig } from '../../config/load.ts';
-import { physics } from '../../daemon/physics.ts';
+import { physics } from '../../daemon/instruments/rig-knowledge.ts';
 
 export const rigText = `rig: { name: Small rig }
 legs:

@@ -1,7 +1,8 @@
 /** A trip of a plant, seen through sensors and a converter: the record, and beside it the plant's own truth. */
-import { HydraulicPlant } from '../../daemon/virtual-rig/plant.ts';
-import type { PlantSpec } from '../../daemon/virtual-rig/plant-spec.ts';
-import type { LegTruth } from '../../daemon/virtual-rig/plant-types.ts';
+
+import type { PlantSpec } from '../../daemon/hydraulics/network/plant-spec.ts';
+import { ObservedPlant } from '../../daemon/virtual-rig/observed-plant.ts';
+import type { LegTruth } from '../../daemon/virtual-rig/plant-truth.ts';
 import { normal, type Random, within } from './random-rig.ts';
 
 /** Sensors and converter. Every part that is 0 (or null) is left out, so that the default is a perfect instrument. */
@@ -133,7 +134,7 @@ class LastMean {
  */
 export function simulateTrip(spec: PlantSpec, options: TripOptions): SimulatedTrip {
   const { rate_Hz, sensors, random, before_s = 1.5, after_s = 3.5 } = options;
-  const plant = new HydraulicPlant(spec);
+  const plant = new ObservedPlant(spec);
   for (const pump of spec.pumps.keys()) plant.startPump(pump);
   const { dt_s } = plant;
   const pressure = () => new Probe(dt_s, sensors.pressureLag_s);

@@ -2,7 +2,7 @@
 
 import type { RigConfig } from '../../config/rig.ts';
 import { usualDefinitions } from '../../config/schema-definitions.ts';
-import { definitionsUsed } from '../../daemon/analysis/definitions.ts';
+import { definitionsUsed } from '../../daemon/analysis/judging/definitions.ts';
 import type {
   BudgetPart,
   Flag,

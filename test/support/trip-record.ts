@@ -1,7 +1,7 @@
 /** A simulated trip as the analysis gets it: with constants that are as wrong as those of a real rig usually are. */
 import type { LegConfig } from '../../config/rig.ts';
 import type { EventRecord, LegRecord } from '../../daemon/analysis/record.ts';
-import type { PlantSpec } from '../../daemon/virtual-rig/plant-spec.ts';
+import type { PlantSpec } from '../../daemon/hydraulics/network/plant-spec.ts';
 import { channelOf, type Missing, seriesOf } from './independent-records.ts';
 import { normal, type Random } from './random-rig.ts';
 import type { SensorSet, SimulatedTrip } from './simulate-trip.ts';

@@ -1,7 +1,8 @@
 /** One watch of a rig for the study of alarms: a stretch of rest, what an operator or a fault does, and rest again. */
-import { HydraulicPlant } from '../../daemon/virtual-rig/plant.ts';
-import type { PlantSpec } from '../../daemon/virtual-rig/plant-spec.ts';
-import type { LegTruth } from '../../daemon/virtual-rig/plant-types.ts';
+
+import type { PlantSpec } from '../../daemon/hydraulics/network/plant-spec.ts';
+import { ObservedPlant } from '../../daemon/virtual-rig/observed-plant.ts';
+import type { LegTruth } from '../../daemon/virtual-rig/plant-truth.ts';
 import { quality } from '../../drivers/driver.ts';
 import { type Random, within } from '../support/random-rig.ts';
 import type { SensorSet } from '../support/simulate-trip.ts';
@@ -47,7 +48,7 @@ export function playScene(
   const held_Nm = leg.valve.disc.arm_m === 1 ? 5e4 : 5e6 * leg.valve.disc.diameter_m ** 3;
   const stuck = { ...leg.valve, spring: { preload_Nm: -held_Nm, rate_Nmprad: 0 } };
   const legs = isStuck ? [{ ...leg, valve: stuck }] : spec.legs;
-  const plant = new HydraulicPlant({ ...spec, legs, pressureSwitch: null });
+  const plant = new ObservedPlant({ ...spec, legs, pressureSwitch: null });
   const trips = name.startsWith('trip');
   const start_s = 2;
   const trip_s = trips ? start_s + within(random, 6, 9) : Number.POSITIVE_INFINITY;

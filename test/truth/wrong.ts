@@ -2,9 +2,9 @@
 import type { TankAir } from '../../config/rig.ts';
 import { analyse } from '../../daemon/analysis/analyse.ts';
 import type { EventRecord, LegRecord, Series } from '../../daemon/analysis/record.ts';
-import { coverage } from '../../daemon/analysis/uncertainty.ts';
 import type { Flag } from '../../daemon/analysis/verdict.ts';
-import type { PlantSpec } from '../../daemon/virtual-rig/plant-spec.ts';
+import type { PlantSpec } from '../../daemon/hydraulics/network/plant-spec.ts';
+import { coverage } from '../../daemon/statistics/uncertainty.ts';
 import { drawTrip } from '../support/accuracy.ts';
 import { normal, type RigKind, seeded } from '../support/random-rig.ts';
 import { simulateTrip } from '../support/simulate-trip.ts';

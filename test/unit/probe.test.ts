@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { parseRig } from '../../config/load.ts';
-import { physics } from '../../daemon/physics.ts';
+import { physics } from '../../daemon/instruments/rig-knowledge.ts';
 import { registerName, valueAt } from '../../daemon/probe/decodings.ts';
 import { fragment, wholeFile } from '../../daemon/probe/fragment.ts';
 import { findRtuReply, findTcpReply, replyEnd } from '../../daemon/probe/frames.ts';

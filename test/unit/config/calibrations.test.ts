@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
-import { calibratedChannel } from '../../../daemon/analysis/channel-calibration.ts';
-import { calibrationLines } from '../../../daemon/calibration-report.ts';
+import { calibrationLines } from '../../../daemon/instruments/calibration-report.ts';
+import { calibratedChannel } from '../../../daemon/instruments/channel-calibration.ts';
 import { readChanged } from '../../support/rig-text.ts';
 
 const day_ms = 86_400_000;

@@ -2,7 +2,7 @@
 import { fileURLToPath } from 'node:url';
 import { describe, expect, it } from 'vitest';
 import { loadRig } from '../../../config/load.ts';
-import { physics } from '../../../daemon/physics.ts';
+import { physics } from '../../../daemon/instruments/rig-knowledge.ts';
 import { loadRigFile } from '../../../daemon/virtual-rig/rig-file.ts';
 
 const path = (name: string) => fileURLToPath(new URL(`../../../config/${name}`, import.meta.url));

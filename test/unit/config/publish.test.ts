@@ -2,10 +2,10 @@ import { readFileSync } from 'node:fs';
 import { expect, test } from 'vitest';
 import { formatFault } from '../../../config/fault.ts';
 import { parseRig } from '../../../config/load.ts';
-import { physics } from '../../../daemon/physics.ts';
+import { physics } from '../../../daemon/instruments/rig-knowledge.ts';
+import { publishLines } from '../../../daemon/publish/check-lines.ts';
 import { linesOf, probeLine } from '../../../daemon/publish/influx/lines.ts';
 import { measurements, measurementTable } from '../../../daemon/publish/influx/measurements.ts';
-import { publishLines } from '../../../daemon/publish-report.ts';
 import { everyPayload, messagesOf } from '../../support/publish-messages.ts';
 import { rigText } from '../../support/rig-text.ts';
 

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { Cycle, type CycleSpec, type TripRecord } from '../../../daemon/virtual-rig/cycle.ts';
-import type { LegTruth } from '../../../daemon/virtual-rig/plant-types.ts';
+import type { LegTruth } from '../../../daemon/virtual-rig/plant-truth.ts';
 import { Random } from '../../../daemon/virtual-rig/random.ts';
 import { legConstants, tripTruth } from '../../../daemon/virtual-rig/truth.ts';
 import { baseLeg, baseRig, springValve } from '../../support/base-rig.ts';

@@ -22,7 +22,13 @@ function keeperOf(start_mps: number, slope_mps2: number, seating_s: number) {
     smallestFlow_m3ps: 0,
   };
   const valve = { disc, upstreamCavity_m3: 0, downstreamCavity_m3: 0 };
-  const keeper = new TruthKeeper('A', reach, valve as unknown as CheckValve, step_s, 9810);
+  const keeper = new TruthKeeper({
+    id: 'A',
+    downstream: reach,
+    valve: valve as unknown as CheckValve,
+    dt_s: step_s,
+    weight_Npm3: 9810,
+  });
   const area = reach.area_m2;
   const velocityAt = (time_s: number) => start_mps - slope_mps2 * time_s;
   disc.flow_m3ps = start_mps * area;

@@ -1,0 +1,253 @@
+/** The instant at which the pump lost drive: from a contact, from the pressure switch, or from the knee in pressure. */
+import type { ContactSource } from '../../../config/rig.ts';
+import { fitColumns, fitLine, fitLineOf, onLine } from '../../statistics/fit.ts';
+import { indexAt, mean, meanOver, range, type Samples, type Span } from '../../statistics/samples.ts';
+import {
+  coverage,
+  type Estimate,
+  ofRectangle,
+  outsideOf,
+  together,
+  weighted,
+} from '../../statistics/uncertainty.ts';
+import type { Channel, Frame } from '../reading/leg-signals.ts';
+import { clean } from '../reading/leg-signals.ts';
+import type { EventRecord, Series } from '../record.ts';
+import type { Verdict } from '../verdict.ts';
+
+/** Where the loss of drive lies, in s from the record's origin. */
+export interface Trip {
+  readonly at_s: number;
+  readonly low_s: number;
+  readonly high_s: number;
+  readonly source: Verdict['tripSource'];
+  readonly method: string;
+  /** How far the knee of the pressure lies outside what the contact allows, in s; 0 inside, null without both. */
+  readonly kneeOutside_s: number | null;
+}
+
+/** Hard bounds of an instant. */
+interface Bounds {
+  readonly low_s: number;
+  readonly high_s: number;
+}
+
+/**
+ * Bounds of the loss of drive from a digital channel: it lies between the last sample at the running level and the
+ * first of a stop that holds for 20 ms, less the delay. Null when the channel never stops, or never ran.
+ */
+export function edgeOf(channel: Channel, source: ContactSource): Bounds | null {
+  const { time_s, value } = channel.samples;
+  const isRunning = (k: number) => (value[k] >= 0.5 ? 1 : 0) === source.runningLevel;
+  for (let k = 1; k < time_s.length; k++) {
+    if (!isRunning(k - 1) || isRunning(k)) continue;
+    let stays = true;
+    for (let j = k + 1; stays && j < time_s.length && time_s[j] < time_s[k] + 0.02; j++)
+      stays = !isRunning(j);
+    if (!stays) continue;
+    const doubt_s = channel.series.halfWidth_s;
+    const delay_s = channel.series.channel.delay_s;
+    return {
+      low_s: time_s[k - 1] - doubt_s - source.delay_s[1] - delay_s[1],
+      high_s: time_s[k] + doubt_s - source.delay_s[0] - delay_s[0],
+    };
+  }
+  return null;
+}
+
+/** Settings of the search for the knee: where to look, and how long the pressure front needs from the pump. */
+export interface KneeSearch {
+  /** Middle and half-width of the search, in s. */
+  readonly about_s: number;
+  readonly within_s: number;
+  /** Travel time of the wave from the pump and lag of the sensor, in s. */
+  readonly late_s: number;
+}
+
+/**
+ * Knee: the steady pressure is a straight line before the trip and falls almost straight after it. The residual from
+ * the line over [-0.8, -0.06] s is searched for the first lasting fall; a straight line through the fall, produced
+ * back to the steady line, gives a first guess, `hinge` the knee. Null when there is none.
+ */
+export function kneeOf(samples: Samples, sigma: number, search: KneeSearch): Estimate | null {
+  const { time_s, value } = samples;
+  const steady = fitLine(samples, {
+    from_s: search.about_s - 0.8,
+    to_s: search.about_s - search.within_s - 0.01,
+  });
+  if (steady === null || steady.n < 8) return null;
+  const residual = new Float64Array(time_s.length);
+  for (let k = 0; k < residual.length; k++) residual[k] = value[k] - onLine(steady, time_s[k]);
+  const spread = Math.max(sigma, steady.sigma);
+  const [first, end] = range(time_s, {
+    from_s: search.about_s - search.within_s,
+    to_s: search.about_s + search.within_s,
+  });
+  for (let k = first; k < end; k++) {
+    const to = Math.max(indexAt(time_s, time_s[k] + 0.006), k + 2);
+    const fall = mean(residual, k, Math.min(to, time_s.length));
+    if (fall === null || fall >= -((4 * spread) / Math.sqrt(to - k) + 0.01e5)) continue;
+    const stop = Math.max(indexAt(time_s, time_s[k] + 0.03), k + 4);
+    const slant = fitLineOf(time_s, residual, k, Math.min(stop, time_s.length));
+    if (slant === null) return null;
+    const knee_s = slant.slope < 0 ? slant.middle_s - slant.level / slant.slope : Number.NEGATIVE_INFINITY;
+    // A pump that stops almost at once gives a step down: the line through what follows it leads nowhere.
+    if (knee_s < time_s[k] - 0.03) {
+      const step_s = k > 0 ? time_s[k] - time_s[k - 1] : 0;
+      return { value: time_s[k] - step_s / 2 - search.late_s, uncertainty: together(step_s / 2, 0.002) };
+    }
+    return (
+      hinge(time_s, residual, knee_s, search.late_s) ?? { value: knee_s - search.late_s, uncertainty: 0.004 }
+    );
+  }
+  return null;
+}
+
+/**
+ * The fall bends, as the pump runs down: nothing before the knee, a parabola from it on, fitted over 60 ms before and
+ * 55 ms after a first guess, with the knee where the misfit is least. (A straight fall instead read 0.8-4 ms early over
+ * random simulated trips, the parabola 0.1.) Null with fewer than six samples after the knee.
+ */
+function hinge(
+  time_s: Float64Array,
+  residual: Float64Array,
+  guess_s: number,
+  late_s: number,
+): Estimate | null {
+  const [first, end] = range(time_s, { from_s: guess_s - 0.06, to_s: guess_s + 0.055 });
+  const y = residual.subarray(first, end);
+  const misfit = (knee_s: number): { readonly squares: number; readonly n: number } | null => {
+    const fall = new Float64Array(y.length);
+    for (let k = 0; k < fall.length; k++) fall[k] = Math.max(0, time_s[first + k] - knee_s);
+    const fit = fitColumns([fall, fall.map((t) => t * t)], y);
+    return fit === null || fit.coefficients[0] >= 0 ? null : { squares: fit.squares, n: fit.n };
+  };
+  if (end - indexAt(time_s, guess_s) < 5) return null;
+  const trials: { readonly at_s: number; readonly squares: number }[] = [];
+  const grid_s = 0.0005;
+  for (let k = -40; k <= 40; k++) {
+    const trial = misfit(guess_s + k * grid_s);
+    if (trial !== null) trials.push({ at_s: guess_s + k * grid_s, squares: trial.squares });
+  }
+  if (trials.length < 5) return null;
+  const best = trials.reduce((least, trial) => (trial.squares < least.squares ? trial : least));
+  // One variance more of misfit on either side is one standard uncertainty.
+  const limit = best.squares * (1 + 1 / Math.max(1, y.length - 3));
+  const near = trials.filter(({ squares }) => squares <= limit).map(({ at_s }) => at_s);
+  const step_s = (time_s[end - 1] - time_s[first]) / Math.max(1, end - first - 1);
+  // 1.2 ms for what is not known of the pipes and valves between pump and tap.
+  const width_s = Math.max(...near) - Math.min(...near) + grid_s;
+  return { value: best.at_s - late_s, uncertainty: together(width_s / 2, 0.0012, 0.12 * step_s) };
+}
+
+/**
+ * First guess where no contact tells: the first 20 ms mean that lies clearly below the line of the 0.8 s before it
+ * and is followed by three more. In s; null when the pressure never falls so.
+ */
+export function guessKnee_s(samples: Samples, sigma: number): number | null {
+  const { time_s, value } = samples;
+  const n = time_s.length;
+  if (n < 20) return null;
+  const begin = time_s[0];
+  for (let at = begin + 0.3; at < time_s[n - 1] - 0.1; at += 0.01) {
+    const line = fitLine(samples, { from_s: Math.max(begin, at - 0.8), to_s: at - 0.02 });
+    if (line === null || line.n < 8) continue;
+    const levels: number[] = [];
+    for (let block = 0; block < 4; block++) {
+      const [first, end] = range(time_s, { from_s: at + 0.02 * block, to_s: at + 0.02 * block + 0.0199 });
+      const level = mean(value, first, end);
+      if (level !== null) levels.push(level - onLine(line, at + 0.02 * block + 0.01));
+    }
+    if (levels.length < 4) continue;
+    const least = Math.max(0.02e5, 5 * Math.max(sigma, line.sigma));
+    const isFalling = levels.every((level, k) => level < (k === 0 ? -0.2 : -0.6) * least);
+    if (!isFalling || levels[3] >= -least) continue;
+    // The end of a fill also leaves the line, but does not fall.
+    const before = meanOver(samples, { from_s: at - 0.05, to_s: at - 0.005 });
+    const after = meanOver(samples, { from_s: at + 0.06, to_s: at + 0.08 });
+    if (before !== null && after !== null && after < before - 0.5 * least) return at;
+  }
+  return null;
+}
+
+/** A window of the record's clock in s after the trip, as results carry it; null without a trip. */
+export function afterTrip(trip: Trip | null, { from_s, to_s }: Span): Span | null {
+  return trip === null ? null : { from_s: from_s - trip.at_s, to_s: to_s - trip.at_s };
+}
+
+/** The trip of an event: contact first, pressure switch second, both sharpened by the knee; else the knee alone. */
+export function findTrip(record: EventRecord, frames: readonly Frame[], origin_s: number): Trip | null {
+  const digital = (series: Series | null, source: ContactSource | null): Bounds | null => {
+    const channel = source === null ? null : clean(series, origin_s);
+    return channel === null || source === null ? null : edgeOf(channel, source);
+  };
+  const contact = digital(record.contact, record.trip.contact);
+  const pressureSwitch = contact === null ? digital(record.pressureSwitch, record.trip.pressureSwitch) : null;
+  const bounds = contact ?? pressureSwitch;
+  const knees: Estimate[] = [];
+  for (const frame of frames) {
+    const knee = kneeOfLeg(frame, bounds);
+    if (knee !== null) knees.push(knee);
+  }
+  const knee = knees.length === 0 ? null : weighted(knees);
+  if (bounds === null) {
+    if (knee === null || !record.trip.detected) return null;
+    return fromEstimate(knee, 'pressure-knee', 'knee of the steady pressure');
+  }
+  const source = contact === null ? ('pressure-switch' as const) : ('contact' as const);
+  const name = contact === null ? 'pressure switch' : 'run contact';
+  const edge: Estimate = {
+    value: (bounds.low_s + bounds.high_s) / 2,
+    uncertainty: ofRectangle((bounds.high_s - bounds.low_s) / 2),
+  };
+  const slack_s = 0.003;
+  const kneeOutside_s = knee === null ? null : outsideOf(knee.value, [bounds.low_s, bounds.high_s]);
+  if (knee === null || knee.value < bounds.low_s - slack_s || knee.value > bounds.high_s + slack_s) {
+    return {
+      at_s: edge.value,
+      low_s: bounds.low_s,
+      high_s: bounds.high_s,
+      source,
+      method: `${name} less its delay`,
+      kneeOutside_s,
+    };
+  }
+  const both = weighted([edge, knee]);
+  const trip = fromEstimate(both, source, `${name} less its delay, with the knee of the pressure`);
+  return {
+    ...trip,
+    kneeOutside_s,
+    at_s: Math.min(Math.max(trip.at_s, bounds.low_s), bounds.high_s),
+    low_s: Math.max(trip.low_s, bounds.low_s),
+    high_s: Math.min(trip.high_s, bounds.high_s),
+  };
+}
+
+function fromEstimate(estimate: Estimate, source: Trip['source'], method: string): Trip {
+  const half_s = coverage * estimate.uncertainty;
+  return {
+    at_s: estimate.value,
+    low_s: estimate.value - half_s,
+    high_s: estimate.value + half_s,
+    source,
+    method,
+    kneeOutside_s: null,
+  };
+}
+
+/** Knee from the inlet (nearer the pump), else from the outlet. */
+function kneeOfLeg(frame: Frame, bounds: Bounds | null): Estimate | null {
+  const { leg, constants } = frame;
+  const channel = frame.inlet ?? frame.outlet;
+  const samples = frame.inlet?.samples ?? frame.calm;
+  const tap_m = frame.inlet === null ? -constants.tap_m : (leg.inlet?.distance_m ?? 0);
+  const late_s =
+    Math.max(0, leg.inletLength_m - tap_m) / constants.waveSpeed_mps + channel.series.channel.responseTime_s;
+  if (bounds !== null) {
+    const about_s = (bounds.low_s + bounds.high_s) / 2;
+    return kneeOf(samples, channel.sigma, { about_s, within_s: 0.05, late_s });
+  }
+  const about_s = guessKnee_s(samples, channel.sigma);
+  if (about_s === null) return null;
+  return kneeOf(samples, channel.sigma, { about_s, within_s: 0.08, late_s });
+}

@@ -1,0 +1,72 @@
+/** One plain sentence per leg for somebody who has never seen a check valve, built from the numbers. */
+import type { Facts } from '../finding/facts.ts';
+import { isMeasured } from '../result.ts';
+import type { Flag, LegResults, LegVerdict } from '../verdict.ts';
+
+/** The sentence, in m/s and s whatever the screen uses. `flags` decide what kind of story it is; `facts` null: no usable outlet. */
+export function sentenceOf(
+  facts: Facts | null,
+  results: LegResults,
+  severity: LegVerdict['severity'],
+  flags: readonly Flag[],
+): string {
+  const has = (code: Flag['code']) => flags.some((flag) => flag.code === code);
+  if (facts === null) return 'There is no usable outlet pressure for this leg.';
+  if (has('leg-idle')) return 'No water was flowing through this leg.';
+  if (has('taps-swapped'))
+    return 'The outlet fell where it should have risen: outlet and inlet look swapped.';
+  if (has('did-not-close')) return 'The pump tripped, but the valve did not close within this record.';
+  if (has('no-measurable-slam')) return 'The valve shut so gently that no pressure step can be measured.';
+  if (facts.seat === null) return 'No closing of the valve was found in this record.';
+  const words = severity.words;
+  const reverse = results.equivalentReverseVelocity;
+  if (has('closed-before-reversal'))
+    return `The valve closed while the water was still flowing forward: ${words}.`;
+  if (facts.seat.isSoftened === true) return softened(results, words);
+  if (!isMeasured(reverse)) {
+    return 'The valve closed with a pressure step, but this record is too coarse to say how fast the water ran back.';
+  }
+  if (severity.class === 'none') {
+    return `The valve shut almost with the turning of the flow, at ${speed(reverse.value)} of reverse flow: ${words}.`;
+  }
+  return `Reverse flow of ${speed(reverse.value)} was stopped ${stopTime(facts)}: ${words}.`;
+}
+
+function softened(results: LegResults, words: string): string {
+  const { reverseFlowTime, largestReverseVelocity, velocityAtSeating } = results;
+  const time = isMeasured(reverseFlowTime) ? ` for ${duration(reverseFlowTime.value)}` : '';
+  const most = isMeasured(largestReverseVelocity) ? `, at up to ${speed(largestReverseVelocity.value)}` : '';
+  const rest = isMeasured(velocityAtSeating) ? ` and ${speed(velocityAtSeating.value)} hit the seat` : '';
+  return `The water ran backwards${time}${most}; the valve caught most of it while closing${rest}: ${words}.`;
+}
+
+/** How fast it was stopped; sampling and sensor give the least that can be told. */
+function stopTime(facts: Facts): string {
+  const { seat, frame } = facts;
+  const least_s = Math.max(3 * frame.constants.lag_s, 2 * frame.outlet.step_s);
+  if (seat === null || seat.rise_s === null)
+    return `within ${milliseconds(Math.max(least_s, frame.outlet.step_s))}`;
+  return seat.rise_s > least_s ? `in ${milliseconds(seat.rise_s)}` : `in less than ${milliseconds(least_s)}`;
+}
+
+function milliseconds(time_s: number): string {
+  return `${Math.max(1, Math.ceil(time_s * 1e3))} ms`;
+}
+
+function speed(value_mps: number): string {
+  return `${value_mps.toFixed(2)} m/s`;
+}
+
+/** A duration in the words of everyday life where it is near to one. */
+function duration(time_s: number): string {
+  const everyday: readonly (readonly [number, string])[] = [
+    [0.1, 'a tenth of a second'],
+    [0.2, 'a fifth of a second'],
+    [0.25, 'a quarter of a second'],
+    [1 / 3, 'a third of a second'],
+    [0.5, 'half a second'],
+    [1, 'a second'],
+  ];
+  for (const [value_s, words] of everyday) if (Math.abs(time_s / value_s - 1) < 0.08) return words;
+  return time_s < 1 ? `${Math.round(time_s * 1e3)} ms` : `${time_s.toFixed(1)} s`;
+}

@@ -1,0 +1,46 @@
+/** The class of a closing, by the equivalent reverse velocity against the limits of a configured rule. */
+import type { SeverityRule } from '../../../config/rig.ts';
+import type { Facts } from '../finding/facts.ts';
+import { isMeasured } from '../result.ts';
+import type { LegVerdict, Result, SeverityClass } from '../verdict.ts';
+
+/**
+ * Class by the equivalent reverse velocity, m/s; `at-limit` when its interval reaches across a limit, `unknown` when withheld.
+ * The limits are the rig's own: no standard sets them.
+ */
+export function classOf(equivalent: Result, rule: SeverityRule): SeverityClass {
+  if (!isMeasured(equivalent)) return 'unknown';
+  const { value, low, high } = equivalent;
+  for (const limit of [rule.mild_mps, rule.severe_mps]) if (low < limit && high > limit) return 'at-limit';
+  if (value < rule.mild_mps) return 'none';
+  return value < rule.severe_mps ? 'mild' : 'severe';
+}
+
+/** The severity of a leg with its words. */
+export function severityOf(
+  facts: Facts | null,
+  equivalent: Result,
+  rule: SeverityRule,
+): LegVerdict['severity'] {
+  const kind = facts?.seat === null || facts === null ? 'unknown' : classOf(equivalent, rule);
+  const softened = facts?.seat?.isSoftened === true ? ' (softened closure)' : '';
+  return {
+    class: kind,
+    words: words(kind, equivalent, rule) + (kind === 'unknown' ? '' : softened),
+    rule: rule.version,
+    mild_mps: rule.mild_mps,
+    severe_mps: rule.severe_mps,
+  };
+}
+
+function words(kind: SeverityClass, equivalent: Result, rule: SeverityRule): string {
+  if (kind === 'none') return 'no slam';
+  if (kind === 'mild') return 'mild slam';
+  if (kind === 'severe') return 'severe slam';
+  if (kind === 'unknown' || !isMeasured(equivalent)) return 'not judged';
+  const across = (limit: number) => equivalent.low < limit && equivalent.high > limit;
+  if (across(rule.mild_mps) && across(rule.severe_mps)) return 'slam of uncertain strength, at the limit';
+  return across(rule.severe_mps)
+    ? 'at the limit between mild and severe slam'
+    : 'at the limit between no slam and mild slam';
+}

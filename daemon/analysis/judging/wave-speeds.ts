@@ -1,0 +1,56 @@
+/**
+ * The measured wave speed by its two ways. The rule that names one: the narrower interval counts. Which that is hangs on
+ * the rig: two taps far apart with fast sensors, or a leg whose length and end are well known.
+ */
+
+import { type Estimate, ofInterval } from '../../statistics/uncertainty.ts';
+import type { Facts } from '../finding/facts.ts';
+import { ringWaveSpeed } from '../finding/ring.ts';
+import { afterTrip } from '../finding/trip.ts';
+import { isMeasured, measured, standardOf, withheld } from '../result.ts';
+import type { LegVerdict, Result } from '../verdict.ts';
+
+type WaveSpeeds = NonNullable<LegVerdict['waveSpeeds']>;
+
+/** Both results side by side; `ringDown` as `ringResults` gives it. */
+export function waveSpeedsOf({ tapSpeed, trip, frame }: Facts, ringDown: Result): WaveSpeeds {
+  if (tapSpeed === null) return { ringDown, twoTaps: ringDown };
+  if ('reason' in tapSpeed) return { ringDown, twoTaps: withheld(tapSpeed.reason) };
+  const { value, uncertainty } = tapSpeed.speed;
+  const { mid, outlet } = frame.leg;
+  const distance_m = (mid?.distance_m ?? 0) - outlet.distance_m;
+  const method = `front of the seating between two taps ${distance_m.toFixed(2)} m apart`;
+  return {
+    ringDown,
+    twoTaps: measured(value, 'm/s', uncertainty, method, afterTrip(trip, tapSpeed.speed)),
+  };
+}
+
+/** The one that counts. */
+export function surerOf({ ringDown, twoTaps }: WaveSpeeds): Result {
+  if (!isMeasured(twoTaps)) return ringDown;
+  if (!isMeasured(ringDown)) return twoTaps;
+  return standardOf(twoTaps) < standardOf(ringDown) ? twoTaps : ringDown;
+}
+
+/** A ring that explains less of the record than this is no evidence against the configuration. */
+const evidence = 0.35;
+
+/** The surer estimate as the cross-check takes it: also from a ring too weak to be published. Null without either. */
+export function surerSpeed({
+  tapSpeed,
+  settled,
+  frame,
+}: Facts): (Estimate & { readonly by: 'ring-down' | 'two taps' }) | null {
+  const { leg } = frame;
+  const ring = settled?.ring ?? null;
+  const byRing =
+    ring === null || ring.explained < evidence
+      ? null
+      : ringWaveSpeed(ring, leg.length_m, ofInterval(leg.lengthHalfWidth_m), leg.inertiaRatio);
+  const byTaps = tapSpeed === null || 'reason' in tapSpeed ? null : tapSpeed.speed;
+  if (byTaps !== null && (byRing === null || byTaps.uncertainty < byRing.uncertainty)) {
+    return { value: byTaps.value, uncertainty: byTaps.uncertainty, by: 'two taps' };
+  }
+  return byRing === null ? null : { ...byRing, by: 'ring-down' };
+}
