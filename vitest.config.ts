@@ -57,8 +57,8 @@ export default defineConfig({
       folder('reference', 60_000, 1, cores),
       folder('integration', 60_000, 2, waiting),
       folder('fault', 120_000, 2, waiting),
+      folder('hil', 120_000, 2, waiting),
       folder('browser', 120_000, 2, waiting),
-      folder('hil', 180_000, 3, 1),
       project('alone', { include: [`test/${alone}`], timeout_ms: 120_000, group: 3, workers: 1 }),
       project('slow', {
         include: [`test/${slow}`],
