@@ -11,6 +11,7 @@ import type { ToServer } from '../recorder/messages.ts';
 import { createIngest } from '../store/ingest.ts';
 import { openTrends } from '../store/trends.ts';
 import { builtDashboard } from './server.ts';
+import { takeServerLock } from './server-lock.ts';
 import { ServerSession } from './session.ts';
 
 const session = new ServerSession({
@@ -18,6 +19,7 @@ const session = new ServerSession({
   openPublisher: (options) =>
     new Publisher({ ...options, createSink, clock: machineClock, random: Math.random }),
   openTrends,
+  takeLock: takeServerLock,
   // A parent that is gone is noticed by `disconnect`; an answer to it has no other reader. Without the callback a parent that
   // was killed a moment ago would end this process in the middle of a verdict.
   answer: (message) => {

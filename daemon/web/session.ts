@@ -12,6 +12,7 @@ import { Binding } from './binding.ts';
 import { LiveHub } from './live.ts';
 import { RigState } from './rig-state.ts';
 import { createServer } from './server.ts';
+import type { ServerLock, takeServerLock } from './server-lock.ts';
 import { slimRow } from './views.ts';
 
 /** Folders whose hint was lost are found this often, in ms. */
@@ -22,6 +23,8 @@ const silenceInterval_ms = 1_000;
 export interface SessionOptions {
   /** Makes the store once the recorder has said where its data lies. */
   readonly openStore: (hello: HelloMessage) => Ingest;
+  /** Ends an orphaned server of the data folder and takes its lock; without it there is none. */
+  readonly takeLock?: typeof takeServerLock;
   /** Makes what sends messages to receivers outside; called only where the rig file wants it. */
   readonly openPublisher?: (
     options: Pick<PublisherOptions, 'publish' | 'hello' | 'events' | 'capture' | 'trouble' | 'log'>,
@@ -45,6 +48,7 @@ export class ServerSession {
   #store: Ingest | null = null;
   #app: FastifyInstance | null = null;
   #binding: Binding | null = null;
+  #lock: ServerLock | null = null;
   #publisher: Publisher | null = null;
   #trends: Trends | null = null;
   #timers: NodeJS.Timeout[] = [];
@@ -95,6 +99,7 @@ export class ServerSession {
     await this.#publisher?.stop();
     await this.#trends?.close();
     await this.#store?.close();
+    await this.#lock?.release();
   }
 
   async #hello(hello: HelloMessage): Promise<void> {
@@ -108,6 +113,8 @@ export class ServerSession {
     this.#isOpened = true;
     const { dashboardFolder, openStore } = this.#options;
     const { host } = hello.config.server;
+    // First of all: an orphan may hold the databases too.
+    this.#lock = (await this.#options.takeLock?.(hello.config.dataFolder, this.#options.log)) ?? null;
     const store = openStore(hello);
     this.#store = store;
     if (typeof store.setAside === 'string')

@@ -6,7 +6,7 @@ import { isSegment, isTail } from '../../daemon/store/ring-format.ts';
 
 /** Names at the top of a data folder. */
 const owned =
-  /^(recorder\.lock|calibrations\.jsonl|writes\.jsonl|(tripwave|trends|outbox)\.db(-wal|-shm|-journal)?)$/;
+  /^(recorder\.lock|server\.lock(\.new)?|calibrations\.jsonl|writes\.jsonl|(tripwave|trends|outbox)\.db(-wal|-shm|-journal)?)$/;
 const inEvent = /^(trace\.bin|event\.json|verdict-\d+\.json|trace-removed\.json)$/;
 const tornEvent = /^\d{8}T\d{6}Z-[0-9A-Z]{3}\.tmp-\d+$/;
 const unfinishedVerdict = /verdict-\d+\.json\.tmp-\d+$/;
