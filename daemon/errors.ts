@@ -14,5 +14,16 @@ export class UnavailableError extends Error {
   override name = 'UnavailableError';
 }
 
+/** Cannot be done now, for others are being served; worth another try after `retryAfter_s`. */
+export class BusyError extends Error {
+  override name = 'BusyError';
+  readonly retryAfter_s: number;
+
+  constructor(message: string, retryAfter_s: number) {
+    super(message);
+    this.retryAfter_s = retryAfter_s;
+  }
+}
+
 // Drivers read files as well, and import nothing of the daemon.
 export { DataError };

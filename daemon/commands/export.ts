@@ -70,7 +70,11 @@ async function ofRing(folder: string, { channels: asked, from, to }: Options): P
       `${folder} is a data folder: --from and --to are needed, such as 2026-03-02T14:00:00Z`,
     );
   }
-  const exported = await exportWindow(folder, instant('--from', from), instant('--to', to), channels);
+  const exported = await exportWindow(
+    folder,
+    { from_ms: instant('--from', from), to_ms: instant('--to', to) },
+    channels,
+  );
   refuseUnknown(channels, channels === null ? [] : exported.meta.config.channels.map(({ id }) => id));
   return exported;
 }

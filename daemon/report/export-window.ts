@@ -3,9 +3,10 @@ import type { RigConfig } from '../../config/rig.ts';
 import type { RawBlock } from '../../drivers/driver.ts';
 import type { Series } from '../analysis/record.ts';
 import { DataError } from '../errors.ts';
-import { monotonicAt_s } from '../recorder/wall-anchor.ts';
+import { monotonicAt_s, wallAt_ms } from '../recorder/wall-anchor.ts';
+import { disk, type Files } from '../store/files.ts';
 import { seriesOf } from '../store/load-record.ts';
-import { type RingBlock, readRing, tallyRing } from '../store/ring-read.ts';
+import { listRing, type RingBlock, type RingTally, readRing, tallyRing } from '../store/ring-read.ts';
 import { version } from '../version.ts';
 import { cut, type ExportChunk, type Exported, exportForm } from './exported.ts';
 
@@ -14,19 +15,26 @@ const stretch_ms = 60_000;
 
 type RingHeader = RingBlock['header'];
 
+/** Half-open, wall clock, ms since 1970. */
+export interface ExportSpan {
+  readonly from_ms: number;
+  readonly to_ms: number;
+}
+
 /**
  * Samples of [from_ms, to_ms) on the wall clock. Times are those of the recorder's clock in the first run that has data there;
  * a later run (the recorder was restarted) is laid on it by the wall clock. `channels` null: all.
- * Throws `DataError` when the ring holds nothing of it.
+ * Throws `DataError` when the ring holds nothing of it, and the reason of `signal` soon after it is aborted.
  */
 export async function exportWindow(
   dataFolder: string,
-  from_ms: number,
-  to_ms: number,
+  { from_ms, to_ms }: ExportSpan,
   channels: readonly string[] | null,
+  signal?: AbortSignal,
 ): Promise<Exported> {
-  const tallies = await tallyRing(dataFolder, { from_ms, to_ms });
-  const first = await firstHeader(dataFolder, from_ms, to_ms);
+  const files = abortable(disk, signal);
+  const tallies = await tallyRing(dataFolder, { from_ms, to_ms }, files);
+  const first = await firstHeader(dataFolder, { from_ms, to_ms }, files);
   if (first === null || tallies.length === 0) {
     throw new DataError(
       `the ring of ${dataFolder} holds nothing from ${new Date(from_ms).toISOString()} to ${new Date(to_ms).toISOString()}`,
@@ -60,32 +68,88 @@ export async function exportWindow(
       (sum, { line, group, scansRecorded }) => sum + scansRecorded * (perGroup.get(`${line}/${group}`) ?? 0),
       0,
     ),
-    chunks: () => stretches(dataFolder, from_ms, to_ms, first, wanted),
+    chunks: () => stretches({ dataFolder, files, tallies, first, wanted }, from_ms, to_ms),
   };
 }
 
-async function firstHeader(dataFolder: string, from_ms: number, to_ms: number): Promise<RingHeader | null> {
-  for await (const { header } of readRing(dataFolder, { from_ms, to_ms })) return header;
+async function firstHeader(dataFolder: string, span: ExportSpan, files: Files): Promise<RingHeader | null> {
+  for await (const { header } of readRing(dataFolder, span, files)) return header;
   return null;
 }
 
-async function* stretches(
-  dataFolder: string,
-  from_ms: number,
-  to_ms: number,
-  first: RingHeader,
-  wanted: readonly string[],
-): AsyncGenerator<ExportChunk> {
-  for (let at_ms = from_ms; at_ms < to_ms; at_ms += stretch_ms) {
-    const window = { from_ms: at_ms, to_ms: Math.min(to_ms, at_ms + stretch_ms) };
-    const parts = new Map<RingHeader, RawBlock[]>();
-    for await (const { header, block } of readRing(dataFolder, window)) {
-      const own = parts.get(header);
-      if (own === undefined) parts.set(header, [block]);
-      else own.push(block);
+/** What the stretches of one export share. */
+interface Source {
+  readonly dataFolder: string;
+  readonly files: Files;
+  /** Of the window. */
+  readonly tallies: readonly RingTally[];
+  readonly first: RingHeader;
+  readonly wanted: readonly string[];
+}
+
+async function* stretches(source: Source, from_ms: number, to_ms: number): AsyncGenerator<ExportChunk> {
+  const { dataFolder, files, first, wanted } = source;
+  for (const run of await runsOf(source)) {
+    // Minutes without a recorder are not stepped through: there may be years of them.
+    const begin_ms = Math.max(
+      from_ms,
+      from_ms + stretch_ms * Math.floor((run.from_ms - from_ms) / stretch_ms),
+    );
+    for (let at_ms = begin_ms; at_ms < Math.min(to_ms, run.to_ms); at_ms += stretch_ms) {
+      const window = { from_ms: at_ms, to_ms: Math.min(to_ms, at_ms + stretch_ms) };
+      const parts = new Map<RingHeader, RawBlock[]>();
+      for await (const { header, block } of readRing(dataFolder, window, files)) {
+        const own = parts.get(header);
+        if (own === undefined) parts.set(header, [block]);
+        else own.push(block);
+      }
+      if (parts.size > 0) yield joined(parts, window, first, wanted);
     }
-    if (parts.size > 0) yield joined(parts, window, first, wanted);
   }
+}
+
+/** Anchors of one run differ by what the wall clock was set in between; stretches reach so much further, in ms. */
+const clockSlack_ms = 120_000;
+
+/** The spans that hold samples, on the wall clock, ascending and apart from each other by more than a stretch. */
+async function runsOf({ dataFolder, files, tallies }: Source): Promise<ExportSpan[]> {
+  const anchors = Map.groupBy(await listRing(dataFolder, files), ({ header }) => header.boot);
+  const spans = tallies.flatMap(({ boot, firstTime_s, endTime_s }) =>
+    (anchors.get(boot) ?? []).map(({ header: { anchor } }) => ({
+      from_ms: wallAt_ms(anchor, firstTime_s) - clockSlack_ms,
+      to_ms: wallAt_ms(anchor, endTime_s) + clockSlack_ms,
+    })),
+  );
+  const apart: { from_ms: number; to_ms: number }[] = [];
+  for (const span of spans.sort((a, b) => a.from_ms - b.from_ms)) {
+    const last = apart.at(-1);
+    if (last === undefined || span.from_ms > last.to_ms + stretch_ms) apart.push({ ...span });
+    else last.to_ms = Math.max(last.to_ms, span.to_ms);
+  }
+  return apart;
+}
+
+/** The same files, which end their reader's work soon after `signal` is aborted. */
+function abortable(files: Files, signal: AbortSignal | undefined): Files {
+  if (signal === undefined) return files;
+  return {
+    ...files,
+    list: async (folder) => {
+      signal.throwIfAborted();
+      return await files.list(folder);
+    },
+    openToRead: async (path) => {
+      signal.throwIfAborted();
+      const file = await files.openToRead(path);
+      return {
+        ...file,
+        read: async (at, length) => {
+          signal.throwIfAborted();
+          return await file.read(at, length);
+        },
+      };
+    },
+  };
 }
 
 /** The samples of one stretch on the clock of the first run, one series a channel. */

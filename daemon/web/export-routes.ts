@@ -1,6 +1,6 @@
 /** Downloads: an event as CSV, Parquet or JSON, streamed; and how large each will be, asked first. */
 import { Readable } from 'node:stream';
-import type { FastifyInstance, FastifyRequest } from 'fastify';
+import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import Type, { type Static, type TSchema } from 'typebox';
 import { DataError } from '../errors.ts';
 import { exportWindow } from '../report/export-window.ts';
@@ -13,9 +13,12 @@ import {
   verdictParquet,
   verdictRows,
 } from '../report/verdict-table.ts';
+import { lastInstant_ms } from '../store/capture-request.ts';
 import { problem } from './answers.ts';
+import type { Downloads } from './downloads.ts';
 import type { EventLibrary } from './event-library.ts';
-import { channelsOf, eventId, instant, lastInstant_ms, windowOf, windowProperties } from './query.ts';
+import { withoutPaths } from './failures.ts';
+import { channelsOf, eventId, instant, windowOf, windowProperties } from './query.ts';
 
 const params = Type.Object({ id: eventId });
 const query = Type.Object(windowProperties, { additionalProperties: false });
@@ -50,36 +53,45 @@ interface Asked<Params, Query> {
 }
 
 /** Something to be downloaded in every format, and its size beforehand. */
-interface Download<Params, Query> {
+interface Wanted<Params, Query> {
   /** Address of the estimate; `.<format>` behind it gives the file. */
   readonly path: string;
   /** `The samples of an event`. */
   readonly what: string;
   readonly schema: { readonly params?: TSchema; readonly querystring: TSchema };
   /** A text says why there is nothing. */
-  readonly find: (asked: Asked<Params, Query>) => Promise<Exported | string>;
+  readonly find: (asked: Asked<Params, Query>, signal: AbortSignal) => Promise<Exported | string>;
+  /** Why it is not even looked for; null when it is. */
+  readonly objection?: (query: Query) => string | null;
   /** Of the file, without its ending. */
   readonly name: (asked: Asked<Params, Query>) => string;
 }
 
 function addDownload<Params, Query>(
   app: FastifyInstance,
-  { path, what, schema, find, name }: Download<Params, Query>,
+  downloads: Downloads,
+  wanted: Wanted<Params, Query>,
 ): void {
+  const { path, what, schema, find, name } = wanted;
   const shared = { tags: ['exports'], ...schema };
   // The schema has refused everything else by then.
   const checked = (request: FastifyRequest) => request as Asked<Params, Query>;
+  const preHandler = async (request: FastifyRequest, reply: FastifyReply) => {
+    const why = wanted.objection?.(checked(request).query) ?? null;
+    if (why !== null) return reply.code(400).send({ error: why });
+  };
   app.get(
     path,
     {
       schema: {
         ...shared,
         summary: `${what}: size of an export before it is made.`,
-        response: { 200: estimate, 404: problem },
+        response: { 200: estimate, 400: problem, 404: problem },
       },
+      preHandler,
     },
     async (request, reply) => {
-      const found = await find(checked(request));
+      const found = await find(checked(request), downloads.begin(request, reply).signal);
       return typeof found === 'string' ? reply.code(404).send({ error: found }) : estimateOf(found);
     },
   );
@@ -88,21 +100,23 @@ function addDownload<Params, Query>(
     const summary = `${what} as ${format === 'parquet' ? 'Parquet' : format.toUpperCase()}.`;
     app.get(
       `${path}.${format}`,
-      { schema: { ...shared, summary, produces: [contentType] } },
+      // To answer HEAD the whole file would be made and thrown away.
+      { schema: { ...shared, summary, produces: [contentType] }, preHandler, exposeHeadRoute: false },
       async (request, reply) => {
-        const found = await find(checked(request));
+        const download = downloads.begin(request, reply);
+        const found = await find(checked(request), download.signal);
         if (typeof found === 'string') return reply.code(404).send({ error: found });
         reply.header('content-disposition', `attachment; filename="${name(checked(request))}.${format}"`);
         reply.header('x-estimated-bytes', String(estimate_bytes(found.samples, format)));
-        return reply.type(contentType).send(Readable.from(write(found), { objectMode: false }));
+        return reply.type(contentType).send(download.body(write(found)));
       },
     );
   }
 }
 
 /** Adds `/api/events/:id/export` (the estimate) and `/api/events/:id/export.<format>`. */
-export function exportRoutes(app: FastifyInstance, library: EventLibrary): void {
-  addDownload<Static<typeof params>, Static<typeof query>>(app, {
+export function exportRoutes(app: FastifyInstance, downloads: Downloads, library: EventLibrary): void {
+  addDownload<Static<typeof params>, Static<typeof query>>(app, downloads, {
     path: '/api/events/:id/export',
     what: 'The samples of an event',
     schema: { params, querystring: query },
@@ -116,20 +130,32 @@ export function exportRoutes(app: FastifyInstance, library: EventLibrary): void 
   });
 }
 
+/** Longest stretch of one export, in ms: longer ones are for the command line, which no other request waits for. */
+const longestWindow_ms = 24 * 3_600_000;
+
 /** Adds `/api/window/export` (the estimate) and `/api/window/export.<format>`: any stretch that the disk ring still has. */
-export function windowRoutes(app: FastifyInstance, dataFolder: () => string | null): void {
-  addDownload<unknown, Static<typeof windowQuery>>(app, {
+export function windowRoutes(
+  app: FastifyInstance,
+  downloads: Downloads,
+  dataFolder: () => string | null,
+): void {
+  addDownload<unknown, Static<typeof windowQuery>>(app, downloads, {
     path: '/api/window/export',
     what: 'A stretch of the disk ring',
     schema: { querystring: windowQuery },
-    async find({ query: { from, to, channels } }) {
+    objection({ from, to }) {
+      if (from >= to) return `"from" of the query: ${from} is not before "to", ${to}.`;
+      if (to - from <= longestWindow_ms) return null;
+      const hours = Math.ceil((to - from) / 3_600_000);
+      return `"from" and "to" of the query are ${hours} hours apart; up to ${longestWindow_ms / 3_600_000} are allowed. "tripwave export" takes longer stretches.`;
+    },
+    async find({ query: { from, to, channels } }, signal) {
       const folder = dataFolder();
-      if (folder === null) return 'the recorder has not introduced itself yet; ask again in a moment';
-      if (from >= to) return `from ${from} is not before to ${to}`;
+      if (folder === null) return 'The recorder has not introduced itself yet; ask again in a moment.';
       try {
-        return await exportWindow(folder, from, to, channelsOf(channels));
+        return await exportWindow(folder, { from_ms: from, to_ms: to }, channelsOf(channels), signal);
       } catch (error) {
-        if (error instanceof DataError) return error.message;
+        if (error instanceof DataError) return withoutPaths(error.message);
         throw error;
       }
     },

@@ -27,8 +27,15 @@ interface Viewer {
 
 /** All viewers of one server. */
 export class LiveHub {
-  /** `framesSkipped` and `viewersClosed` are what was lost on this lane. */
-  readonly counters = { viewersOpened: 0, viewersClosed: 0, framesSent: 0, framesSkipped: 0 };
+  /** `framesSkipped` and `viewersClosed` are what was lost on this lane; `...Refused` did not come in at all. */
+  readonly counters = {
+    viewersOpened: 0,
+    viewersClosed: 0,
+    viewersRefused: 0,
+    connectionsRefused: 0,
+    framesSent: 0,
+    framesSkipped: 0,
+  };
   #viewers = new Map<LiveSocket, Viewer>();
   #history: { readonly time_s: number; readonly frame: Uint8Array }[] = [];
   #historySize_bytes = 0;

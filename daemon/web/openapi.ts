@@ -40,6 +40,7 @@ export async function describeApi(app: FastifyInstance): Promise<void> {
   );
 }
 
-function isApi(url: string): boolean {
+/** Whether a route answers data; everything else is a page or a file of one. */
+export function isApi(url: string): boolean {
   return url.startsWith('/api/') || ['/healthz', '/readyz', '/metrics'].includes(url);
 }

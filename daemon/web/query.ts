@@ -1,25 +1,31 @@
 /** Parts of addresses and queries that several routes share. */
 import Type from 'typebox';
 import type { ExportWindow } from '../report/export-event.ts';
+import { lastInstant_ms } from '../store/capture-request.ts';
 
 /** An event id is a folder name, never a path: letters, digits, dash, underscore, and single dots inside. */
 const eventIdPattern = '^[A-Za-z0-9][A-Za-z0-9_-]*(\\.[A-Za-z0-9_-]+)*$';
-export const eventId = Type.String({ minLength: 1, maxLength: 80, pattern: eventIdPattern });
+export const eventId = Type.String({
+  minLength: 1,
+  maxLength: 80,
+  pattern: eventIdPattern,
+  description: 'an event id has letters, digits, "-", "_" and single dots inside',
+});
+
+/** Id of a channel or a leg, as the rig file has it. */
+export const tag = Type.String({ minLength: 1, maxLength: 80 });
 
 export const windowProperties = {
   channels: Type.Optional(
     Type.String({
       minLength: 1,
       maxLength: 2000,
-      description: 'Channel ids, comma separated; all when left out.',
+      description: 'channel ids, comma separated; all when left out',
     }),
   ),
   from: Type.Optional(Type.Number({ minimum: -1e6, maximum: 1e6, description: 's after the trip' })),
   to: Type.Optional(Type.Number({ minimum: -1e6, maximum: 1e6, description: 's after the trip' })),
 };
-
-/** The last instant that a date can name, in ms since 1970 (ECMA-262, 21.4.1.1). */
-export const lastInstant_ms = 8.64e15;
 
 /** Wall time in ms since 1970. */
 export const instant = (description: string) =>

@@ -12,10 +12,11 @@ import {
   traceAnswer,
   waveSpeedAnswer,
 } from './answers.ts';
+import type { Downloads } from './downloads.ts';
 import type { EventLibrary } from './event-library.ts';
 import { exportRoutes, verdictRoutes, windowRoutes } from './export-routes.ts';
 import type { LiveHub } from './live.ts';
-import { eventId, windowOf, windowProperties } from './query.ts';
+import { eventId, tag, windowOf, windowProperties } from './query.ts';
 import type { RigState } from './rig-state.ts';
 import { slimRow } from './views.ts';
 
@@ -29,7 +30,7 @@ const listQuery = Type.Object(
 
 const eventParams = Type.Object({ id: eventId });
 
-const legParams = Type.Object({ id: Type.String({ minLength: 1, maxLength: 80 }) });
+const legParams = Type.Object({ id: tag });
 
 const traceQuery = Type.Object(
   {
@@ -56,12 +57,12 @@ function says(tag: string, summary: string, response: Readonly<Record<number, TS
   return { tags: [tag], summary, response };
 }
 
-/** Adds the API to the server. What it answers is never cached. */
-export function apiRoutes(app: FastifyInstance, { library, state, hub }: RouteSources): void {
-  app.addHook('onSend', async (request, reply) => {
-    if (request.url.startsWith('/api/')) reply.header('cache-control', 'no-store');
-  });
-
+/** Adds the API to the server. */
+export function apiRoutes(
+  app: FastifyInstance,
+  downloads: Downloads,
+  { library, state, hub }: RouteSources,
+): void {
   app.get(
     '/api/rig',
     { schema: says('rig', 'The rig as configured now.', { 200: rigAnswer, 503: problem }) },
@@ -155,7 +156,7 @@ export function apiRoutes(app: FastifyInstance, { library, state, hub }: RouteSo
     },
   );
 
-  exportRoutes(app, library);
-  windowRoutes(app, () => state.config?.dataFolder ?? null);
+  exportRoutes(app, downloads, library);
+  windowRoutes(app, downloads, () => state.config?.dataFolder ?? null);
   verdictRoutes(app, library);
 }

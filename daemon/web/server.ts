@@ -1,19 +1,22 @@
 /** The web server: dashboard files, API, live socket. Makes no decision about measurements. */
 import { existsSync } from 'node:fs';
 import { join, resolve } from 'node:path';
-import helmet from '@fastify/helmet';
 import fastifyStatic from '@fastify/static';
 import websocket from '@fastify/websocket';
-import Fastify, { type FastifyError, type FastifyInstance } from 'fastify';
+import Fastify, { type FastifyInstance } from 'fastify';
 import type { Capture } from '../store/capture-request.ts';
 import { captureRoute } from './capture-route.ts';
+import { Downloads } from './downloads.ts';
+import { addFailures, answerBadStream, longestBody_bytes } from './failures.ts';
+import { addGate, livePath, readableAddress } from './gate.ts';
 import { healthRoutes } from './health-routes.ts';
+import { emptyQuery, inputChecker, parseQuery } from './input.ts';
 import type { LiveHub } from './live.ts';
-import { describeApi } from './openapi.ts';
-import { refusal } from './origin.ts';
+import { describeApi, isApi } from './openapi.ts';
 import type { RigState } from './rig-state.ts';
 import { apiRoutes, type RouteSources } from './routes.ts';
 import { sinkRoutes } from './sink-routes.ts';
+import { type Descriptors, descriptors, SocketCap } from './socket-cap.ts';
 import { trendRoutes } from './trend-routes.ts';
 
 export interface WebOptions extends RouteSources {
@@ -23,62 +26,75 @@ export interface WebOptions extends RouteSources {
   readonly dashboardFolder: string | null;
   /** Absent: windows cannot be kept. */
   readonly capture?: Capture;
+  /** What the number of connections is bounded by; absent: those of this process. */
+  readonly descriptors?: Descriptors;
+  /** How long clients may take; absent: the usual times. */
+  readonly patience?: typeof usualPatience;
+  /** Something that a person who looks after the server should read; absent: said to nobody. */
+  readonly log?: (text: string) => void;
 }
 
 /** Where `npm run build` leaves the dashboard. */
 export const builtDashboard = resolve(import.meta.dirname, '../../dashboard/dist');
 
-/** The only address that takes a WebSocket. */
-const livePath = '/api/live';
 /** A viewer gets so long to say goodbye, in ms. */
 const farewell_ms = 300;
 
 /** Largest message a browser may send, in bytes: it has nothing to say. */
 const maxIncoming_bytes = 1024;
 
-/** The server, not yet listening. */
-export async function createServer(options: WebOptions): Promise<FastifyInstance> {
-  const app = Fastify({ logger: false, bodyLimit: 16 * 1024, forceCloseConnections: true });
+/** How long a client may take, in ms. Node's own limits are minutes, Fastify's are none. */
+export const usualPatience = {
+  /** Until the head of a request is there, and until all of it is. */
+  head_ms: 10_000,
+  request_ms: 15_000,
+  /** Late ones are looked for this often. */
+  check_ms: 1_000,
+  /** A connection that nobody uses is kept so long. */
+  keepAlive_ms: 10_000,
+  /** One on which nothing moves is let go: above all a download that nobody reads. The longest capture takes less. */
+  idle_ms: 180_000,
+};
+/** Head of a request, in bytes. */
+const longestHead_bytes = 16 * 1024;
 
-  app.addHook('onRequest', async (request, reply) => {
-    const { host, origin } = request.headers;
-    const why = refusal({ host, origin }, options.host);
-    if (why !== null) return reply.code(403).send({ error: why });
-    // The plugin would upgrade any address and leave the socket to nobody.
-    if (request.headers.upgrade !== undefined && request.url.split('?')[0] !== livePath) {
-      return reply.code(400).send({ error: `Only ${livePath} takes an upgrade.` });
+function bareServer(times: typeof usualPatience): FastifyInstance {
+  const app = Fastify({
+    logger: false,
+    bodyLimit: longestBody_bytes,
+    forceCloseConnections: true,
+    connectionTimeout: times.idle_ms,
+    keepAliveTimeout: times.keepAlive_ms,
+    requestTimeout: times.request_ms,
+    http: {
+      headersTimeout: times.head_ms,
+      connectionsCheckingInterval: times.check_ms,
+      maxHeaderSize: longestHead_bytes,
+    },
+    rewriteUrl: readableAddress,
+    clientErrorHandler: answerBadStream,
+    // Beyond it the router would answer by itself, past every hook; the schemas allow 80.
+    routerOptions: { querystringParser: parseQuery, maxParamLength: longestHead_bytes },
+  });
+  app.setValidatorCompiler(inputChecker);
+  app.removeContentTypeParser('text/plain');
+  app.addHook('onRoute', (route) => {
+    if (isApi(route.url) && route.method !== 'POST') {
+      route.schema = { querystring: emptyQuery, ...route.schema };
     }
   });
+  return app;
+}
 
-  // Node hands the socket of an upgrade over for good: one that was answered with an error would stay open for ever.
-  app.addHook('onResponse', async (request, reply) => {
-    if (request.headers.upgrade !== undefined && reply.statusCode >= 400) request.raw.socket.destroySoon();
-  });
+/** The server, not yet listening. */
+export async function createServer(options: WebOptions): Promise<FastifyInstance> {
+  const { hub, log = () => undefined } = options;
+  const app = bareServer(options.patience ?? usualPatience);
+  const cap = new SocketCap(options.descriptors ?? descriptors(), hub);
+  cap.watch(app.server);
+  await addGate(app, options.host, cap);
+  addFailures(app, log);
 
-  app.setErrorHandler<FastifyError>((error, _request, reply) => {
-    const code = error.statusCode ?? 500;
-    return reply.code(code).send({ error: error.message });
-  });
-  app.setNotFoundHandler((request, reply) =>
-    reply.code(404).send({ error: `There is nothing at ${request.url.split('?')[0]}.` }),
-  );
-
-  await app.register(helmet, {
-    contentSecurityPolicy: {
-      useDefaults: false,
-      directives: {
-        defaultSrc: ["'self'"],
-        baseUri: ["'none'"],
-        formAction: ["'none'"],
-        frameAncestors: ["'none'"],
-        objectSrc: ["'none'"],
-      },
-    },
-    // Only meaningful with TLS; over plain http browsers answer them with a console error.
-    strictTransportSecurity: false,
-    crossOriginOpenerPolicy: false,
-    originAgentCluster: false,
-  });
   // Compressing twenty small frames a second costs more than it saves on a local network.
   await app.register(websocket, {
     options: { maxPayload: maxIncoming_bytes, perMessageDeflate: false },
@@ -92,7 +108,7 @@ export async function createServer(options: WebOptions): Promise<FastifyInstance
     },
   });
   await describeApi(app);
-  apiRoutes(app, options);
+  apiRoutes(app, new Downloads(log), options);
   captureRoute(app, options.capture);
   healthRoutes(app, options);
   trendRoutes(app, { ...options, trends: options.trends ?? null });

@@ -5,10 +5,10 @@ import { legDays } from '../store/leg-days.ts';
 import type { Trends } from '../store/trends.ts';
 import { legDaysAnswer, problem, trendAnswer } from './answers.ts';
 import type { EventLibrary } from './event-library.ts';
-import { instant } from './query.ts';
+import { instant, tag } from './query.ts';
 import type { RigState } from './rig-state.ts';
 
-const trendParams = Type.Object({ channel: Type.String({ minLength: 1, maxLength: 80 }) });
+const trendParams = Type.Object({ channel: tag });
 const trendQuery = Type.Object(
   {
     from: Type.Optional(instant('ms since 1970; a day before `to` when left out')),
@@ -18,7 +18,7 @@ const trendQuery = Type.Object(
   { additionalProperties: false },
 );
 
-const legParams = Type.Object({ id: Type.String({ minLength: 1, maxLength: 80 }) });
+const legParams = Type.Object({ id: tag });
 const daysQuery = Type.Object(
   {
     from: Type.Optional(instant('ms since 1970; 30 days before `to` when left out')),

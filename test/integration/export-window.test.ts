@@ -29,56 +29,60 @@ const groups = [
 /** The ring keeps instants to a sixteenth of the half-width (store/ring-times.ts), which is 2 ms here. */
 const rounding_s = 0.002 / 16;
 
-/** 100 s at 100 Hz and 10 Hz, over a full hour and a restart of the recorder after 60 s. */
-beforeAll(async () => {
-  let now_s = 500;
-  for (const [boot, seconds] of [
-    ['one', 60],
-    ['two', 40],
-  ] as const) {
-    // Each run has a clock of its own.
-    const begun_s = now_s;
-    const begin_ms = start_ms + (boot === 'one' ? 0 : 60_000);
-    const ring = new DiskRing({
-      config: recorderRig({ dataFolder: folder.path }),
-      boot,
-      groups,
-      anchor: () => ({ time_s: now_s, wall_ms: begin_ms + (now_s - begun_s) * 1000 }),
-      files: disk,
-      log: silentLog(),
-      now_s: () => now_s,
-    });
-    for (let second = 0; second < seconds; second++) {
-      for (const [group, rate] of [
-        [0, 100],
-        [1, 10],
-      ] as const) {
-        const columns = groups[group].channels.length;
-        const numbers = Array.from({ length: rate * columns }, (_, k) => (second * 7 + k) % 1000);
-        ring.add(group, {
-          group,
-          scan: second * rate,
-          scans: rate,
-          time_s: now_s,
-          interval_s: 1 / rate,
-          halfWidth_s: 0.002,
-          raw: group === 0 ? Int32Array.from(numbers) : Float64Array.from(numbers),
-          quality: new Uint8Array(rate),
-          lostBefore: 0,
-        });
-      }
-      now_s += 1;
-      ring.tick(now_s);
-      await ring.idle();
+/** One run of a recorder whose clock begins at `begun_s`: 100 Hz and 10 Hz for so many seconds. */
+async function record(boot: string, begin_ms: number, begun_s: number, seconds: number): Promise<void> {
+  let now_s = begun_s;
+  const ring = new DiskRing({
+    config: recorderRig({ dataFolder: folder.path }),
+    boot,
+    groups,
+    anchor: () => ({ time_s: now_s, wall_ms: begin_ms + (now_s - begun_s) * 1000 }),
+    files: disk,
+    log: silentLog(),
+    now_s: () => now_s,
+  });
+  for (let second = 0; second < seconds; second++) {
+    for (const [group, rate] of [
+      [0, 100],
+      [1, 10],
+    ] as const) {
+      const columns = groups[group].channels.length;
+      const numbers = Array.from({ length: rate * columns }, (_, k) => (second * 7 + k) % 1000);
+      ring.add(group, {
+        group,
+        scan: second * rate,
+        scans: rate,
+        time_s: now_s,
+        interval_s: 1 / rate,
+        halfWidth_s: 0.002,
+        raw: group === 0 ? Int32Array.from(numbers) : Float64Array.from(numbers),
+        quality: new Uint8Array(rate),
+        lostBefore: 0,
+      });
     }
-    await ring.finish();
-    now_s = 9000;
+    now_s += 1;
+    ring.tick(now_s);
+    await ring.idle();
   }
+  await ring.finish();
+}
+
+const year_ms = 365 * 86_400_000;
+
+/** 100 s over a full hour and a restart of the recorder after 60 s; and 5 s a year earlier. Each run has a clock of its own. */
+beforeAll(async () => {
+  await record('old', start_ms - year_ms, 20, 5);
+  await record('one', start_ms, 500, 60);
+  await record('two', start_ms + 60_000, 9000, 40);
 });
 
 describe('a stretch of the ring', () => {
   it('is exported whole, each sample once, in order, over an hour and a restart', async () => {
-    const exported = await exportWindow(folder.path, start_ms + 10_000, start_ms + 90_000, null);
+    const exported = await exportWindow(
+      folder.path,
+      { from_ms: start_ms + 10_000, to_ms: start_ms + 90_000 },
+      null,
+    );
     let text = '';
     for await (const piece of csvOf(exported)) text += piece;
     const { series, meta } = readExport(text, 'window.csv');
@@ -91,6 +95,27 @@ describe('a stretch of the ring', () => {
     expect(Math.abs(outlet.time_s[0]! - meta.from_s)).toBeLessThan(2 * rounding_s);
     expect(exported.samples).toBeGreaterThanOrEqual(2 * 8000 + 800);
     expect(outlet.lost).toBe(0);
+  });
+
+  it('of a year steps through no minute without a recorder', { timeout: 15_000 }, async () => {
+    const span = { from_ms: 0, to_ms: start_ms + 90_000 };
+    const { chunks } = await exportWindow(folder.path, span, ['outlet']);
+    let samples = 0;
+    for await (const chunk of chunks()) samples += chunk.get('outlet')?.time_s.length ?? 0;
+    expect(samples).toBe(500 + 9000);
+  });
+
+  it('is given up when nobody wants it any more', async () => {
+    const gone = new AbortController();
+    const span = { from_ms: start_ms, to_ms: start_ms + 90_000 };
+    const { chunks } = await exportWindow(folder.path, span, null, gone.signal);
+    const iterator = (chunks() as AsyncIterable<unknown>)[Symbol.asyncIterator]();
+    expect((await iterator.next()).done).toBe(false);
+    gone.abort();
+    await expect(iterator.next()).rejects.toMatchObject({ name: 'AbortError' });
+    await expect(exportWindow(folder.path, span, null, gone.signal)).rejects.toMatchObject({
+      name: 'AbortError',
+    });
   });
 
   it('comes from the command as from the data folder, and says when there is nothing', () => {

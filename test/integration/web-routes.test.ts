@@ -148,6 +148,24 @@ describe('answers', () => {
     ]);
   });
 
+  test('an export of the ring has two ends in their order and a day between them at most', async () => {
+    const day_ms = 86_400_000;
+    for (const [from, to, words] of [
+      [0, 8.64e15, '2400000000 hours apart; up to 24 are allowed'],
+      [0, day_ms + 1, '25 hours apart'],
+      [5, 5, 'not before'],
+    ] as const) {
+      for (const path of ['export', 'export.csv', 'export.json', 'export.parquet']) {
+        const answer = await get(`/api/window/${path}?from=${from}&to=${to}`);
+        expect([answer.statusCode, answer.json().error]).toEqual([400, expect.stringContaining(words)]);
+      }
+    }
+    expect((await get('/api/window/export.csv?from=0')).json().error).toContain(
+      '"to" of the query is missing',
+    );
+    expect((await get(`/api/window/export?from=0&to=${day_ms}`)).statusCode).toBe(404);
+  });
+
   test('the page may load nothing from elsewhere and be framed by nobody', async () => {
     const answer = await get('/');
     expect(answer.body).toContain('<title>page</title>');
