@@ -18,12 +18,14 @@ export interface EventWriterOptions {
   readonly now_s: () => number;
   /** Resolves after so many seconds, or earlier when the writer is told to hurry. */
   readonly wait: (time_s: number, signal: AbortSignal) => Promise<void>;
-  /** The folder is whole and on the medium. */
-  readonly onWritten: (content: EventContent, folder: string) => void;
+  /** The folder is whole and on the medium. `added` is the id that the event came with; its name may have been taken. */
+  readonly onWritten: (content: EventContent, folder: string, added: string) => void;
 }
 
 /** An event and how far its writing has come. */
 interface Waiting {
+  /** Id at first. */
+  readonly added: string;
   content: EventContent;
   write: EventFolderWrite;
   readonly size_bytes: number;
@@ -59,7 +61,12 @@ export class EventWriter {
       );
       return;
     }
-    this.queue.push({ content, write: this.writeOf(content), size_bytes: size });
+    this.queue.push({
+      added: content.header.id,
+      content,
+      write: this.writeOf(content),
+      size_bytes: size,
+    });
     this.queued_bytes += size;
     this.running ??= this.run();
   }
@@ -111,7 +118,7 @@ export class EventWriter {
       return false;
     }
     this.counters.eventsWritten++;
-    this.options.onWritten(content, write.folder);
+    this.options.onWritten(content, write.folder, waiting.added);
     return true;
   }
 

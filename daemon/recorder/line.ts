@@ -131,7 +131,7 @@ export class Line implements DriverSink {
 }
 
 /** Column order; a column that the rig does not name is kept raw. */
-function channelsOf(group: GroupSpec, config: RigConfig): ChannelConfig[] {
+export function channelsOf(group: GroupSpec, config: Pick<RigConfig, 'channels'>): ChannelConfig[] {
   const known = new Map(config.channels.map((channel) => [channel.id, channel]));
   return group.channels.map((id) => known.get(id) ?? rawChannel(id));
 }

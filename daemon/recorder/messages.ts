@@ -3,6 +3,7 @@
 import type { RigConfig } from '../../config/rig.ts';
 import type { Counters, LinkState, Readings, SilentDevice } from '../../drivers/driver.ts';
 import type { StatusClass } from '../instruments/current-loop.ts';
+import type { RecorderGap } from '../store/gap-ledger.ts';
 
 /** min, max, last, mean of each channel over one summary period, in SI, in the order of `RigConfig.channels`. */
 export interface Summary {
@@ -63,6 +64,8 @@ export interface StatusMessage {
   readonly channels?: readonly ChannelStatus[];
   /** Why no page is served, in sentences; absent while one is, or before the server has said. */
   readonly withoutPage?: string;
+  /** The newest times without a recorder and lost trips, oldest first; absent when there is none. */
+  readonly gaps?: readonly RecorderGap[];
 }
 
 /** What the disk under the data folder does. */

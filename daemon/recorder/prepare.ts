@@ -1,17 +1,23 @@
 /** What must be in order before a recorder may write into a data folder. */
 import type { RigConfig } from '../../config/rig.ts';
-import type { Counters } from '../../drivers/driver.ts';
+import { type Counters, monotonic_s } from '../../drivers/driver.ts';
 import { setTornAside } from '../store/event-folder.ts';
 import { type Files, messageOf } from '../store/files.ts';
 import { lockDataFolder } from '../store/folder-lock.ts';
+import { GapLedger } from '../store/gap-ledger.ts';
 import { type RingRecovery, recoverRing } from '../store/ring-recover.ts';
+import { type TripHistory, TripLedger } from '../store/trip-ledger.ts';
 import { CalibrationKeeper } from './calibration-keeper.ts';
-import type { Log } from './log.ts';
+import { type Log, QuietLog } from './log.ts';
 
 export interface Prepared {
   readonly calibrations: CalibrationKeeper;
   /** What was found from an earlier run. */
   readonly found: Counters;
+  readonly trips: TripLedger;
+  readonly gaps: GapLedger;
+  /** Trips of earlier runs. */
+  readonly history: TripHistory;
   readonly release: () => void;
 }
 
@@ -28,7 +34,9 @@ export async function prepare(config: RigConfig, files: Files, log: Log): Promis
     const torn = await setTornAside(config.dataFolder, files);
     for (const folder of torn) log.warn({ folder }, 'unfinished event of an earlier run set aside');
     const ring = await recoverIfPossible(config.dataFolder, files, log);
-    return { calibrations, found: { tornSetAside: torn.length, ...ring }, release: () => lock.release() };
+    const ledgers = await beginLedgers(config.dataFolder, files, log);
+    const found = { tornSetAside: torn.length, ...ring, tripLinesTorn: ledgers.history.linesTorn };
+    return { calibrations, found, ...ledgers, release: () => lock.release() };
   } catch (error) {
     lock.release();
     throw error;
@@ -45,4 +53,25 @@ async function recoverIfPossible(dataFolder: string, files: Files, log: Log): Pr
     log.error({ why: messageOf(error) }, 'ring of an earlier run not recovered');
     return { ringTailsRecovered: 0, ringBytesTorn: 0 };
   }
+}
+
+/** Ledgers that cannot be read cost the trips of the run before, never those to come. */
+async function beginLedgers(
+  dataFolder: string,
+  files: Files,
+  log: Log,
+): Promise<Pick<Prepared, 'trips' | 'gaps' | 'history'>> {
+  const quiet = new QuietLog(log, monotonic_s);
+  const refused = (what: string) => (error: unknown) =>
+    quiet.warn({ what, why: messageOf(error) }, 'ledger not written, will be tried again');
+  const trips = new TripLedger(dataFolder, files, refused('trips.jsonl'));
+  const gaps = new GapLedger(dataFolder, files, refused('gaps.jsonl'));
+  let history: TripHistory = { owed: [], declared: [], stopped: new Set(), linesTorn: 0 };
+  try {
+    await gaps.begin(dataFolder, files);
+    history = await trips.begin(dataFolder, files);
+  } catch (error) {
+    log.error({ why: messageOf(error) }, 'trips of the run before cannot be read');
+  }
+  return { trips, gaps, history };
 }

@@ -6,6 +6,7 @@ import { type Counters, type Driver, monotonic_s, type RawBlock } from '../../dr
 import type { LineSpec } from '../../drivers/line-spec.ts';
 import type { EventContent } from '../store/event-folder.ts';
 import { disk, type Files, messageOf } from '../store/files.ts';
+import type { TripDeclaration } from '../store/trip-ledger.ts';
 import { version } from '../version.ts';
 import type { CalibrationKeeper } from './calibration-keeper.ts';
 import { channelStatuses } from './channel-status.ts';
@@ -28,6 +29,8 @@ import type {
 } from './messages.ts';
 import { type EndedEvent, OpenEvents, slowestEnd_s } from './open-events.ts';
 import { type Prepared, prepare } from './prepare.ts';
+import { Recovery } from './recovery.ts';
+import { pumpState } from './ring-replay.ts';
 import { ServerLane } from './server-lane.ts';
 import { phaseOf, TankForecast } from './status.ts';
 import { type PeriodSummary, Summariser } from './summary.ts';
@@ -66,6 +69,8 @@ const statusPeriod_s = 0.5;
 const anchorPeriod_s = 1;
 /** Time to write what is left when stopping, in s. */
 const flush_s = 5;
+/** So many times without a recorder stand in the status; gaps.jsonl has all. */
+const gapsTold = 20;
 /** History beyond the longest window: grace for late lines and for the decision itself, in s. */
 const margin_s = 5;
 
@@ -106,6 +111,7 @@ class RunningRecorder implements Recorder {
   private readonly prepared: Prepared;
   private readonly ring: DiskRing;
   private readonly disk: DiskKeeper;
+  private readonly recovery: Recovery;
   private timer: NodeJS.Timeout | null = null;
   private data_s = Number.NEGATIVE_INFINITY;
   private tripsDeclared = 0;
@@ -126,7 +132,9 @@ class RunningRecorder implements Recorder {
     this.calibrations = prepared.calibrations;
     this.log = options.log;
     const groups = drivers.flatMap((driver) => driver.groups);
-    this.detector = new TripDetector(config, groups, (source, time_s) => this.tripSeen(source, time_s));
+    this.detector = new TripDetector(config, groups, (source, time_s, seen_s) =>
+      this.tripSeen(source, time_s, seen_s),
+    );
     this.summariser = new Summariser(config.channels.length, groups.length, (summary) =>
       this.summarise(summary),
     );
@@ -167,7 +175,20 @@ class RunningRecorder implements Recorder {
       log: options.log,
       now_s: monotonic_s,
       wait: waitOrAbort,
-      onWritten: (content, folder) => this.written(content, folder),
+      onWritten: (content, folder, declared) => this.written(content, folder, declared),
+    });
+    this.recovery = new Recovery({
+      dataFolder: config.dataFolder,
+      boot: this.boot,
+      files: options.files,
+      log: options.log,
+      history: prepared.history,
+      trips: prepared.trips,
+      gaps: prepared.gaps,
+      isLive: config.lines.some(({ driver }) => driver !== 'recording'),
+      wallAt_ms: (time_s) => this.clock.at_ms(time_s),
+      isPumpOn: () => pumpState(this.detector),
+      write: (content) => this.writer.add(content),
     });
     this.server = new ServerLane({
       module: options.serverModule,
@@ -196,6 +217,7 @@ class RunningRecorder implements Recorder {
     );
     this.server.start();
     for (const line of this.lines) line.driver.start(line);
+    this.recovery.start();
     this.timer = setInterval(() => this.tick(), tick_ms);
   }
 
@@ -206,6 +228,7 @@ class RunningRecorder implements Recorder {
   status(): StatusMessage {
     const time_s = monotonic_s();
     const loops = this.lines.flatMap((line) => line.loops);
+    const gaps = this.prepared.gaps.gaps.slice(-gapsTold);
     const channels = channelStatuses(this.config.channels, loops, this.clock.at_ms(time_s));
     return {
       kind: 'status',
@@ -216,6 +239,7 @@ class RunningRecorder implements Recorder {
       ...diskStatus(this.disk, this.ring, this.writer),
       ...(channels.length === 0 ? {} : { channels }),
       ...(this.withoutPage === null ? {} : { withoutPage: this.withoutPage }),
+      ...(gaps.length === 0 ? {} : { gaps }),
     };
   }
 
@@ -235,7 +259,14 @@ class RunningRecorder implements Recorder {
       ),
     );
     this.events.finish(this.data_s);
-    await Promise.all([this.writer.finish(flush_s), this.ring.finish()]);
+    const { trips, gaps } = this.prepared;
+    await Promise.all([
+      this.recovery.stop(),
+      this.writer.finish(flush_s),
+      this.ring.finish(),
+      gaps.finish(flush_s),
+    ]);
+    await trips.finish(this.boot, Date.now(), flush_s);
     await this.server.stop();
     this.prepared.release();
     this.log.info({ counters: this.counters() }, 'recorder stopped');
@@ -265,6 +296,8 @@ class RunningRecorder implements Recorder {
       clockStepsSeen: this.clock.stepsSeen,
       ...this.calibrations.counters,
       ...this.writer.counters,
+      ...this.recovery.counters,
+      ...this.prepared.trips.counters,
       ...this.server.counters,
     };
   }
@@ -272,6 +305,7 @@ class RunningRecorder implements Recorder {
   /** A block has gone all the way. */
   private advance(end_s: number): void {
     if (end_s > this.data_s) this.data_s = end_s;
+    this.recovery.sampled(end_s);
     this.events.update(this.data_s, Number.NEGATIVE_INFINITY);
   }
 
@@ -325,13 +359,14 @@ class RunningRecorder implements Recorder {
     this.forecast.add(summary.time_s, summary.values[this.tankPlace * 4 + 3]);
   }
 
-  private tripSeen(source: TripSourceName, time_s: number): void {
+  private tripSeen(source: TripSourceName, time_s: number, seen_s: number): void {
     const declared_s = monotonic_s();
     // The clock may have been set since the last tick; the trip is to be called by the time on the wall.
     this.renewClock();
     const anchor = this.clock.anchor;
     const id = this.ids.idAt(this.clock.at_ms(time_s));
     this.tripsDeclared++;
+    this.putOnRecord({ event: id, boot: this.boot, source, trip_s: time_s, seen_s, declared_s, anchor });
     this.ring.sync();
     this.events.begin({ id, source, trip_s: time_s, declared_s, anchor });
     const message: TripMessage = { kind: 'trip', event: id, source, time_s, declared_s };
@@ -341,13 +376,24 @@ class RunningRecorder implements Recorder {
     this.emitter.emit('trip', message);
   }
 
+  /** Begins at once and is waited for by nobody: a slow disk must not hold up detection. */
+  private putOnRecord(declaration: TripDeclaration): void {
+    const { event, declared_s } = declaration;
+    void this.prepared.trips.declared(declaration).then(() => {
+      const durable_ms = Math.round(1e4 * (monotonic_s() - declared_s)) / 10;
+      this.log.info({ event, durable_ms }, 'trip on record');
+    });
+  }
+
   private close(event: EndedEvent): void {
     this.writer.add(contentOf(event, this.lines, this.config, this.boot));
     this.statusDue_s = 0;
   }
 
-  private written(content: EventContent, folder: string): void {
-    const { id, closedBecause } = content.header;
+  /** `declared` is the id that the trip was declared with. */
+  private written(content: EventContent, folder: string, declared: string): void {
+    const { id, closedBecause, rebuilt } = content.header;
+    void this.prepared.trips.closed(declared, rebuilt === undefined ? 'written' : 'rebuilt');
     const message: EventClosedMessage = { kind: 'event-closed', event: id, folder, closed_s: monotonic_s() };
     this.log.info({ event: id, closedBecause, folder }, 'event closed');
     this.server.hint(message);

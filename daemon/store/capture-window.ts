@@ -5,6 +5,7 @@ import { DataError } from '../errors.ts';
 import { wallAt_ms } from '../recorder/wall-anchor.ts';
 import { version } from '../version.ts';
 import { completenessOf } from './completeness.ts';
+import { cutBlock } from './cut-block.ts';
 import { type EventContent, EventFolderWrite, eventFolder, eventIdAt, idSuffixes } from './event-folder.ts';
 import { disk, type Files, isMissing } from './files.ts';
 import type { RingHeader } from './ring-format.ts';
@@ -113,27 +114,6 @@ function contentOf(
     },
     // In the order of the recorder's own events: a group after the other.
     blocks: header.groups.flatMap((_, group) => blocks.filter((block) => block.group === group)),
-  };
-}
-
-/** The scans of a block with `from_s <= instant < to_s`; null when there are none. */
-function cutBlock(block: RawBlock, from_s: number, to_s: number): RawBlock | null {
-  const { scans, time_s, interval_s, raw, quality } = block;
-  let first = 0;
-  while (first < scans && time_s + first * interval_s < from_s) first++;
-  let end = scans;
-  while (end > first && time_s + (end - 1) * interval_s >= to_s) end--;
-  if (end === first) return null;
-  if (first === 0 && end === scans) return block;
-  const channels = raw.length / scans;
-  return {
-    ...block,
-    scan: block.scan + first,
-    scans: end - first,
-    time_s: time_s + first * interval_s,
-    raw: raw.slice(first * channels, end * channels),
-    quality: quality.slice(first, end),
-    lostBefore: first > 0 ? 0 : block.lostBefore,
   };
 }
 

@@ -38,6 +38,25 @@ export interface EventHeader {
   readonly config: RigConfig;
   readonly groups: readonly EventGroup[];
   readonly lineCounters: Readonly<Record<string, Counters>>;
+  /** Present when the run that declared the trip ended before the event was written: made from the disk ring afterwards. */
+  readonly rebuilt?: Rebuilt;
+}
+
+/** How a rebuilt event came about, and what it lacks. */
+export interface Rebuilt {
+  /** One sentence. */
+  readonly reason: string;
+  /** Since 1970. */
+  readonly at_ms: number;
+  /** Samples that a whole record would hold, per group of each line, on the monotonic clock of the record, in s. */
+  readonly missing: readonly {
+    readonly line: string;
+    readonly group: string;
+    readonly from_s: number;
+    readonly to_s: number;
+  }[];
+  /** The time without a recorder after the trip, wall clock, ms since 1970; null where it is not known. */
+  readonly noRecorder: { readonly from_ms: number; readonly to_ms: number } | null;
 }
 
 /** One group of one line and how complete it is in the window. */

@@ -31,6 +31,7 @@ export function viewOf(reads: EventReads, id: string): Promise<EventView | null>
       verdict,
       trip_s: tripOf_s(verdict, header),
       window: header.window,
+      ...(header.rebuilt === undefined ? {} : { rebuilt: header.rebuilt }),
       rig: rigView(header.config, header.software, header.anchor),
     };
   });

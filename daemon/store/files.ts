@@ -1,6 +1,7 @@
 /** The few file operations that the store stands on. Injected, so that a test can fail the n-th of them. */
 import {
   access,
+  type FileHandle,
   link,
   mkdir,
   open,
@@ -35,6 +36,8 @@ export interface Files {
   makeFolder(path: string): Promise<void>;
   /** Opens for writing and empties what was there. */
   create(path: string): Promise<OpenFile>;
+  /** Opens for writing behind what is there. */
+  append(path: string): Promise<OpenFile>;
   /** Makes the names inside a folder durable. */
   syncFolder(path: string): Promise<void>;
   /** Atomic; fails when a folder that is not empty lies at `to`. */
@@ -60,19 +63,11 @@ export const disk: Files = {
   },
 
   async create(path) {
-    const file = await open(path, 'w');
-    return {
-      async write(bytes) {
-        let done = 0;
-        while (done < bytes.length) done += (await file.write(bytes, done)).bytesWritten;
-      },
-      async sync() {
-        await file.sync();
-      },
-      async close() {
-        await file.close();
-      },
-    };
+    return openFile(await open(path, 'w'));
+  },
+
+  async append(path) {
+    return openFile(await open(path, 'a'));
   },
 
   async syncFolder(path) {
@@ -149,6 +144,21 @@ export const disk: Files = {
     await rm(path, { recursive: true, force: true });
   },
 };
+
+function openFile(file: FileHandle): OpenFile {
+  return {
+    async write(bytes) {
+      let done = 0;
+      while (done < bytes.length) done += (await file.write(bytes, done)).bytesWritten;
+    },
+    async sync() {
+      await file.sync();
+    },
+    async close() {
+      await file.close();
+    },
+  };
+}
 
 async function isThere(path: string): Promise<boolean> {
   try {

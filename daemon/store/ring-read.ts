@@ -126,6 +126,19 @@ export async function tallyRing(
   return [...tallies.values()];
 }
 
+/** When the newest chunk of a file begins, in s on the clock of its run; null when it holds none. Reads headers only. */
+export async function lastChunk_s(file: RingFile, files: Files = disk): Promise<number | null> {
+  const source = await files.openToRead(file.path);
+  try {
+    let last_s: number | null = null;
+    for await (const { time_s } of placesIn(source, file.start, await source.size_bytes()))
+      last_s = Math.max(last_s ?? Number.NEGATIVE_INFINITY, time_s);
+    return last_s;
+  } finally {
+    await source.close();
+  }
+}
+
 /** Bytes at the end of a file that are no whole chunk: what a power cut tore. */
 export async function tornBytes(file: RingFile, files: Files = disk): Promise<number> {
   const source = await files.openToRead(file.path);

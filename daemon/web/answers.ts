@@ -76,6 +76,28 @@ export const sinkAnswer = Type.Object({
   counters,
 });
 
+const downTime = Type.Object(
+  {
+    kind: Type.Literal('no-recorder'),
+    after: text('The run of the recorder before it.'),
+    from_ms: number('last durable sample, since 1970'),
+    to_ms: number('first sample after it, since 1970'),
+    isClean: Type.Boolean({ description: 'The run before had ended in order.' }),
+    pump: text('stopped (a trip was not recorded), running (before and after), at-rest (before) or unknown'),
+  },
+  { additionalProperties: true },
+);
+const lostTrip = Type.Object(
+  {
+    kind: Type.Literal('trip-lost'),
+    event: text('Id that was declared.'),
+    source: text('what told of the trip'),
+    at_ms: number('trip instant, since 1970'),
+    why: text(),
+  },
+  { additionalProperties: true },
+);
+
 export const statusAnswer = Type.Object({
   phase: text('waiting, filling, running, tripped, recording, fault, analysing or recorder-gone'),
   tripIn_s: orNull(Type.Number()),
@@ -127,6 +149,11 @@ export const statusAnswer = Type.Object({
     }),
   ),
   sinks: Type.Optional(Type.Array(sinkAnswer)),
+  gaps: Type.Optional(
+    Type.Array(Type.Union([downTime, lostTrip]), {
+      description: 'The newest 20 times without a recorder and lost trips, oldest first; gaps.jsonl has all.',
+    }),
+  ),
   channels: Type.Optional(
     Type.Array(
       Type.Object(
@@ -160,11 +187,24 @@ export const eventsAnswer = Type.Object({
   }),
 });
 
+const rebuilt = Type.Object(
+  {
+    reason: text(),
+    at_ms: number('since 1970'),
+    missing: Type.Array(Type.Object({ line: text(), group: text(), from_s: number(), to_s: number() }), {
+      description: "On the recorder's clock, as `window`.",
+    }),
+    noRecorder: orNull(Type.Object({ from_ms: number('since 1970'), to_ms: number('since 1970') })),
+  },
+  { description: 'The recorder had died: made from the disk ring; what it lacks.' },
+);
+
 export const eventAnswer = Type.Object(
   {
     ...eventRow,
     trip_s: number("trip instant on the recorder's clock; times of the trace are relative to it"),
     window: Type.Object({ from_s: number(), to_s: number() }),
+    rebuilt: Type.Optional(rebuilt),
     rig: rigAnswer,
   },
   { additionalProperties: true },

@@ -136,6 +136,7 @@ export class RigState {
       counters: { ...this.#status?.counters, ...serverCounters },
       troubles,
       ...(this.receivers === null ? {} : { sinks: this.receivers.views() }),
+      ...(this.#status?.gaps === undefined ? {} : { gaps: this.#status.gaps }),
       ...(silent || this.#status?.channels === undefined ? {} : { channels: this.#status.channels }),
     };
   }

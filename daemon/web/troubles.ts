@@ -2,6 +2,7 @@
 import type { LinkState } from '../../drivers/driver.ts';
 import type { StatusMessage, WallAnchor } from '../recorder/messages.ts';
 import { wallAt_ms } from '../recorder/wall-anchor.ts';
+import { gapTroubles } from './gap-troubles.ts';
 import type { Trouble } from './wire.ts';
 
 /** A loss is told for this long; what was lost before stands only in the counters since start, in ms. */
@@ -98,7 +99,7 @@ export class TroubleWatch {
 
   /** Oldest first. */
   list(status: StatusMessage | null, anchor: WallAnchor | null, now_ms: number): Trouble[] {
-    const found: Trouble[] = [...this.#raised.values()];
+    const found: Trouble[] = [...this.#raised.values(), ...gapTroubles(status?.gaps ?? [], now_ms)];
     const wallOf = (time_s: number): number => (anchor === null ? now_ms : wallAt_ms(anchor, time_s));
     for (const { line, driver, link, silentDevices = [] } of status?.lines ?? []) {
       if (link.state === 'open') {

@@ -7,6 +7,8 @@
  */
 import type { Verdict } from '../analysis/verdict.ts';
 import type { ChannelStatus, LineStatus, RigPhase } from '../recorder/messages.ts';
+import type { Rebuilt } from '../store/event-folder.ts';
+import type { RecorderGap } from '../store/gap-ledger.ts';
 
 export type {
   BudgetPart,
@@ -127,6 +129,8 @@ export interface StatusView {
   readonly troubles: readonly Trouble[];
   /** Receivers outside; absent when nothing is published. GET /api/sinks gives `{sinks: SinkView[]}`. */
   readonly sinks?: readonly SinkView[];
+  /** The newest times without a recorder and lost trips, oldest first; absent when there is none. */
+  readonly gaps?: readonly RecorderGap[];
   /** Instruments with a current loop or a calibration, by NE 107 class; absent when there is none. */
   readonly channels?: readonly ChannelStatus[];
 }
@@ -157,6 +161,8 @@ export interface EventView extends EventRow {
   /** Monotonic trip instant of the verdict, in s; times of `TraceView` are relative to it. */
   readonly trip_s: number;
   readonly window: { readonly from_s: number; readonly to_s: number };
+  /** Present when the event was made from the disk ring, because the recorder had died; what it lacks. */
+  readonly rebuilt?: Rebuilt;
   readonly rig: RigView;
 }
 

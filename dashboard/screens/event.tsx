@@ -102,6 +102,14 @@ const closings: Readonly<Record<string, string>> = {
   truncated: 'the recorder was stopped',
 };
 
+/** Why, and what is missing, in s after the trip. */
+function rebuiltText({ reason, missing }: NonNullable<EventView['rebuilt']>, trip_s: number): string {
+  if (missing.length === 0) return `${reason} No sample is missing.`;
+  const after = (at_s: number) => `${(at_s - trip_s).toFixed(2)} s`;
+  const parts = missing.map(({ line, from_s, to_s }) => `${line} ${after(from_s)} to ${after(to_s)}`);
+  return `${reason} Missing after the trip: ${[...new Set(parts)].join('; ')}.`;
+}
+
 /** The circumstances: what was known of the rig, and where the numbers come from. */
 function Facts({ event, verdict }: { event: EventView; verdict: Verdict }) {
   const units = useUnits();
@@ -115,6 +123,12 @@ function Facts({ event, verdict }: { event: EventView; verdict: Verdict }) {
         <dd>{sources[verdict.tripSource]}</dd>
         <dt>Record ended because</dt>
         <dd>{closings[event.closedBecause] ?? event.closedBecause}</dd>
+        {event.rebuilt !== undefined && (
+          <>
+            <dt>Rebuilt</dt>
+            <dd>{rebuiltText(event.rebuilt, event.trip_s)}</dd>
+          </>
+        )}
         {event.traceRemoved !== undefined && (
           <>
             <dt>Samples</dt>

@@ -6,7 +6,7 @@ import { isSegment, isTail } from '../../daemon/store/ring-format.ts';
 
 /** Names at the top of a data folder. */
 const owned =
-  /^(recorder\.lock|server\.lock(\.new)?|calibrations\.jsonl|writes\.jsonl|(tripwave|trends|outbox)\.db(-wal|-shm|-journal)?)$/;
+  /^(recorder\.lock|server\.lock(\.new)?|(calibrations|writes|trips|gaps)\.jsonl|trips\.jsonl\.tmp|(tripwave|trends|outbox)\.db(-wal|-shm|-journal)?)$/;
 const inEvent = /^(trace\.bin|event\.json|verdict-\d+\.json|trace-removed\.json)$/;
 const tornEvent = /^\d{8}T\d{6}Z-[0-9A-Z]{3}\.tmp-\d+$/;
 const unfinishedVerdict = /verdict-\d+\.json\.tmp-\d+$/;
@@ -82,6 +82,8 @@ export class LeftOvers {
       if (existsSync(join(this.#data, path))) this.failures.push(`${path}: still there after the next start`);
     }
     const aside = existsSync(join(this.#data, 'torn')) ? readdirSync(join(this.#data, 'torn')) : [];
+    if (existsSync(join(this.#data, 'trips.jsonl.tmp')))
+      this.failures.push('trips.jsonl.tmp: still there after the next start');
     for (const path of this.#left.torn) {
       const name = path.split(sep).at(-1)!;
       if (!aside.some((each) => each === name || each.startsWith(`${name}-`)))

@@ -47,6 +47,10 @@ export function failingFiles(n: number, forEver: boolean, hasReads = false): Fai
       if (fails()) throw full('create');
       return wrap(await disk.create(path));
     },
+    async append(path) {
+      if (fails()) throw full('append');
+      return wrap(await disk.append(path));
+    },
     async syncFolder(path) {
       if (fails()) throw full('sync folder');
       await disk.syncFolder(path);

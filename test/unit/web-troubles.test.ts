@@ -182,3 +182,51 @@ test('a line on which much of what arrives is nonsense is told after a minute', 
     remedy: expect.stringContaining('nonsense'),
   });
 });
+
+test('a time without a recorder and a lost trip are shown, each for its time', () => {
+  const hour_ms = 3_600_000;
+  const to_ms = Date.UTC(2026, 10, 25, 3, 0, 30);
+  const down = {
+    kind: 'no-recorder',
+    after: 'b',
+    from_ms: to_ms - 30_000,
+    to_ms,
+    isClean: false,
+    pump: 'running',
+  } as const;
+  const listed = (gap: NonNullable<StatusMessage['gaps']>[number], later_ms: number) =>
+    new TroubleWatch().list({ ...status(0), gaps: [gap] }, null, to_ms + later_ms);
+  expect(listed(down, hour_ms - 1)).toEqual([
+    {
+      key: 'no recorder after b',
+      since_ms: to_ms - 30_000,
+      what:
+        'No recorder from 2026-11-25 03:00:00 UTC to 2026-11-25 03:00:30 UTC. ' +
+        'The pump ran before and after; a trip in between would not be known.',
+      remedy: 'Find out from the log of the service why the recorder ended.',
+    },
+  ]);
+  expect(listed(down, hour_ms + 1)).toEqual([]);
+  expect(listed({ ...down, isClean: true }, 60_000)).toHaveLength(1);
+  expect(listed({ ...down, isClean: true }, hour_ms / 2)).toEqual([]);
+  const stopped = { ...down, isClean: true, pump: 'stopped' } as const;
+  expect(listed(stopped, 6 * 24 * hour_ms)[0]?.what).toContain(
+    'The pump stopped meanwhile: that trip was not recorded.',
+  );
+  expect(listed(stopped, 8 * 24 * hour_ms)).toEqual([]);
+  const lost = { kind: 'trip-lost', event: 'E', source: 'contact', at_ms: to_ms, why: 'Gone.' } as const;
+  expect(listed(lost, 6 * 24 * hour_ms)).toMatchObject([
+    { key: 'trip E', what: 'Trip of 2026-11-25 03:00:30 UTC has no event. Gone.' },
+  ]);
+  expect(listed(lost, 8 * 24 * hour_ms)).toEqual([]);
+});
+
+test('the state of the rig gives the times without a recorder as they are on record', () => {
+  const gaps = [
+    { kind: 'no-recorder', after: 'b', from_ms: 1, to_ms: 2, isClean: true, pump: 'at-rest' },
+  ] as const;
+  const state = new RigState(() => 1_000_000_000);
+  state.hello(syntheticHello);
+  state.status({ ...status(0), gaps });
+  expect(state.view({}).gaps).toEqual(gaps);
+});

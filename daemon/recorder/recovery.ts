@@ -1,0 +1,258 @@
+/**
+ * Makes good at the start what the run before left undone, beside the recording: says from when to when no recorder ran,
+ * rebuilds the event of every declared trip that has none, and names the trips whose samples cannot be had any more.
+ */
+import { setTimeout as delay } from 'node:timers/promises';
+import type { Counters } from '../../drivers/driver.ts';
+import {
+  type EventContent,
+  eventFolder,
+  nextEventId,
+  type Rebuilt,
+  readEventHeader,
+} from '../store/event-folder.ts';
+import { type Files, isDiskFault, isMissing, messageOf } from '../store/files.ts';
+import type { DownTime, GapLedger } from '../store/gap-ledger.ts';
+import type { TripDeclaration, TripHistory, TripLedger } from '../store/trip-ledger.ts';
+import { type FormerRun, formerRun } from './former-run.ts';
+import type { Log } from './log.ts';
+import { rebuildEvent } from './rebuild-event.ts';
+import { wallAt_ms } from './wall-anchor.ts';
+
+/** A rig that delivers nothing holds the rebuilding up for so long, in s. */
+const firstSample_s = 5;
+/** The pump is watched for so long after the first sample, in s; then its state is not known. */
+const pumpKnown_s = 10;
+const look_ms = 50;
+/** A disk that refuses is asked again after so long, in s. */
+const retry_s = 10;
+/** A trip so shortly before the last durable sample is the stop that the next run finds, in s. */
+const sameStop_s = 0.2;
+/** An id that is taken is followed by so many others, at most. */
+const mostNames = 50;
+
+export interface RecoveryOptions {
+  readonly dataFolder: string;
+  readonly boot: string;
+  readonly files: Files;
+  readonly log: Log;
+  readonly history: TripHistory;
+  readonly trips: TripLedger;
+  readonly gaps: GapLedger;
+  /** A rig that plays recordings is not watched: a time without a recorder means nothing there. */
+  readonly isLive: boolean;
+  /** Wall clock of this run at a monotonic instant, in ms. */
+  readonly wallAt_ms: (time_s: number) => number;
+  /** What this run's detection says of the pump now; null while nothing is known. */
+  readonly isPumpOn: () => boolean | null;
+  /** Writes an event like any other. */
+  readonly write: (content: EventContent) => void;
+}
+
+export class Recovery {
+  readonly counters = {
+    /** Events made from the ring because the run that declared the trip had died. */
+    tripsRebuilt: 0,
+    /** Declared trips whose samples cannot be had any more. */
+    tripsLost: 0,
+    /** Trips that fell into the time without a recorder: the pump ran before it and stood after it. */
+    tripsUnrecorded: 0,
+  } satisfies Counters;
+  readonly #options: RecoveryOptions;
+  readonly #stop = new AbortController();
+  #first_s: number | null = null;
+  #running: Promise<void> = Promise.resolve();
+
+  constructor(options: RecoveryOptions) {
+    this.#options = options;
+  }
+
+  /** `isPumpOn` and `write` may be called from now on. */
+  start(): void {
+    this.#running = this.#run().catch((error: unknown) => {
+      // What cannot be read of the run before is no reason to stop recording.
+      if (!this.#stop.signal.aborted)
+        this.#options.log.error({ why: messageOf(error) }, 'run before not made good');
+    });
+  }
+
+  /** A sample has come; only the first one counts. */
+  sampled(time_s: number): void {
+    this.#first_s ??= time_s;
+  }
+
+  /** Resolves when nothing is under way. What is left undone is the next start's. */
+  async stop(): Promise<void> {
+    this.#stop.abort();
+    await this.#running;
+  }
+
+  async #run(): Promise<void> {
+    const { dataFolder, boot, files, isLive, history } = this.#options;
+    const former = isLive ? await this.#patiently(() => formerRun(dataFolder, boot, files)) : null;
+    const isSampled = () => this.#first_s !== null;
+    let down: DownTime | null = null;
+    if (await this.#until(isSampled, firstSample_s)) down = await this.#stateDownTime(former);
+    for (const trip of history.owed) await this.#makeGoodOrName(trip);
+    if (former === null) return;
+    if (down === null) {
+      await this.#until(isSampled, Number.POSITIVE_INFINITY);
+      down = await this.#stateDownTime(former);
+    }
+    if (down !== null) await this.#watchPump(former, down);
+  }
+
+  async #stateDownTime(former: FormerRun | null): Promise<DownTime | null> {
+    if (former === null) return null;
+    const down: DownTime = {
+      kind: 'no-recorder',
+      after: former.boot,
+      from_ms: former.end_ms,
+      to_ms: this.#options.wallAt_ms(this.#first_s ?? 0),
+      isClean: this.#options.history.stopped.has(former.boot),
+      pump: this.#pump(former),
+    };
+    await this.#state(down);
+    return down;
+  }
+
+  /** The first samples may come from another line than that of the contact. */
+  async #watchPump(former: FormerRun, down: DownTime): Promise<void> {
+    if (down.pump !== 'unknown' || former.isPumpOn === null) return;
+    await this.#until(() => this.#options.isPumpOn() !== null, pumpKnown_s);
+    const pump = this.#pump(former);
+    if (pump !== 'unknown') await this.#state({ ...down, pump });
+  }
+
+  async #state(down: DownTime): Promise<void> {
+    const { log, gaps } = this.#options;
+    const { from_ms, to_ms, isClean, pump } = down;
+    const spoken = {
+      from: new Date(from_ms).toISOString(),
+      to: new Date(to_ms).toISOString(),
+      isClean,
+      pump,
+    };
+    if (pump === 'stopped') {
+      this.counters.tripsUnrecorded++;
+      log.error(spoken, 'pump stopped while no recorder ran');
+    } else log.warn(spoken, 'no recorder ran');
+    await gaps.add(down);
+  }
+
+  #pump(former: FormerRun): DownTime['pump'] {
+    const isOn = this.#options.isPumpOn();
+    if (former.isPumpOn === null || isOn === null) return 'unknown';
+    if (!former.isPumpOn || this.#isDeclared(former)) return 'at-rest';
+    return isOn ? 'running' : 'stopped';
+  }
+
+  /** The ring may end before the samples of a trip that is on record all the same. */
+  #isDeclared({ boot, end_s }: FormerRun): boolean {
+    return this.#options.history.declared.some(
+      (trip) => trip.boot === boot && trip.trip_s > end_s - sameStop_s,
+    );
+  }
+
+  /** A trip that cannot be rebuilt stays owed, so that a later version may do it; till then it is named as lost. */
+  async #makeGoodOrName(trip: TripDeclaration): Promise<void> {
+    try {
+      await this.#patiently(() => this.#makeGood(trip));
+    } catch (error) {
+      if (this.#stop.signal.aborted) throw error;
+      await this.#lose(trip, `Its event cannot be rebuilt: ${messageOf(error)}.`);
+    }
+  }
+
+  async #makeGood(trip: TripDeclaration): Promise<void> {
+    const { dataFolder, files, log, trips, history, write } = this.#options;
+    const there = await this.#written(trip);
+    if (there !== null) {
+      log.info({ event: trip.event, folder: there }, 'declared trip was written');
+      await trips.closed(trip.event, 'written');
+      return;
+    }
+    const later = history.declared.filter(({ boot, trip_s }) => boot === trip.boot && trip_s > trip.trip_s);
+    const content = await rebuildEvent(
+      dataFolder,
+      {
+        trip,
+        next_s: Math.min(Number.POSITIVE_INFINITY, ...later.map(({ trip_s }) => trip_s)),
+        noRecorder: this.#downAfter(trip.boot),
+        now_ms: Date.now(),
+      },
+      files,
+    );
+    if (content !== null) {
+      this.counters.tripsRebuilt++;
+      log.warn(
+        { event: trip.event, missing: content.header.rebuilt?.missing },
+        'event rebuilt from the ring',
+      );
+      write(content);
+      return;
+    }
+    await this.#lose(
+      trip,
+      'The recorder ended before the event was written, and the disk ring holds nothing of it.',
+    );
+    await trips.closed(trip.event, 'lost');
+  }
+
+  async #lose({ event, source, anchor, trip_s }: TripDeclaration, why: string): Promise<void> {
+    const { log, gaps } = this.#options;
+    this.counters.tripsLost++;
+    log.error({ event, source, why }, 'declared trip lost');
+    await gaps.add({ kind: 'trip-lost', event, source, at_ms: wallAt_ms(anchor, trip_s), why });
+  }
+
+  #downAfter(boot: string): Rebuilt['noRecorder'] {
+    const down = this.#options.gaps.gaps.find((gap) => gap.kind === 'no-recorder' && gap.after === boot);
+    return down?.kind === 'no-recorder' ? { from_ms: down.from_ms, to_ms: down.to_ms } : null;
+  }
+
+  /** The folder of this trip, which may have been given another name; null when there is none. */
+  async #written({ event, boot, declared_s }: TripDeclaration): Promise<string | null> {
+    const { dataFolder, files } = this.#options;
+    let id = event;
+    for (let name = 0; name < mostNames; name++, id = nextEventId(id)) {
+      const folder = eventFolder(dataFolder, id);
+      try {
+        await files.read(`${folder}/event.json`);
+      } catch (error) {
+        if (isMissing(error)) return null;
+        throw error;
+      }
+      try {
+        const header = await readEventHeader(folder, files);
+        if (header.boot === boot && header.trip.declared_s === declared_s) return folder;
+      } catch (error) {
+        if (isDiskFault(error)) throw error;
+        // A damaged folder keeps its name; the event goes beside it.
+      }
+    }
+    return null;
+  }
+
+  /** A disk that refuses is asked again until it answers or the recorder stops; other errors are the caller's. */
+  async #patiently<T>(work: () => Promise<T>): Promise<T> {
+    for (;;) {
+      try {
+        return await work();
+      } catch (error) {
+        if (!isDiskFault(error)) throw error;
+        this.#options.log.error({ why: messageOf(error) }, 'run before not read yet, will be tried again');
+        await delay(retry_s * 1000, undefined, { signal: this.#stop.signal });
+      }
+    }
+  }
+
+  /** True when it has become so; false when the time is over. Rejects when the recorder stops. */
+  async #until(isSo: () => boolean, most_s: number): Promise<boolean> {
+    for (let waited_ms = 0; waited_ms <= most_s * 1000; waited_ms += look_ms) {
+      if (isSo()) return true;
+      await delay(look_ms, undefined, { signal: this.#stop.signal });
+    }
+    return false;
+  }
+}

@@ -1,0 +1,41 @@
+/** Gives blocks of the disk ring to detection once more, and says what it makes of the pump. */
+import type { RawBlock } from '../../drivers/driver.ts';
+import type { RingHeader } from '../store/ring-format.ts';
+import { Calibrator } from './calibrate.ts';
+import { TripDetector } from './detect.ts';
+import { channelsOf } from './line.ts';
+
+export class RingReplay {
+  readonly detector: TripDetector;
+  readonly #header: RingHeader;
+  readonly #calibrators: readonly Calibrator[];
+
+  /** Trips that detection declares once more are left alone: they are on record. */
+  constructor(header: RingHeader) {
+    this.#header = header;
+    const config = header.config;
+    this.detector = new TripDetector(config, header.groups, () => undefined);
+    this.#calibrators = header.groups.map((group) => new Calibrator(group, channelsOf(group, config)));
+  }
+
+  /** Takes a block of `header.groups`; returns where it ends, in s. */
+  take(block: RawBlock): number {
+    const { scans, time_s, quality, group } = block;
+    const interval_s = scans > 1 ? block.interval_s : this.#header.groups[group].nominalInterval_s;
+    const calibrator = this.#calibrators[group];
+    calibrator.calibrate(block);
+    this.detector.take(group, calibrator.values, scans, time_s, interval_s, quality);
+    return time_s + scans * interval_s;
+  }
+}
+
+/** Whether the pump runs, by the run contact, else the pressure switch, else the meters; null when none of them says. */
+export function pumpState(detector: TripDetector): boolean | null {
+  const { contact, pressureSwitch, legs } = detector;
+  if (contact !== null) return contact.isRunning;
+  if (pressureSwitch !== null && pressureSwitch.isRunning !== null) return pressureSwitch.isRunning;
+  const meters = legs.flatMap(({ meter }) =>
+    meter === null || Number.isNaN(meter.velocity_mps) ? [] : [meter],
+  );
+  return meters.length === 0 ? null : detector.isDriveOn;
+}

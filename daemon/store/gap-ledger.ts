@@ -1,0 +1,102 @@
+/** gaps.jsonl in the data folder: every time without a recorder, and every declared trip whose samples cannot be had any more. */
+import { join } from 'node:path';
+import type { TripSourceName } from '../recorder/messages.ts';
+import type { Files } from './files.ts';
+import { LineLedger, readLines } from './line-ledger.ts';
+
+/** What the pump did over a time without a recorder, by the samples on both sides of it. */
+export type PumpMeanwhile =
+  /** Ran before, stands after: a trip fell into the gap. */
+  | 'stopped'
+  /** Ran before and after; what was in between is not known. */
+  | 'running'
+  /** Stood before. */
+  | 'at-rest'
+  /** No contact, switch or meter shows it. */
+  | 'unknown';
+
+/** From the last durable sample of one run of the recorder to the first sample of the next. */
+export interface DownTime {
+  readonly kind: 'no-recorder';
+  /** The run before; a later line of the same run replaces an earlier one. */
+  readonly after: string;
+  /** Wall clock, ms since 1970. */
+  readonly from_ms: number;
+  readonly to_ms: number;
+  /** The run before had ended in order. */
+  readonly isClean: boolean;
+  readonly pump: PumpMeanwhile;
+}
+
+/** A trip that was declared and has no event. */
+export interface LostTrip {
+  readonly kind: 'trip-lost';
+  readonly event: string;
+  readonly source: TripSourceName;
+  /** Of the trip, wall clock, ms since 1970. */
+  readonly at_ms: number;
+  /** One sentence. */
+  readonly why: string;
+}
+
+export type RecorderGap = DownTime | LostTrip;
+
+export function gapLedgerPath(dataFolder: string): string {
+  return join(dataFolder, 'gaps.jsonl');
+}
+
+/** Oldest first. Rejects with the system's error. */
+export async function readGaps(dataFolder: string, files: Files): Promise<readonly RecorderGap[]> {
+  const { entries } = await readLines(gapLedgerPath(dataFolder), files);
+  return withoutReplaced(entries.filter(isGap));
+}
+
+function withoutReplaced(gaps: readonly RecorderGap[]): RecorderGap[] {
+  const found = new Map<string, RecorderGap>();
+  for (const gap of gaps) {
+    const key = keyOf(gap);
+    found.delete(key);
+    found.set(key, gap);
+  }
+  return [...found.values()];
+}
+
+function keyOf(gap: RecorderGap): string {
+  return gap.kind === 'no-recorder' ? `run ${gap.after}` : `trip ${gap.event}`;
+}
+
+function isGap(entry: unknown): entry is RecorderGap {
+  const gap = entry as Partial<Record<string, unknown>> | null;
+  if (typeof gap !== 'object' || gap === null) return false;
+  if (gap['kind'] === 'trip-lost') return typeof gap['event'] === 'string' && Number.isFinite(gap['at_ms']);
+  return (
+    gap['kind'] === 'no-recorder' &&
+    typeof gap['after'] === 'string' &&
+    Number.isFinite(gap['from_ms']) &&
+    Number.isFinite(gap['to_ms'])
+  );
+}
+
+export class GapLedger {
+  /** Oldest first. */
+  gaps: readonly RecorderGap[] = [];
+  readonly #ledger: LineLedger;
+
+  constructor(dataFolder: string, files: Files, onRefused: (error: unknown) => void) {
+    this.#ledger = new LineLedger(gapLedgerPath(dataFolder), files, onRefused);
+  }
+
+  async begin(dataFolder: string, files: Files): Promise<void> {
+    this.gaps = await readGaps(dataFolder, files);
+  }
+
+  /** Resolves when it is on the medium; it stands in `gaps` at once. */
+  async add(gap: RecorderGap): Promise<void> {
+    this.gaps = withoutReplaced([...this.gaps, gap]);
+    await this.#ledger.add(gap);
+  }
+
+  async finish(patience_s: number): Promise<void> {
+    await this.#ledger.finish(patience_s);
+  }
+}

@@ -1,0 +1,106 @@
+/** Ledgers of lines on a disk that fails at every operation in turn, and after a torn line. */
+import { appendFileSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { afterEach, beforeEach, expect, test } from 'vitest';
+import { disk } from '../../daemon/store/files.ts';
+import { LineLedger, readLines } from '../../daemon/store/line-ledger.ts';
+import { readTrips, TripLedger, tripLedgerPath } from '../../daemon/store/trip-ledger.ts';
+import { temporaryFolder } from '../support/event-builder.ts';
+import { failingFiles } from '../support/failing-files.ts';
+
+let folder: ReturnType<typeof temporaryFolder>;
+beforeEach(() => {
+  folder = temporaryFolder();
+});
+afterEach(() => folder.remove());
+
+const trip = (event: string) => ({
+  event,
+  boot: 'b',
+  source: 'contact' as const,
+  trip_s: 1,
+  seen_s: 1.01,
+  declared_s: 1.02,
+  anchor: { time_s: 1, wall_ms: 2 },
+});
+
+test('whichever operation fails, a line that was acknowledged is there, and none is spoilt by a torn one', async () => {
+  for (let n = 1; ; n++) {
+    const path = join(folder.path, `${n}.jsonl`);
+    const files = failingFiles(n, true);
+    let isRefused = false;
+    const acknowledged: number[] = [];
+    const ledger = new LineLedger(path, files, () => {
+      isRefused = true;
+    });
+    for (let line = 0; line < 3; line++) {
+      await Promise.race([
+        ledger.add({ line }).then(() => {
+          if (!isRefused) acknowledged.push(line);
+        }),
+        new Promise((resolve) => setTimeout(resolve, 30)),
+      ]);
+    }
+    await ledger.finish(0);
+    // The next process finds whatever there is, and writes behind it.
+    const next = new LineLedger(path, disk, () => undefined);
+    await next.add({ line: 'next' });
+    await next.finish(1);
+    const { entries } = await readLines(path, disk);
+    const found = entries.map((entry) => (entry as { line: unknown }).line);
+    for (const line of acknowledged) expect(found, `operation ${n}`).toContain(line);
+    expect(found.at(-1)).toBe('next');
+    if (!files.hasFailed()) {
+      expect(acknowledged).toEqual([0, 1, 2]);
+      expect(n).toBeGreaterThan(5);
+      return;
+    }
+  }
+});
+
+test('a disk that refuses once is asked again, and the line stands there once whole', async () => {
+  const path = join(folder.path, 'once.jsonl');
+  // Operation 3 is the write of the line: half of it stays behind.
+  const ledger = new LineLedger(path, failingFiles(3, false), () => undefined);
+  await ledger.add({ line: 'a line that is long enough to be torn' });
+  await ledger.finish(1);
+  expect(ledger.counters).toEqual({ linesWritten: 1, lineWritesFailed: 1, linesGivenUp: 0 });
+  const { entries, linesTorn } = await readLines(path, disk);
+  expect(entries).toEqual([{ line: 'a line that is long enough to be torn' }]);
+  expect(linesTorn).toBe(1);
+});
+
+test('a ledger of thousands of trips stays small and forgets none that is open', async () => {
+  const ledger = new TripLedger(folder.path, disk, () => undefined);
+  await ledger.begin(folder.path, disk);
+  void ledger.declared(trip('open'));
+  const added: Promise<void>[] = [];
+  for (let n = 0; n < 1500; n++)
+    added.push(ledger.declared(trip(`early ${n}`)), ledger.closed(`early ${n}`, 'written'));
+  await Promise.all(added);
+  expect((await readTrips(folder.path, disk)).owed.map(({ event }) => event)).toEqual(['open']);
+  await ledger.closed('open', 'written');
+  for (let n = 0; n < 1500; n++) {
+    void ledger.declared(trip(`late ${n}`));
+    if (n !== 1490) await ledger.closed(`late ${n}`, 'written');
+  }
+  await ledger.finish('b', 3, 5);
+  expect(readFileSync(tripLedgerPath(folder.path)).length).toBeLessThan(300_000);
+  const history = await readTrips(folder.path, disk);
+  expect(history.owed.map(({ event }) => event)).toEqual(['late 1490']);
+  expect([...history.stopped]).toEqual(['b']);
+});
+
+test('lines that are no declarations are passed over, and the next start clears them away', async () => {
+  const path = tripLedgerPath(folder.path);
+  writeFileSync(path, '[]\n12\nnull\n{"kind":"declared","event":"no numbers"}\n\0\0\0\n');
+  const first = new TripLedger(folder.path, disk, () => undefined);
+  expect(await first.begin(folder.path, disk)).toMatchObject({ owed: [], linesTorn: 5 });
+  await first.declared(trip('kept'));
+  await first.finish('b', 3, 1);
+  appendFileSync(path, '{"kind":"clo');
+  const second = new TripLedger(folder.path, disk, () => undefined);
+  expect((await second.begin(folder.path, disk)).owed).toEqual([trip('kept')]);
+  await second.finish('c', 4, 1);
+  expect(readFileSync(path, 'utf8')).not.toContain('{"kind":"clo');
+});

@@ -1,0 +1,205 @@
+/** kill -9 of the recorder while an event is open: the next start makes the event from the disk ring, or says what is lost. */
+import { spawn } from 'node:child_process';
+import { appendFileSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { setTimeout as delay } from 'node:timers/promises';
+import { afterEach, beforeEach, expect, test } from 'vitest';
+import { analyse } from '../../daemon/analysis/analyse.ts';
+import { type Recorder, startRecorder } from '../../daemon/recorder/recorder.ts';
+import { type EventHeader, eventFolder, listEvents } from '../../daemon/store/event-folder.ts';
+import { disk } from '../../daemon/store/files.ts';
+import { readGaps } from '../../daemon/store/gap-ledger.ts';
+import { createIngest } from '../../daemon/store/ingest.ts';
+import { loadEvent } from '../../daemon/store/load-record.ts';
+import { readTrips, tripLedgerPath } from '../../daemon/store/trip-ledger.ts';
+import { monotonic_s } from '../../drivers/driver.ts';
+import { temporaryFolder } from '../support/event-builder.ts';
+import { watchedLine } from '../support/pushed-line.ts';
+import { blockOf, PushedDriver, recorderRig, type Scene } from '../support/recorder-rig.ts';
+import { silentLog } from '../support/silent-log.ts';
+
+let folder: ReturnType<typeof temporaryFolder>;
+beforeEach(() => {
+  folder = temporaryFolder();
+});
+afterEach(() => folder.remove());
+
+const child = new URL('../support/trip-child.ts', import.meta.url).pathname;
+
+/** Records up to `until_s` of the scene and kills when that is committed; what the recorder had said. */
+async function recordAndKill(until_s: number): Promise<{ trips: string[]; events: string[] }> {
+  const recorder = spawn(process.execPath, [child, folder.path, String(until_s)], {
+    stdio: ['ignore', 'pipe', 'inherit'],
+  });
+  let out = '';
+  recorder.stdout.on('data', (text) => {
+    out += String(text);
+    if (out.includes('committed')) recorder.kill('SIGKILL');
+  });
+  await new Promise((resolve) => recorder.once('close', resolve));
+  const said = (word: string) =>
+    out.split('\n').flatMap((line) => (line.startsWith(`${word} `) ? [line.slice(word.length + 1)] : []));
+  return { trips: said('trip'), events: said('event') };
+}
+
+const interval_s = 0.002;
+const running: Scene = () => [4.1e5, 4e5, 2.5, 1];
+const standing: Scene = () => [4e5, 4e5, 0, 0];
+
+/** Starts a recorder that is fed with a scene from now on, until `isDone`. */
+async function restart(
+  scene: Scene,
+  isDone: (recorder: Recorder) => boolean | Promise<boolean>,
+): Promise<void> {
+  const driver = new PushedDriver(interval_s);
+  const config = { ...recorderRig({ dataFolder: folder.path }), lines: [watchedLine] };
+  const log = silentLog();
+  const recorder = await startRecorder(config, { serverModule: null, createDriver: () => driver, log });
+  const deadline = Date.now() + 20_000;
+  for (let scan = 0; !(await isDone(recorder)); scan += 25) {
+    expect(Date.now(), JSON.stringify(log.lines)).toBeLessThan(deadline);
+    driver.sink?.block({ ...blockOf(scene, 0, scan, 25, interval_s), time_s: monotonic_s() });
+    await delay(40);
+  }
+  await recorder.stop();
+}
+
+const nothingOwed = async () => (await readTrips(folder.path, disk)).owed.length === 0;
+const isGapStated = async () => (await readGaps(folder.path, disk)).length > 0;
+
+function headerOf(id: string): EventHeader {
+  return JSON.parse(readFileSync(join(eventFolder(folder.path, id), 'event.json'), 'utf8'));
+}
+
+test('a trip whose recorder was killed while its event was open is rebuilt and judged', async () => {
+  const { trips, events } = await recordAndKill(4.4);
+  expect({ trips: trips.length, events }).toEqual({ trips: 1, events: [] });
+  const [id = ''] = trips;
+  const declared = (await readTrips(folder.path, disk)).owed[0]!;
+  expect(declared).toMatchObject({ event: id, source: 'contact' });
+  await restart(standing, nothingOwed);
+
+  expect(await listEvents(folder.path)).toEqual([id]);
+  const header = headerOf(id);
+  expect(header.trip).toEqual({
+    source: 'contact',
+    time_s: declared.trip_s,
+    declared_s: declared.declared_s,
+  });
+  expect(header.boot).toBe(declared.boot);
+  expect(header.closedBecause).toBe('truncated');
+  const { rebuilt } = header;
+  expect(rebuilt?.reason).toMatch(/made from the disk ring/);
+  // A whole record ends 8 s after the trip at the latest; the feed ended 1.4 s after it.
+  const trip_s = header.trip.time_s;
+  expect(rebuilt?.missing).toHaveLength(1);
+  const [missing] = rebuilt!.missing;
+  expect(missing).toMatchObject({ line: 'stream', group: 'stream' });
+  expect(missing!.from_s - trip_s).toBeCloseTo(4.4 - 3.012, 1);
+  expect(missing!.to_s - trip_s).toBeCloseTo(8, 6);
+  const { from_ms = 0, to_ms = 0 } = rebuilt?.noRecorder ?? {};
+  expect(to_ms).toBeGreaterThan(from_ms - 5000);
+  const { damage, record } = await loadEvent(eventFolder(folder.path, id));
+  expect(damage).toEqual([]);
+  // 1.5 s before the trip and 1.4 s after it, all of it.
+  expect(record.legs[0]!.outlet.time_s.length).toBeCloseTo((1.5 + 4.4 - 3.012) / interval_s, -1);
+
+  const ingest = createIngest({ dataFolder: folder.path, software: 'test', analyse });
+  await ingest.scan();
+  const view = await ingest.get(id);
+  expect(view?.rebuilt).toEqual(rebuilt);
+  expect(view?.verdict?.tripSource).toBe('contact');
+  const { results } = view!.verdict!.legs[0]!;
+  // The pump stops 12 ms before its contact shows it, and the valve seats 0.35 s after the stop.
+  expect(results.seating.value).toBeCloseTo(0.35 - 0.012, 2);
+  await ingest.close();
+});
+
+test('a record that was whole when the recorder died ends where it would have ended', async () => {
+  // The ringing is over at some 5.1 s; killed before the folder had its name.
+  await recordAndKill(9);
+  const [id = ''] = await listEvents(folder.path);
+  const whole = headerOf(id);
+  const ledger = readFileSync(tripLedgerPath(folder.path), 'utf8').split('\n');
+  writeFileSync(tripLedgerPath(folder.path), ledger.filter((line) => !line.includes('"closed"')).join('\n'));
+  rmSync(eventFolder(folder.path, id), { recursive: true });
+  await restart(standing, nothingOwed);
+  const again = headerOf(id);
+  expect(again.closedBecause).toBe(whole.closedBecause);
+  expect(again.window.from_s).toBe(whole.window.from_s);
+  expect(Math.abs(again.window.to_s - whole.window.to_s)).toBeLessThan(0.1);
+  expect(again.groups[0]!.scansLost).toBe(0);
+  expect(again.rebuilt?.missing).toEqual([]);
+});
+
+test('killed between the name of the folder and the closing line, the event is there once', async () => {
+  const { events } = await recordAndKill(9);
+  expect(events).toHaveLength(1);
+  const before = readFileSync(join(eventFolder(folder.path, events[0]!), 'event.json'), 'utf8');
+  const ledger = readFileSync(tripLedgerPath(folder.path), 'utf8').split('\n');
+  writeFileSync(tripLedgerPath(folder.path), ledger.filter((line) => !line.includes('"closed"')).join('\n'));
+  expect(await nothingOwed()).toBe(false);
+  await restart(standing, nothingOwed);
+  expect(await listEvents(folder.path)).toEqual(events);
+  expect(readFileSync(join(eventFolder(folder.path, events[0]!), 'event.json'), 'utf8')).toBe(before);
+});
+
+test('a torn last line spoils no declaration', async () => {
+  const { trips } = await recordAndKill(4.4);
+  appendFileSync(tripLedgerPath(folder.path), '{"kind":"closed","event":"');
+  await restart(standing, nothingOwed);
+  expect(await listEvents(folder.path)).toEqual(trips);
+  expect((await readTrips(folder.path, disk)).linesTorn).toBe(0);
+});
+
+test('a trip of which the ring holds nothing stays on record by name', async () => {
+  const { trips } = await recordAndKill(4.4);
+  rmSync(join(folder.path, 'ring'), { recursive: true });
+  let troubles: readonly object[] = [];
+  await restart(standing, (recorder) => {
+    troubles = recorder.status().gaps ?? [];
+    return troubles.length > 0;
+  });
+  expect(await listEvents(folder.path)).toEqual([]);
+  expect(troubles).toMatchObject([{ kind: 'trip-lost', event: trips[0], source: 'contact' }]);
+  expect(await readGaps(folder.path, disk)).toEqual(troubles);
+  // It is not looked for again, and still said at the next start.
+  await restart(standing, (recorder) => (recorder.status().gaps ?? []).length > 0);
+  expect(await readGaps(folder.path, disk)).toHaveLength(1);
+});
+
+test('a pump that stopped while no recorder ran is named, one that ran on or stood is not', async () => {
+  await recordAndKill(2.5);
+  let unrecorded = 0;
+  await restart(standing, async (recorder) => {
+    unrecorded = recorder.status().counters['tripsUnrecorded'] ?? 0;
+    return isGapStated();
+  });
+  expect(unrecorded).toBe(1);
+  const [first] = await readGaps(folder.path, disk);
+  expect(first).toMatchObject({ kind: 'no-recorder', isClean: false, pump: 'stopped' });
+  // The run before now stood, and ended in order.
+  const count = async (n: number) => (await readGaps(folder.path, disk)).length === n;
+  await restart(running, () => count(2));
+  expect((await readGaps(folder.path, disk))[1]).toMatchObject({ isClean: true, pump: 'at-rest' });
+  await restart(running, () => count(3));
+  const [, , third] = await readGaps(folder.path, disk);
+  expect(third).toMatchObject({ isClean: true, pump: 'running' });
+  expect(third?.kind === 'no-recorder' && third.to_ms > third.from_ms).toBe(true);
+});
+
+test('a declared trip is no pump that stopped unseen', async () => {
+  await recordAndKill(4.4);
+  await restart(standing, isGapStated);
+  expect(await readGaps(folder.path, disk)).toMatchObject([{ kind: 'no-recorder', pump: 'at-rest' }]);
+});
+
+test('an event of the run before never takes the name of another', async () => {
+  const { trips } = await recordAndKill(4.4);
+  const taken = eventFolder(folder.path, trips[0]!);
+  await disk.makeFolder(taken);
+  writeFileSync(join(taken, 'event.json'), '{}');
+  await restart(standing, nothingOwed);
+  expect(await listEvents(folder.path)).toHaveLength(2);
+  expect(readdirSync(taken)).toEqual(['event.json']);
+});
