@@ -1,6 +1,6 @@
 /** An event as something to export. */
 import type { LoadedEvent } from '../store/load-record.ts';
-import { cut, type Exported, exportForm } from './exported.ts';
+import { cut, type Exported, exportedConfig, exportForm } from './exported.ts';
 
 export interface ExportWindow {
   /** null: every channel that was recorded. */
@@ -14,7 +14,8 @@ export interface ExportWindow {
 export function exportEvent({ header, series }: LoadedEvent, trip_s: number, window: ExportWindow): Exported {
   const from_s = window.from_s === null ? Number.NEGATIVE_INFINITY : trip_s + window.from_s;
   const to_s = window.to_s === null ? Number.POSITIVE_INFINITY : trip_s + window.to_s;
-  const { server: _server, publish: _publish, ...config } = header.config;
+  const { publish: _publish, ...rig } = header.config;
+  const config = exportedConfig(rig);
   const channels = config.channels
     .map(({ id }) => id)
     .filter((id) => (series.get(id)?.time_s.length ?? 0) > 0)

@@ -8,7 +8,7 @@ import { disk, type Files } from '../store/files.ts';
 import { seriesOf } from '../store/load-record.ts';
 import { listRing, type RingBlock, type RingTally, readRing, tallyRing } from '../store/ring-read.ts';
 import { version } from '../version.ts';
-import { cut, type ExportChunk, type Exported, exportForm } from './exported.ts';
+import { cut, type ExportChunk, type Exported, exportedConfig, exportForm } from './exported.ts';
 
 /** Read and written in one go, in ms: what is held in memory at a time. */
 const stretch_ms = 60_000;
@@ -40,7 +40,7 @@ export async function exportWindow(
       `the ring of ${dataFolder} holds nothing from ${new Date(from_ms).toISOString()} to ${new Date(to_ms).toISOString()}`,
     );
   }
-  const { server: _server, ...config } = first.config;
+  const config = exportedConfig(first.config);
   const recorded = new Set(first.groups.flatMap((group) => group.channels));
   const wanted = config.channels
     .map(({ id }) => id)

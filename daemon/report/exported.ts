@@ -6,8 +6,14 @@ import type { WallAnchor } from '../recorder/messages.ts';
 /** First line of every exported file, with `form`. */
 export const exportForm = 1;
 
-/** The configuration without what belongs to one machine: where it serves and publishes. */
+/** The configuration without what belongs to one machine: where it serves, publishes and keeps its data (an empty text). */
 export type ExportedConfig = Omit<RigConfig, 'server' | 'publish'>;
+
+/** What an export says of the rig. */
+export function exportedConfig(config: Omit<RigConfig, 'publish'>): ExportedConfig {
+  const { server: _server, ...rig } = config;
+  return { ...rig, dataFolder: '' };
+}
 
 export interface ExportMeta {
   readonly form: typeof exportForm;

@@ -19,6 +19,9 @@ import {
 } from '../statistics/charts.ts';
 import type { WaveSpeedDay, WaveSpeedView } from '../web/wire.ts';
 
+/** No date lies further from 1970, in ms (ECMA-262, time values). */
+const latest_ms = 8.64e15;
+
 /** What one verdict says of one leg, with what the rig was taken for then. */
 export interface WaveSpeedRow {
   readonly leg: string;
@@ -74,14 +77,24 @@ export function waveSpeedRows(config: RigConfig, verdict: Verdict, wall_ms: numb
         bulkModulus_Pa: config.liquid.bulkModulus_Pa,
         temperature_K: config.liquid.temperature_K,
       },
-    ];
+    ].filter(isSound);
   });
+}
+
+/** Whether all of it can be computed with: a row of one bad event must not cost the chart of its leg. */
+function isSound({ leg: _leg, wall_ms, expectedHalfWidth_mps, ...positive }: WaveSpeedRow): boolean {
+  const isInTime = Number.isFinite(wall_ms) && Math.abs(wall_ms) < latest_ms;
+  return isInTime && expectedHalfWidth_mps >= 0 && Object.values(positive).every(isPositive);
+}
+
+function isPositive(value: unknown): boolean {
+  return typeof value === 'number' && Number.isFinite(value) && value > 0;
 }
 
 /** The chart of one leg from its rows, oldest first. Days are UTC. A leg without a row has no days. */
 export function waveSpeedChart(leg: string, rows: readonly WaveSpeedRow[]): WaveSpeedView {
   const byDay = new Map<string, WaveSpeedRow[]>();
-  for (const row of rows) {
+  for (const row of rows.filter(isSound)) {
     const day = new Date(row.wall_ms).toISOString().slice(0, 10);
     const list = byDay.get(day);
     if (list === undefined) byDay.set(day, [row]);

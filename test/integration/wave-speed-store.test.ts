@@ -30,6 +30,8 @@ const analyse: Analyse = (record, meta) => ({
             : { value: speed_mps, low: speed_mps - 9, high: speed_mps + 9 },
         staticAfter: { value: 4e5, low: 4e5, high: 4e5 },
       },
+      severity: { class: 'unknown' },
+      flags: [],
       velocity: { time_s: [], value: [] },
     } as unknown as LegVerdict,
   ],
