@@ -1,6 +1,8 @@
 /** What machines ask: is it alive, can it serve, how is it doing. */
 import type { FastifyInstance } from 'fastify';
 import Type from 'typebox';
+import { disk, type Files, messageOf } from '../store/files.ts';
+import { withoutPaths } from './failures.ts';
 import { metricsText, processMetrics } from './prometheus.ts';
 import type { RouteSources } from './routes.ts';
 
@@ -9,8 +11,28 @@ const readiness = Type.Object({
   reasons: Type.Array(Type.String(), { description: 'Why not, each with what to do; empty when ready.' }),
 });
 
+/** Less than this is no room for one event, in bytes. */
+const least_bytes = 16e6;
+
+/** Looked at anew each time: what was refused yesterday may pass, and what passed a moment ago may not. Null when there is room. */
+async function lackOfRoom(folder: string | undefined, space: Files['space']): Promise<string | null> {
+  if (folder === undefined) return null;
+  try {
+    const { free_bytes } = await space(folder);
+    if (free_bytes >= least_bytes) return null;
+    return `The data folder has room for ${(free_bytes / 1e6).toFixed(1)} MB; an event may take ${least_bytes / 1e6} MB. Make room on the disk.`;
+  } catch (error) {
+    return `The data folder cannot be used: ${withoutPaths(messageOf(error))}. Check that it is there and belongs to this user.`;
+  }
+}
+
+export interface HealthSources extends RouteSources {
+  /** Absent: asks the system. */
+  readonly space?: Files['space'];
+}
+
 /** Adds `/healthz`, `/readyz` and `/metrics`. */
-export function healthRoutes(app: FastifyInstance, { library, state, hub }: RouteSources): void {
+export function healthRoutes(app: FastifyInstance, { library, state, hub, space }: HealthSources): void {
   const ofProcess = processMetrics();
   app.addHook('onClose', () => ofProcess.clear());
 
@@ -36,7 +58,8 @@ export function healthRoutes(app: FastifyInstance, { library, state, hub }: Rout
       },
     },
     async (_request, reply) => {
-      const reasons = state.unready();
+      const noRoom = await lackOfRoom(state.config?.dataFolder, space ?? disk.space);
+      const reasons = [...state.unready(), ...(noRoom === null ? [] : [noRoom])];
       return reply.code(reasons.length === 0 ? 200 : 503).send({ ready: reasons.length === 0, reasons });
     },
   );

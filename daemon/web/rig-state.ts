@@ -49,10 +49,11 @@ export class RigState {
   /** Why this server cannot serve now, in sentences; empty when it can. */
   unready(): string[] {
     if (this.#hello === null) return ['The recorder has not introduced itself yet; ask again in a moment.'];
-    const store = this.troubles.raised('store');
+    const isRefusing = this.#status?.disk?.state === 'refusing';
+    const standing = [this.troubles.raised('store'), isRefusing ? this.troubles.raised('disk') : null];
     return [
       ...(this.#isSilent ? ['The recorder does not report; look at its log.'] : []),
-      ...(store === null ? [] : [`${store.what} ${store.remedy}`]),
+      ...standing.flatMap((trouble) => (trouble === null ? [] : [`${trouble.what} ${trouble.remedy}`])),
     ];
   }
 

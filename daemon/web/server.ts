@@ -9,17 +9,17 @@ import { captureRoute } from './capture-route.ts';
 import { Downloads } from './downloads.ts';
 import { addFailures, answerBadStream, longestBody_bytes } from './failures.ts';
 import { addGate, livePath, readableAddress } from './gate.ts';
-import { healthRoutes } from './health-routes.ts';
+import { type HealthSources, healthRoutes } from './health-routes.ts';
 import { emptyQuery, inputChecker, parseQuery } from './input.ts';
 import type { LiveHub } from './live.ts';
 import { describeApi, isApi } from './openapi.ts';
 import type { RigState } from './rig-state.ts';
-import { apiRoutes, type RouteSources } from './routes.ts';
+import { apiRoutes } from './routes.ts';
 import { sinkRoutes } from './sink-routes.ts';
 import { type Descriptors, descriptors, SocketCap } from './socket-cap.ts';
 import { trendRoutes } from './trend-routes.ts';
 
-export interface WebOptions extends RouteSources {
+export interface WebOptions extends HealthSources {
   /** Address that will be bound: decides which `Host` names are ours. */
   readonly host: string;
   /** The built dashboard; null or absent folder: the API works and `/` says how to build. */

@@ -3,6 +3,7 @@ import type { FastifyInstance } from 'fastify';
 import { usualDisk } from '../../config/disk.ts';
 import type { Publisher, PublisherOptions } from '../publish/publisher.ts';
 import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts';
+import { oneAtATime } from '../store/capture-limits.ts';
 import type { Capture } from '../store/capture-request.ts';
 import { captureWindow, newestWindow } from '../store/capture-window.ts';
 import type { Ingest } from '../store/ingest.ts';
@@ -119,12 +120,12 @@ export class ServerSession {
     this.#store = store;
     if (typeof store.setAside === 'string')
       this.#options.log(`the index was damaged and is made anew; the old one is ${store.setAside}`);
-    const capture: Capture = async (wanted) => {
+    const capture: Capture = oneAtATime(async (wanted) => {
       const { dataFolder } = hello.config;
       const window = 'last_s' in wanted ? await newestWindow(dataFolder, wanted.last_s * 1000) : wanted;
       const { id } = await captureWindow(dataFolder, window);
       return { event: id, trouble: await this.#judge(id) };
-    };
+    });
     this.#publisher = this.#openPublisher(hello, store, capture);
     this.#trends = this.#openTrends(hello);
     const app = await createServer({
@@ -135,6 +136,7 @@ export class ServerSession {
       dashboardFolder,
       trends: this.#trends,
       capture,
+      log: this.#options.log,
     });
     this.#app = app;
     await this.#bind(app, hello);

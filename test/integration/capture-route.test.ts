@@ -1,6 +1,9 @@
-import { afterAll, beforeAll, expect, test } from 'vitest';
+import Fastify, { type FastifyInstance } from 'fastify';
+import { afterAll, beforeAll, describe, expect, test, vi } from 'vitest';
 import { DataError } from '../../daemon/errors.ts';
 import type { StatusMessage } from '../../daemon/recorder/messages.ts';
+import { oneAtATime } from '../../daemon/store/capture-limits.ts';
+import { captureRoute } from '../../daemon/web/capture-route.ts';
 import { LiveHub } from '../../daemon/web/live.ts';
 import { RigState } from '../../daemon/web/rig-state.ts';
 import { createServer } from '../../daemon/web/server.ts';
@@ -45,6 +48,53 @@ test('a page may keep a window; another site, or a window that makes no sense, m
   for (const wrong of [{}, { last_s: 0 }, { last_s: 1e6 }, { from_ms: 1 }])
     expect((await post(wrong)).statusCode, JSON.stringify(wrong)).toBe(400);
   expect(asked).toHaveLength(3);
+});
+
+describe('a page that asks for much', () => {
+  const started: (() => void)[] = [];
+  let now_s = 0;
+  let own: FastifyInstance;
+  beforeAll(async () => {
+    own = Fastify();
+    captureRoute(
+      own,
+      oneAtATime(async () => {
+        await new Promise<void>((resolve) => started.push(resolve));
+        return { event: 'made', trouble: null };
+      }),
+      () => now_s,
+    );
+  });
+  afterAll(() => own.close());
+  const ask = () => own.inject({ method: 'POST', url: '/api/events', payload: { last_s: 60 } });
+
+  test('gets one capture at a time, three at once, then one in ten minutes; the rest is told when to come again', async () => {
+    const first = ask();
+    await vi.waitFor(() => expect(started).toHaveLength(1));
+    const second = await ask();
+    expect([second.statusCode, second.headers['retry-after'], second.json().error]).toEqual([
+      429,
+      '10',
+      'another capture is under way; ask again when it is done',
+    ]);
+    started.pop()!();
+    expect((await first).statusCode).toBe(201);
+    const codes: number[] = [];
+    for (let k = 0; k < 25; k++) {
+      now_s += 6;
+      const answer = ask();
+      const isStarted = await Promise.race([
+        answer.then(() => false),
+        vi.waitFor(() => expect(started).toHaveLength(1)).then(() => true),
+      ]);
+      if (isStarted) started.pop()!();
+      codes.push((await answer).statusCode);
+    }
+    expect(codes.filter((code) => code === 201)).toHaveLength(2);
+    expect(codes.slice(2).every((code) => code === 429)).toBe(true);
+    const late = await ask();
+    expect(Number(late.headers['retry-after'])).toBeGreaterThan(300);
+  });
 });
 
 test('a disk that refuses or is nearly full stands among the troubles until it is well', () => {

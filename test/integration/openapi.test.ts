@@ -103,6 +103,7 @@ test('it names every field of every answer', async () => {
     channels: [{ channel: 'a-outlet', class: 'good', text: '' }],
   });
   const own = await createServer({
+    space: async () => ({ free_bytes: 1e9, total_bytes: 2e9 }),
     library,
     state,
     hub: new LiveHub(),

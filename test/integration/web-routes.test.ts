@@ -267,7 +267,9 @@ test('without a built dashboard the first page says how to build it, and the API
 describe('for machines', () => {
   test('readiness follows the recorder, health only the process', async () => {
     const fresh = new RigState(() => Date.now());
+    let free_bytes = 1e9;
     const own = await createServer({
+      space: async () => ({ free_bytes, total_bytes: 2e9 }),
       library,
       state: fresh,
       hub: new LiveHub(),
@@ -282,6 +284,35 @@ describe('for machines', () => {
       expect(unready.json().reasons[0]).toContain('has not introduced itself');
       fresh.hello(syntheticHello);
       expect((await ask('/readyz')).json()).toEqual({ ready: true, reasons: [] });
+      free_bytes = 1e6;
+      const full = await ask('/readyz');
+      expect([full.statusCode, full.json().reasons]).toEqual([
+        503,
+        [expect.stringContaining('has room for 1.0 MB')],
+      ]);
+      free_bytes = 1e9;
+      expect((await ask('/readyz')).statusCode).toBe(200);
+      const refusing = {
+        state: 'refusing',
+        free_bytes: 1e9,
+        why: 'no space left',
+        eventsWaiting: 2,
+      } as const;
+      const rest = {
+        kind: 'status',
+        time_s: 1,
+        phase: 'running',
+        tripIn_s: null,
+        lines: [],
+        counters: {},
+      } as const;
+      fresh.status({ ...rest, disk: refusing });
+      expect((await ask('/readyz')).json()).toEqual({
+        ready: false,
+        reasons: [expect.stringContaining('The disk takes nothing: no space left')],
+      });
+      fresh.status({ ...rest, disk: { ...refusing, state: 'low' } });
+      expect((await ask('/readyz')).statusCode).toBe(200);
       const metrics = await ask('/metrics');
       expect(metrics.headers['content-type']).toBe('text/plain; version=0.0.4; charset=utf-8');
       expect(metrics.body).toContain('tripwave_recorder_up 1');

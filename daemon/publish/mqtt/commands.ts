@@ -4,18 +4,13 @@
  */
 import { Value } from 'typebox/value';
 import { type CommandName, commandNames } from '../../../config/publish.ts';
+import { Allowance } from '../../allowance.ts';
+import { asks, captures } from '../../store/capture-limits.ts';
 import type { CaptureRequest } from '../../store/capture-request.ts';
 import { messageOf } from '../../store/files.ts';
 import type { SinkStart } from '../sink.ts';
-import { Allowance } from './allowance.ts';
 import { commandSchemas } from './command-schemas.ts';
 
-/** So many may come at once, and then one after each such time, in s. */
-const burst = 5;
-const refill_s = 6;
-/** The same of captures: each may take tens of megabytes of the disk. */
-const captureBurst = 3;
-const captureRefill_s = 600;
 const longest_bytes = 4096;
 /** Ids that are remembered: beyond it the oldest is forgotten. */
 const mostIds = 1000;
@@ -48,8 +43,8 @@ export class CommandDesk {
 
   constructor(options: CommandDeskOptions) {
     this.#options = options;
-    this.#commands = new Allowance(burst, refill_s, options.now_s);
-    this.#captures = new Allowance(captureBurst, captureRefill_s, options.now_s);
+    this.#commands = new Allowance(asks.burst, asks.refill_s, options.now_s);
+    this.#captures = new Allowance(captures.burst, captures.refill_s, options.now_s);
   }
 
   /** A message on the topic of a command. Never rejects. */
@@ -108,7 +103,7 @@ export class CommandDesk {
     if (!this.#captures.take()) {
       return {
         ok: false,
-        error: `more than ${captureBurst} captures at once, and then one in ${captureRefill_s / 60} minutes, are not made by command`,
+        error: `${captures.words}, are not made by command`,
       };
     }
     this.#isCapturing = true;
@@ -150,7 +145,7 @@ export class CommandDesk {
     }
     this.counters.commandsDropped++;
     if (!this.#isDropping)
-      this.#log(`more than one in ${refill_s} s: some are dropped, unread and unanswered`);
+      this.#log(`more than one in ${asks.refill_s} s: some are dropped, unread and unanswered`);
     this.#isDropping = true;
     return false;
   }

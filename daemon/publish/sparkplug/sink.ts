@@ -5,7 +5,7 @@
 import type { MqttClient } from 'mqtt';
 import type { SparkplugSinkConfig } from '../../../config/publish.ts';
 import { monotonic_s } from '../../../drivers/driver.ts';
-import { Allowance } from '../mqtt/allowance.ts';
+import { Allowance } from '../../allowance.ts';
 import { answeredWithin, drop, untilAborted, wordsOf } from '../mqtt/broker.ts';
 import { BrokerLink } from '../mqtt/link.ts';
 import type { Batch, Delivery, Sink, SinkStart } from '../sink.ts';

@@ -16,16 +16,26 @@ export class Allowance {
 
   /** Whether there is one more; it is used up. */
   take(): boolean {
-    const now_s = this.#now_s();
-    this.#left = Math.min(this.#burst, this.#left + (now_s - this.#filled_s) / this.#refill_s);
-    this.#filled_s = now_s;
+    this.#fill();
     if (this.#left < 1) return false;
     this.#left--;
     return true;
   }
 
+  /** Until there is one more, in s; 0 when there is. */
+  wait_s(): number {
+    this.#fill();
+    return Math.max(0, 1 - this.#left) * this.#refill_s;
+  }
+
   /** The one that was taken came to nothing. */
   giveBack(): void {
     this.#left = Math.min(this.#burst, this.#left + 1);
+  }
+
+  #fill(): void {
+    const now_s = this.#now_s();
+    this.#left = Math.min(this.#burst, this.#left + (now_s - this.#filled_s) / this.#refill_s);
+    this.#filled_s = now_s;
   }
 }
