@@ -1,6 +1,6 @@
-import { availableParallelism, tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { availableParallelism } from 'node:os';
 import { defineConfig } from 'vitest/config';
+import { privateCacheFolder } from './daemon/cache-folder.mjs';
 
 interface Kind {
   readonly include: readonly string[];
@@ -20,6 +20,8 @@ const slowAlone = '**/*.alone.slow.test.ts';
 const cores = availableParallelism();
 /** Files that mostly wait for processes, timers and disks. */
 const waiting = cores + 1;
+/** The processes that tests start find their stripped sources there, as those of `guard.mjs` do. */
+const compiled = privateCacheFolder(process.env);
 
 const project = (name: string, { exclude = [], group, include, timeout_ms, workers }: Kind) => ({
   test: {
@@ -32,8 +34,7 @@ const project = (name: string, { exclude = [], group, include, timeout_ms, worke
     pool: 'forks' as const,
     maxWorkers: workers,
     sequence: { groupOrder: group },
-    // The processes that tests start find their stripped sources there, as those of `guard.mjs` do.
-    env: { NODE_COMPILE_CACHE: join(tmpdir(), 'node-compile-cache') },
+    env: compiled === null ? {} : { NODE_COMPILE_CACHE: compiled },
   },
 });
 

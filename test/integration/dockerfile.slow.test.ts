@@ -1,6 +1,6 @@
 import { execFileSync, spawn } from 'node:child_process';
 import { once } from 'node:events';
-import { mkdirSync } from 'node:fs';
+import { mkdirSync, rmSync } from 'node:fs';
 import { join } from 'node:path';
 import { createInterface } from 'node:readline';
 import { expect, test } from 'vitest';
@@ -33,6 +33,7 @@ test('the image steps give a daemon that runs unprivileged and answers its healt
   } finally {
     daemon.kill('SIGTERM');
     await once(daemon, 'exit');
+    rmSync(join(stage.root, '..'), { recursive: true });
   }
 }, 180_000);
 
