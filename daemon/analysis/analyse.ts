@@ -18,6 +18,7 @@ import { tankRise } from './judging/tank-rise.ts';
 import { areTapsSwapped, flag } from './judging/tap-flags.ts';
 import { velocityResults } from './judging/velocities.ts';
 import { surerOf, waveSpeedsOf } from './judging/wave-speeds.ts';
+import { metricNames } from './metrics.ts';
 import { type Frame, makeFrame } from './reading/leg-signals.ts';
 import type { EventRecord, LegRecord } from './record.ts';
 import { withheld } from './result.ts';
@@ -160,40 +161,7 @@ function close(
 /** Every result withheld for the same reason. */
 export function allWithheld(reason: string): LegResults {
   const none = withheld(reason);
-  return {
-    trip: none,
-    reversal: none,
-    seating: none,
-    approachVelocity: none,
-    staticBefore: none,
-    staticAfter: none,
-    peakRaw: none,
-    peak: none,
-    minimum: none,
-    captureFraction: none,
-    surgeRaw: none,
-    surge: none,
-    surgeOverBefore: none,
-    sag: none,
-    seatingStep: none,
-    largestReverseVelocity: none,
-    velocityAtSeating: none,
-    equivalentReverseVelocity: none,
-    inletReverseVelocity: none,
-    closingTime: none,
-    reverseFlowTime: none,
-    stopTime: none,
-    discTravelTime: none,
-    decelerationAtReversal: none,
-    decelerationMean: none,
-    decelerationMeter: none,
-    waveSpeed: none,
-    ringFrequency: none,
-    ringDecay: none,
-    reopenings: none,
-    anchorLoad: none,
-    ratingMargin: none,
-  };
+  return Object.fromEntries(metricNames.map((name) => [name, none])) as LegResults;
 }
 
 /** At most so many points of the velocity history leave the analysis. */

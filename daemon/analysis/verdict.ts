@@ -1,5 +1,7 @@
 /** What the analysis says of one leg in one event. JSON as it stands: these names are the file and the API. */
 
+import type { MetricName } from './metrics.ts';
+
 /** A number with its unit, its 95 % interval (may be lopsided), how it was found and in which window (s after the trip). */
 export interface Measured {
   readonly value: number;
@@ -89,52 +91,19 @@ export interface Flag {
     | 'leg-idle';
   /** One plain sentence with the numbers in it. */
   readonly text: string;
-  readonly withholds: readonly string[];
+  readonly withholds: readonly (MetricName | 'everything')[];
 }
 
 export type SeverityClass = 'none' | 'mild' | 'severe' | 'at-limit' | 'unknown';
 
-/** Every metric of one leg. Instants are in s after the trip; `trip` itself is on the record's clock. */
-export interface LegResults {
-  readonly trip: Result;
-  readonly reversal: Result;
-  readonly seating: Result;
-  readonly approachVelocity: Result;
-  readonly staticBefore: Result;
-  readonly staticAfter: Result;
-  readonly peakRaw: Result;
-  readonly peak: Result;
-  readonly minimum: Result;
-  readonly captureFraction: Result;
-  readonly surgeRaw: Result;
-  readonly surge: Result;
-  readonly surgeOverBefore: Result;
-  readonly sag: Result;
-  readonly seatingStep: Result;
-  readonly largestReverseVelocity: Result;
-  readonly velocityAtSeating: Result;
-  readonly equivalentReverseVelocity: Result;
-  readonly inletReverseVelocity: Result;
-  readonly closingTime: Result;
-  readonly reverseFlowTime: Result;
-  readonly stopTime: Result;
-  readonly discTravelTime: Result;
-  readonly decelerationAtReversal: Result;
-  readonly decelerationMean: Result;
-  readonly decelerationMeter: Result;
-  readonly waveSpeed: Result;
-  readonly ringFrequency: Result;
-  readonly ringDecay: Result;
-  readonly reopenings: Result;
-  readonly anchorLoad: Result;
-  readonly ratingMargin: Result;
-}
+/** Every metric of one leg, by the table. Instants are in s after the trip; `trip` itself is on the record's clock. */
+export type LegResults = Readonly<Record<MetricName, Result>>;
 
 /** What stands under the plain name of a figure: the option of the rig file, the result it means, and how it is defined. */
 export interface DefinitionUsed {
   readonly quantity: 'static' | 'peak' | 'surge' | 'reverseVelocity' | 'closingTime' | 'deceleration';
   readonly option: string;
-  readonly result: keyof LegResults;
+  readonly result: MetricName;
   readonly words: string;
 }
 

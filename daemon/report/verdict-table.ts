@@ -1,6 +1,7 @@
 /** Verdicts of many events as one table, a row a leg: CSV for people, JSON and Parquet for programs. */
 import { ByteWriter, ParquetWriter } from 'hyparquet-writer';
-import type { LegResults, LegVerdict, Measured } from '../analysis/verdict.ts';
+import { namesIn } from '../analysis/metrics.ts';
+import type { LegResults, LegVerdict, Measured, Result } from '../analysis/verdict.ts';
 import type { EventRow } from '../web/wire.ts';
 import { textCell } from './csv-cells.ts';
 import { decimalsFor, rounded } from './digits.ts';
@@ -56,21 +57,27 @@ const texts = [
   'definitions',
 ] as const;
 
-/** Metrics that any row has, in the order of the first, with their unit where any row has a number. */
-function metricsOf(rows: readonly VerdictRow[]): { name: keyof LegResults; unit: string }[] {
-  const names = [...new Set(rows.flatMap(({ results }) => Object.keys(results)))] as (keyof LegResults)[];
-  return names.map((name) => {
-    const found = rows.map(({ results }) => results[name]).find((result) => result?.value != null);
-    return { name, unit: (found as Measured | undefined)?.unit ?? '' };
-  });
+interface Column {
+  readonly name: string;
+  readonly unit: string;
+}
+
+type Results = Readonly<Record<string, Result | undefined>>;
+
+/** Metrics that any row has, in the order of the table; the unit where any row has a number. */
+function columnsOf(rows: readonly VerdictRow[]): readonly Column[] {
+  const all: Record<string, Result> = {};
+  for (const { results } of rows)
+    for (const [name, result] of Object.entries(results)) if (all[name]?.value == null) all[name] = result;
+  return namesIn(all).map((name) => ({ name, unit: (all[name] as Partial<Measured>).unit ?? '' }));
 }
 
 /** Columns `<metric> [unit]`, `<metric> low`, `<metric> high`, `<metric> withheld`; digits follow the uncertainty. */
 export function* verdictCsv(rows: readonly VerdictRow[]): Generator<string> {
-  const metrics = metricsOf(rows);
+  const columns = columnsOf(rows);
   const header = [
     ...texts,
-    ...metrics.flatMap(({ name, unit }) => [
+    ...columns.flatMap(({ name, unit }) => [
       unit === '' ? name : `${name} [${unit}]`,
       `${name} low`,
       `${name} high`,
@@ -80,8 +87,8 @@ export function* verdictCsv(rows: readonly VerdictRow[]): Generator<string> {
   yield `${header.map(textCell).join(',')}\r\n`;
   for (const row of rows) {
     const cells = texts.map((name) => textCell(String(row[name])));
-    for (const { name } of metrics) {
-      const result = row.results[name];
+    for (const { name } of columns) {
+      const result = (row.results as Results)[name];
       if (result === undefined) cells.push('', '', '', '');
       else if (result.value === null) cells.push('', '', '', textCell(result.reason));
       else {
@@ -109,13 +116,13 @@ export function* verdictJson(rows: readonly VerdictRow[]): Generator<string> {
 
 /** Three doubles a metric (value, low, high; null where withheld); units in the metadata under `tripwave.units`. */
 export async function verdictParquet(rows: readonly VerdictRow[]): Promise<Uint8Array> {
-  const metrics = metricsOf(rows);
+  const columns = columnsOf(rows);
   const writer = new ByteWriter();
-  const numbers = metrics.flatMap(({ name }) =>
+  const numbers = columns.flatMap(({ name }) =>
     (['', ' low', ' high'] as const).map((end) => ({
       name: `${name}${end}`,
       data: rows.map(({ results }) => {
-        const result = results[name];
+        const result = (results as Results)[name];
         if (result === undefined || result.value === null) return null;
         const { value, low, high } = result as Measured;
         return { '': value, ' low': low, ' high': high }[end];
@@ -141,7 +148,7 @@ export async function verdictParquet(rows: readonly VerdictRow[]): Promise<Uint8
     kvMetadata: [
       {
         key: 'tripwave.units',
-        value: JSON.stringify(Object.fromEntries(metrics.map(({ name, unit }) => [name, unit]))),
+        value: JSON.stringify(Object.fromEntries(columns.map(({ name, unit }) => [name, unit]))),
       },
       { key: 'tripwave.intervals', value: 'low and high are the ends of the 95 % interval' },
     ],

@@ -1,5 +1,6 @@
 /** The verdict in the description of the API. */
 import Type from 'typebox';
+import { metricNames, metrics } from '../analysis/metrics.ts';
 
 const number = (description: string) => Type.Number({ description });
 const text = (description: string) => Type.String({ description });
@@ -33,6 +34,11 @@ const resultAnswer = Type.Union([
   ),
 ]);
 
+/** `surge (Pa): Peak less static after: ...`, a line a metric. */
+const metricList = `Metric name to result:\n\n${metricNames
+  .map((name) => `- \`${name}\` (${metrics[name].unit}): ${metrics[name].definition}`)
+  .join('\n')}`;
+
 export const verdictAnswer = Type.Object(
   {
     event: text('event id'),
@@ -46,7 +52,7 @@ export const verdictAnswer = Type.Object(
           leg: text('id'),
           valve: text('id'),
           active: Type.Boolean({ description: 'false: not flowing before the trip, nothing to judge' }),
-          results: Type.Record(Type.String(), resultAnswer, { description: 'Metric name to result.' }),
+          results: Type.Record(Type.String(), resultAnswer, { description: metricList }),
           severity: Type.Object({
             class: text('none, mild, severe, at-limit or unknown'),
             words: text('for people'),
@@ -69,6 +75,12 @@ export const verdictAnswer = Type.Object(
                 result: text('metric that stands for it'),
                 words: text('the definition'),
               }),
+            ),
+          ),
+          waveSpeeds: Type.Optional(
+            Type.Object(
+              { ringDown: resultAnswer, twoTaps: resultAnswer },
+              { description: 'the wave speed by either way; `waveSpeed` is the surer one' },
             ),
           ),
           sentence: text('for a visitor'),

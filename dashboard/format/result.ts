@@ -1,4 +1,5 @@
 /** A measured result as texts. */
+import { type Metric, metrics } from '../../daemon/analysis/metrics.ts';
 import type { Measured, Result } from '../../daemon/web/wire.ts';
 import { decimalsFor, formatNumber, withUnit } from './number.ts';
 import { type DisplayUnit, displayUnit, toDisplay, type UnitSystem } from './units.ts';
@@ -10,17 +11,22 @@ export interface ResultText {
   readonly high: string;
 }
 
-/** Ratios that people read as per cent. */
-const percentages = new Set(['captureFraction']);
+/** Row of the table; none for a number that is no metric. */
+function rowOf(key: string): Metric | undefined {
+  return (metrics as Readonly<Record<string, Metric | undefined>>)[key];
+}
 
 export function unitOf(key: string, si: string, system: UnitSystem): DisplayUnit {
-  return displayUnit(percentages.has(key) && si === '1' ? 'percent' : si, system);
+  return displayUnit(rowOf(key)?.isShare === true && si === '1' ? 'percent' : si, system);
 }
 
 /** The texts of a number and its interval, all with the digits that the interval justifies. */
 export function resultText(key: string, result: Measured, system: UnitSystem): ResultText {
   const shown = unitOf(key, result.unit, system);
-  const decimals = decimalsFor(Math.abs((result.high - result.low) * shown.factor) / 2, 0);
+  const decimals = decimalsFor(
+    Math.abs((result.high - result.low) * shown.factor) / 2,
+    rowOf(key)?.digits ?? 0,
+  );
   const text = (value: number): string => formatNumber(toDisplay(value, shown), decimals);
   return { value: text(result.value), unit: shown.symbol, low: text(result.low), high: text(result.high) };
 }

@@ -1,10 +1,9 @@
 /** How a number is known, as a chain: what it means, its formula with the numbers put in, method, window, interval. */
+import { type FormulaSymbol, type LegFact, type MetricName, metrics } from '../../daemon/analysis/metrics.ts';
 import type { LegVerdict, LegView, Result } from '../../daemon/web/wire.ts';
-import { type FormulaSymbol, formulas, type LegFact } from '../format/formulas.ts';
 import { formatNumber, withUnit } from '../format/number.ts';
 import { resultText } from '../format/result.ts';
 import { displayUnit, toDisplay, type UnitSystem } from '../format/units.ts';
-import { meanings, type ResultKey } from '../format/words.ts';
 import { useUnits } from '../state/house.ts';
 import { BudgetBars } from './budget-bars.tsx';
 
@@ -12,35 +11,35 @@ interface Props {
   readonly leg: LegVerdict;
   readonly view: LegView | undefined;
   readonly density_kgpm3: number;
-  readonly of: ResultKey;
+  readonly of: MetricName;
 }
 
 export function Chain({ leg, view, density_kgpm3, of }: Props) {
   const units = useUnits();
-  const [, definition] = meanings[of];
-  const { text, symbols } = formulas[of];
+  const { definition, formula, symbols } = metrics[of];
   const result = leg.results[of];
-  const shownValue = ({ from }: FormulaSymbol): string => {
-    if (from === null) return '';
-    if ('leg' in from) return legFact(from.leg, view, density_kgpm3, units);
-    return resultWords(from.result, leg.results[from.result], units);
+  const shownSymbol = (of: MetricName | FormulaSymbol): readonly [string, string, string] => {
+    if (typeof of === 'string')
+      return [metrics[of].symbol, metrics[of].name.toLowerCase(), resultWords(of, leg.results[of], units)];
+    const { symbol, meaning, leg: fact } = of;
+    return [symbol, meaning, fact === undefined ? '' : legFact(fact, view, density_kgpm3, units)];
   };
   return (
     <>
       <p>{definition}</p>
       <p class="formula">
-        <Indexed text={text} />
+        <Indexed text={formula} />
       </p>
       <dl class="symbols">
-        {symbols.map((symbol) => {
-          const value = shownValue(symbol);
+        {symbols.map((each) => {
+          const [symbol, meaning, value] = shownSymbol(each);
           return (
-            <div key={symbol.symbol}>
+            <div key={symbol}>
               <dt>
-                <Indexed text={symbol.symbol} />
+                <Indexed text={symbol} />
               </dt>
               <dd>
-                {symbol.meaning}
+                {meaning}
                 {value !== '' && (
                   <>
                     {': '}
@@ -92,7 +91,7 @@ function windowWords(from_s: number | null, to_s: number | null): string {
 }
 
 /** The ends, and how far they lie from the value. */
-function intervalWords(of: ResultKey, result: Extract<Result, { unit: string }>, units: UnitSystem): string {
+function intervalWords(of: MetricName, result: Extract<Result, { unit: string }>, units: UnitSystem): string {
   const { low, high, unit } = resultText(of, result, units);
   const share = (part: number): string => `${formatNumber(Math.abs((100 * part) / result.value), 0)}\u202f%`;
   const down = result.value - result.low;
@@ -104,9 +103,9 @@ function intervalWords(of: ResultKey, result: Extract<Result, { unit: string }>,
 }
 
 /** Instants and counts: a share of them says nothing. */
-const pointlessShare: ReadonlySet<ResultKey> = new Set(['trip', 'reversal', 'seating', 'reopenings']);
+const pointlessShare: ReadonlySet<MetricName> = new Set(['trip', 'reversal', 'seating', 'reopenings']);
 
-function resultWords(key: ResultKey, result: Result, units: UnitSystem): string {
+function resultWords(key: MetricName, result: Result, units: UnitSystem): string {
   if (result.value === null) return 'withheld';
   const { value, unit, low, high } = resultText(key, result, units);
   // The trip stands on the clock of the record; all other instants are counted from it.

@@ -1,9 +1,9 @@
 /** Rows of a verdict: name, value, interval, unit; a tap on the name unfolds how it is known. */
 import type { ComponentChildren } from 'preact';
 import { useState } from 'preact/hooks';
+import { type MetricName, metrics } from '../../daemon/analysis/metrics.ts';
 import type { LegVerdict, Measured, RigView } from '../../daemon/web/wire.ts';
 import { resultText } from '../format/result.ts';
-import { meanings, type ResultKey } from '../format/words.ts';
 import { useUnits } from '../state/house.ts';
 import { Chain } from './chain.tsx';
 
@@ -15,7 +15,7 @@ export interface WindowAsked {
 interface RowProps {
   readonly leg: LegVerdict;
   readonly rig: RigView;
-  readonly of: ResultKey;
+  readonly of: MetricName;
   /** Stands in the last column, or in a row of its own. */
   readonly aside?: ComponentChildren;
   readonly isAsideBelow?: boolean;
@@ -24,6 +24,12 @@ interface RowProps {
   readonly isRepeated?: boolean;
   /** Called with the window of a number when it is unfolded, and with null when folded. */
   readonly onAsk?: (window: WindowAsked | null) => void;
+}
+
+/** Under a row of its kind it is enough to say which one: `largest`. */
+function partName(of: MetricName): string {
+  const { name } = metrics[of];
+  return name.slice(name.indexOf(', ') + 1).trim();
 }
 
 /** One `<tr>`, and a second one while unfolded. */
@@ -38,7 +44,7 @@ export function NumberRow({
   onAsk,
 }: RowProps) {
   const [isOpen, open] = useState(false);
-  const [name] = meanings[of];
+  const name = isPart ? partName(of) : metrics[of].name;
   const legView = rig.legs.find(({ id }) => id === leg.leg);
   const result = leg.results[of];
   const id = `how-${leg.leg}-${of}`;
@@ -82,7 +88,7 @@ export function NumberRow({
   );
 }
 
-function Value({ of, result }: { of: ResultKey; result: Measured }) {
+function Value({ of, result }: { of: MetricName; result: Measured }) {
   const text = resultText(of, result, useUnits());
   const [whole = '', fraction] = text.value.split('.');
   const isExact = result.low === result.high;

@@ -1,9 +1,10 @@
 /** What is said of one leg in one event. */
 import { useState } from 'preact/hooks';
-import type { LegVerdict, RigView } from '../../daemon/web/wire.ts';
+import { type MetricName, metricNames, metrics } from '../../daemon/analysis/metrics.ts';
+import type { Flag, LegVerdict, RigView } from '../../daemon/web/wire.ts';
 import { flagWords } from '../format/flag-words.ts';
 import { resultPhrase } from '../format/result.ts';
-import { meanings, quantityWords, type ResultKey } from '../format/words.ts';
+import { quantityWords } from '../format/words.ts';
 import { useUnits } from '../state/house.ts';
 import { ClassMark, WarningMark } from './class-mark.tsx';
 import { CrossChecks } from './cross-checks.tsx';
@@ -19,7 +20,7 @@ interface Props {
 }
 
 /** Shown on every card, in this order; the others unfold. */
-const shown: readonly (readonly [key: ResultKey, isPart: boolean])[] = [
+const shown: readonly (readonly [key: MetricName, isPart: boolean])[] = [
   ['largestReverseVelocity', true],
   ['velocityAtSeating', true],
   ['surge', false],
@@ -32,22 +33,22 @@ const shown: readonly (readonly [key: ResultKey, isPart: boolean])[] = [
   ['decelerationMean', false],
   ['decelerationAtReversal', true],
 ];
-const brief: readonly ResultKey[] = ['surge', 'closingTime', 'decelerationMean', 'approachVelocity'];
-const always = new Set<ResultKey>(['equivalentReverseVelocity', 'trip', ...shown.map(([key]) => key)]);
-const others = (Object.keys(meanings) as ResultKey[]).filter((key) => !always.has(key));
+const brief: readonly MetricName[] = ['surge', 'closingTime', 'decelerationMean', 'approachVelocity'];
+const always = new Set<MetricName>(['equivalentReverseVelocity', 'trip', ...shown.map(([key]) => key)]);
+const others = metricNames.filter((key) => !always.has(key));
 
 /** Which row a definition stands in; the reverse velocity on top stays the one that the class is judged by. */
-const plainNames: Partial<Record<NonNullable<LegVerdict['definitions']>[number]['quantity'], ResultKey>> = {
+const plainNames: Partial<Record<NonNullable<LegVerdict['definitions']>[number]['quantity'], MetricName>> = {
   surge: 'surge',
   peak: 'peak',
   closingTime: 'closingTime',
   deceleration: 'decelerationMean',
 };
 
-const parts = new Set<ResultKey>(shown.flatMap(([key, isPart]) => (isPart ? [key] : [])));
+const parts = new Set<MetricName>(shown.flatMap(([key, isPart]) => (isPart ? [key] : [])));
 
 /** Whether a row above says already why this number is withheld. */
-function isSaidAbove({ results }: LegVerdict, above: readonly ResultKey[], key: ResultKey): boolean {
+function isSaidAbove({ results }: LegVerdict, above: readonly MetricName[], key: MetricName): boolean {
   const result = results[key];
   if (result.value !== null) return false;
   return above.some((each) => {
@@ -57,8 +58,8 @@ function isSaidAbove({ results }: LegVerdict, above: readonly ResultKey[], key: 
 }
 
 /** The chosen definition of a figure changes places with the usual one, so that it stands where a reader looks for it. */
-function underPlainNames({ definitions = [] }: LegVerdict, keys: readonly ResultKey[]): ResultKey[] {
-  const swaps = new Map<ResultKey, ResultKey>();
+function underPlainNames({ definitions = [] }: LegVerdict, keys: readonly MetricName[]): MetricName[] {
+  const swaps = new Map<MetricName, MetricName>();
   for (const { quantity, result } of definitions) {
     const usual = plainNames[quantity];
     if (usual === undefined || usual === result) continue;
@@ -212,6 +213,6 @@ export function Flags({ leg }: { leg: LegVerdict }) {
   );
 }
 
-function nameOf(key: string): string {
-  return meanings[key as ResultKey]?.[0].toLowerCase() ?? key;
+function nameOf(key: Flag['withholds'][number]): string {
+  return key === 'everything' ? key : (metrics[key]?.name.toLowerCase() ?? key);
 }

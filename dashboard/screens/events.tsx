@@ -1,10 +1,11 @@
 /** The list of events: one row a verdict, that second in small, filter by typing, all by keyboard. */
+
 import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
+import type { MetricName } from '../../daemon/analysis/metrics.ts';
 import type { EventRow, LegVerdict, RigView } from '../../daemon/web/wire.ts';
 import { flagLabel } from '../format/flag-words.ts';
 import { resultText } from '../format/result.ts';
 import { calendarDay, clockTime, isToday } from '../format/time.ts';
-import type { ResultKey } from '../format/words.ts';
 import { ClassMark } from '../parts/class-mark.tsx';
 import { IntervalBar } from '../parts/interval-bar.tsx';
 import { KeepWindow } from '../parts/keep-window.tsx';
@@ -207,7 +208,7 @@ function EventLine({
   );
 }
 
-function Cell({ leg, of }: { leg: LegVerdict; of: ResultKey }) {
+function Cell({ leg, of }: { leg: LegVerdict; of: MetricName }) {
   const units = useUnits();
   const result = leg.results[of];
   if (result.value === null) {

@@ -1,7 +1,7 @@
 /** The dashboards ask for what the table of measurements has, and for nothing else. */
 import { describe, expect, test } from 'vitest';
+import { metrics } from '../../daemon/analysis/metrics.ts';
 import { measurements } from '../../daemon/publish/influx/measurements.ts';
-import { meanings } from '../../dashboard/format/words.ts';
 import { dashboards, type Panel, provisioning, queriesOf } from '../support/dashboards.ts';
 
 /** A time-series server of this kind names a series <measurement>_<field>; texts cannot be drawn. */
@@ -37,7 +37,7 @@ describe.each(dashboards)('dashboard $title', (dashboard) => {
       }
       const grouped = [...expr.matchAll(/by \(([^)]*)\)/g)].flatMap(([, list]) => list!.split(/,\s*/));
       for (const tag of grouped) for (const tags of known) expect(tags, at).toContain(tag);
-      for (const [, metric] of expr.matchAll(/metric="(\w+)"/g)) expect(meanings, at).toHaveProperty(metric!);
+      for (const [, metric] of expr.matchAll(/metric="(\w+)"/g)) expect(metrics, at).toHaveProperty(metric!);
     }
   });
 

@@ -14,7 +14,7 @@ import { partingLevel_Pa } from './inlet.ts';
 const vapourMargin_Pa = 0.06e5;
 
 /** A flag; `withholds` names the results that it made meaningless. */
-export function flag(code: Flag['code'], text: string, withholds: readonly string[] = []): Flag {
+export function flag(code: Flag['code'], text: string, withholds: Flag['withholds'] = []): Flag {
   return { code, text, withholds };
 }
 

@@ -1,5 +1,6 @@
 /** Messages -> line protocol, by the table in measurements.ts. Pure. Times are whole microseconds, as text. */
 import { Point } from '@influxdata/influxdb-client';
+import { namesIn } from '../../analysis/metrics.ts';
 import type { LegVerdict, Result, Verdict } from '../../analysis/verdict.ts';
 import type { ChannelRollup, LinkPayload, Message, WorstFlag } from '../messages.ts';
 import { unitEnds } from './measurements.ts';
@@ -85,8 +86,10 @@ function verdictLines({ event, revision, legs }: Verdict, point: MakePoint): Poi
 
 function legLines(verdict: LegVerdict, event: string, revision: string, point: MakePoint): Point[] {
   const { flags, leg, results, severity, valve } = verdict;
-  const metrics: [string, Result][] = Object.entries(results);
-  const measured = metrics.flatMap(([name, result]) => {
+  const byName: Readonly<Record<string, Result>> = results;
+  const names = namesIn(byName);
+  const measured = names.flatMap((name) => {
+    const result = byName[name];
     if (result.value === null) return [];
     const { value, low, high, unit } = result;
     const made = point('rig_metric')
@@ -99,7 +102,7 @@ function legLines(verdict: LegVerdict, event: string, revision: string, point: M
     return [made.tag('revision', revision).stringField('event', event)];
   });
   const whole = point('rig_verdict').tag('leg', leg).tag('valve', valve).tag('class', severity.class);
-  whole.intField('measured', measured.length).intField('withheld', metrics.length - measured.length);
+  whole.intField('measured', measured.length).intField('withheld', names.length - measured.length);
   whole.intField('flags', flags.length).stringField('event', event).stringField('words', severity.words);
   const raised = flags.map((flag) =>
     point('rig_flag')

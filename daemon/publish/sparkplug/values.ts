@@ -1,5 +1,7 @@
 /** Messages -> named values. Units are SI; they stand in the name, for a metric has no other place that every host shows. */
 import { siUnit } from '../../../config/si-unit.ts';
+import { namesIn } from '../../analysis/metrics.ts';
+import type { Result } from '../../analysis/verdict.ts';
 import type { ChannelRollup, Message, Payload } from '../messages.ts';
 import type { DataType, MetricValue } from './protobuf.ts';
 
@@ -129,7 +131,9 @@ function legValues(leg: Leg, event: string): NamedValue[] {
     text(`${folder}/Class`, leg.severity.class),
     text(`${folder}/Flags`, leg.flags.map(({ code }) => code).join(' ')),
   ];
-  for (const [name, result] of Object.entries(leg.results)) {
+  const results: Readonly<Record<string, Result>> = leg.results;
+  for (const name of namesIn(results)) {
+    const result = results[name];
     const { value } = result;
     // A withheld number takes the value of the event before away; its unit is not known then, so it stands beside.
     values.push(double(`${folder}/${name}`, value));

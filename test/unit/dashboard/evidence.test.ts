@@ -2,10 +2,8 @@ import { expect, test } from 'vitest';
 import type { BudgetPart, Measured, Result, SamplingView } from '../../../daemon/web/wire.ts';
 import { captureWords } from '../../../dashboard/format/capture.ts';
 import { agree, crossChecks } from '../../../dashboard/format/cross-checks.ts';
-import { formulas } from '../../../dashboard/format/formulas.ts';
 import { mainParts, shareWords } from '../../../dashboard/format/sources.ts';
 import { dayWords, gasWords, speedScale } from '../../../dashboard/format/wave-speed.ts';
-import { meanings } from '../../../dashboard/format/words.ts';
 import { fakeWaveSpeeds } from '../../support/fake-wave-speeds.ts';
 import { swing, syntheticVerdict } from '../../support/synthetic-event.ts';
 
@@ -78,15 +76,6 @@ test('two taps stand beside the ring-down where the leg has a mid tap', () => {
   expect(names(withTaps(measured(1270, 1250, 1290)))).toContain('Wave speed, measured');
   expect(names(withTaps({ value: null, reason: 'no sharp front passes from tap to tap' }))).toHaveLength(5);
   expect(names(withTaps({ value: null, reason: 'there is no mid tap in this leg' }))).toHaveLength(4);
-});
-
-test('every number has a formula, and every symbol in it is explained once', () => {
-  expect(Object.keys(formulas).sort()).toEqual(Object.keys(meanings).sort());
-  for (const [key, { text, symbols }] of Object.entries(formulas)) {
-    const names = symbols.map(({ symbol }) => symbol);
-    expect(new Set(names).size, key).toBe(names.length);
-    for (const name of names) if (!/noise|missed/.test(name)) expect(text, `${key}: ${name}`).toContain(name);
-  }
 });
 
 test('a budget shows its main sources and sums up the rest', () => {

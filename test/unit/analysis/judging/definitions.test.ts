@@ -104,7 +104,7 @@ describe('digits', () => {
     if (surge.value === null || waveSpeed.value === null) throw new Error('the record shows both');
     const line = verdictText(verdict)
       .split('\n')
-      .find((each) => each.includes('surge over static, corrected'))!;
+      .find((each) => each.startsWith('  Surge over static '))!;
     const places = decimalsFor((surge.high - surge.low) / 2e5, 3);
     expect(line).toContain(` ${(surge.value / 1e5).toFixed(places)} bar `);
     expect(line).toContain(`[${(surge.low / 1e5).toFixed(places)} .. ${(surge.high / 1e5).toFixed(places)}]`);
