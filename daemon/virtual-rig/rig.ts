@@ -10,6 +10,9 @@ import { Random } from './random.ts';
 import type { FaceSpec, RigFault, RigSpec } from './rig-spec.ts';
 import { Sensor } from './sensors.ts';
 
+/** A rig at rest on a busy machine must not collect hold-ups for ever; a trip has a few at most. */
+const skipsKept = 64;
+
 /** One face on its wire. `bus` or `converter` is null. */
 export interface Face {
   readonly spec: FaceSpec;
@@ -32,6 +35,8 @@ export class Rig {
   readonly #cycle: Cycle;
   /** Plant time left out by `skip`, in s: clock of the rig - clock of the plant. */
   #skipped_s = 0;
+  /** The hold-ups since the last trip was reported: the plant's time at each, and what had been left out before it. */
+  #skips: { readonly plant_s: number; readonly before_s: number }[] = [];
 
   /** Throws DataError or RangeError on a spec that does not hold together. `makePlant` is for tests. */
   constructor(
@@ -46,9 +51,10 @@ export class Rig {
       this.#sensors.set(sensor.id, new Sensor(sensor, this.plant, new Random(spec.seed, sensor.id)));
     }
     this.#followers = [...this.#sensors.values()];
-    this.#cycle = new Cycle(this.plant, spec.cycle, new Random(spec.seed, 'cycle'), (record) =>
-      events.trip(record),
-    );
+    this.#cycle = new Cycle(this.plant, spec.cycle, new Random(spec.seed, 'cycle'), (record) => {
+      events.trip(record);
+      this.#skips = [];
+    });
     this.faces = spec.lines.map((line) => this.#face(line));
     for (const fault of spec.faults) this.setFault(fault);
   }
@@ -86,8 +92,19 @@ export class Rig {
     return plant.time_s + dt_s > target_s;
   }
 
+  /**
+   * The rig's clock when the plant's read `plant_s`, in s: what was left out later does not move it.
+   * Right for instants since the last trip that was reported.
+   */
+  shown_s(plant_s: number): number {
+    const next = this.#skips.find((skip) => plant_s <= skip.plant_s);
+    return plant_s + (next?.before_s ?? this.#skipped_s);
+  }
+
   /** Lets the rig's clock jump: nothing happened in between, converters leave their scans out. */
   skip(duration_s: number): void {
+    this.#skips.push({ plant_s: this.plant.time_s, before_s: this.#skipped_s });
+    if (this.#skips.length > skipsKept) this.#skips.shift();
     this.#skipped_s += duration_s;
     for (const { converter } of this.faces) converter?.skip(duration_s);
   }

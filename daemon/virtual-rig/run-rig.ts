@@ -90,7 +90,8 @@ export async function runRig(spec: RigSpec, options: RunRigOptions = {}): Promis
       const isDisturbed = rig.skipped_s !== skippedAtTrip_s || wasOutOfStep;
       wasOutOfStep = false;
       skippedAtTrip_s = rig.skipped_s;
-      const truth = tripTruth(spec.name, spec.plant, record, base_s + rig.skipped_s, isDisturbed);
+      const onClock = (plant_s: number) => base_s + rig.shown_s(plant_s);
+      const truth = tripTruth(spec.name, spec.plant, record, onClock, isDisturbed);
       options.onTruth?.(truth, truthFolder === null ? null : writeTruth(truthFolder, truth));
     },
   });
@@ -116,6 +117,10 @@ export async function runRig(spec: RigSpec, options: RunRigOptions = {}): Promis
     if (backlog_s > longestBacklog_s) rig.skip(backlog_s);
     return rig.advance(target_s, stepsAtATime);
   };
+  /** For replies: a unit shows what is now, not what was before a hold-up. At most `longestBacklog_s` of the plant's time. */
+  const catchUpWholly = () => {
+    if (!catchUp()) rig.advance(now_s(), Number.POSITIVE_INFINITY);
+  };
   const tick = () => {
     if (isStopped) return;
     const isThere = catchUp();
@@ -133,8 +138,8 @@ export async function runRig(spec: RigSpec, options: RunRigOptions = {}): Promis
     timer = setTimeout(tick, isThere ? Math.max(1, soonest_s * 1000) : 0);
   };
   for (const outlet of outlets)
-    if (speaks(outlet.face) === 'tcp') serveTcp(outlet, catchUp, base_s, now_s, () => isStopped);
-    else if (outlet.face.bus !== null) serveBus(outlet, catchUp, now_s, base_s, () => isStopped);
+    if (speaks(outlet.face) === 'tcp') serveTcp(outlet, catchUpWholly, base_s, now_s, () => isStopped);
+    else if (outlet.face.bus !== null) serveBus(outlet, catchUpWholly, now_s, base_s, () => isStopped);
   tick();
 
   const outlet = (line: string): Outlet => {

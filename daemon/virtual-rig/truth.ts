@@ -40,12 +40,12 @@ export interface TripTruth {
   readonly isDisturbed: boolean;
 }
 
-/** Moves a record from the plant's clock, which read 0 at `base_s`, to CLOCK_MONOTONIC. */
+/** Moves a record to CLOCK_MONOTONIC; `onClock` is that clock, in s, when the plant's read what it is given. */
 export function tripTruth(
   rig: string,
   spec: PlantSpec,
   record: TripRecord,
-  base_s: number,
+  onClock: (plant_s: number) => number,
   isDisturbed: boolean,
 ): TripTruth {
   return {
@@ -53,11 +53,11 @@ export function tripTruth(
     simulated: true,
     trip: record.trip,
     openLegs: record.openLegs.map((leg) => spec.legs[leg]!.id),
-    driveLost_s: record.driveLost_s + base_s,
-    contactOpened_s: record.contactOpened_s + base_s,
-    switchTripped_s: record.switchTripped_s === null ? null : record.switchTripped_s + base_s,
+    driveLost_s: onClock(record.driveLost_s),
+    contactOpened_s: onClock(record.contactOpened_s),
+    switchTripped_s: record.switchTripped_s === null ? null : onClock(record.switchTripped_s),
     density_kgpm3: spec.liquid.density_kgpm3,
-    legs: record.truths.map((truth) => ({ ...onClock(truth, base_s), ...legConstants(spec, truth.leg) })),
+    legs: record.truths.map((truth) => ({ ...moved(truth, onClock), ...legConstants(spec, truth.leg) })),
     isDisturbed,
   };
 }
@@ -76,12 +76,12 @@ export function legConstants(spec: PlantSpec, leg: string): LegConstants {
 }
 
 /** Every `..._s` of a truth is an instant. */
-function onClock(truth: LegTruth, base_s: number): LegTruth {
-  const moved = Object.entries(truth).map(([key, value]) => [
+function moved(truth: LegTruth, onClock: (plant_s: number) => number): LegTruth {
+  const entries = Object.entries(truth).map(([key, value]) => [
     key,
-    key.endsWith('_s') && typeof value === 'number' ? value + base_s : value,
+    key.endsWith('_s') && typeof value === 'number' ? onClock(value) : value,
   ]);
-  return Object.fromEntries(moved) as LegTruth;
+  return Object.fromEntries(entries) as LegTruth;
 }
 
 /** Writes the file whole or not at all and returns its path; the folder is made if need be. */

@@ -157,7 +157,7 @@ describe('a truth', () => {
       switchTripped_s: null,
       truths: [truth({ seating_s: 0.8, reversal_s: null })],
     };
-    const moved = tripTruth('loop', plant, record, 1000, false);
+    const moved = tripTruth('loop', plant, record, (plant_s) => 1000 + plant_s, false);
     expect(moved).toMatchObject({
       openLegs: ['A'],
       driveLost_s: 1000.5,

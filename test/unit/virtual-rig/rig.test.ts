@@ -2,6 +2,7 @@ import { describe, expect, it } from 'vitest';
 import { Rig } from '../../../daemon/virtual-rig/rig.ts';
 import { loadRigFile } from '../../../daemon/virtual-rig/rig-file.ts';
 import type { RigSpec } from '../../../daemon/virtual-rig/rig-spec.ts';
+import { FrameDecoder } from '../../../drivers/serial-frames/frame.ts';
 import { FakePlant } from '../../support/fake-plant.ts';
 
 const demo = loadRigFile('config/demo.rig.yaml');
@@ -54,6 +55,58 @@ describe('a rig', () => {
     expect(rig.plant.time_s).toBe(steps_s);
     expect(rig.time_s).toBeCloseTo(steps_s + 2, 9);
     expect(rig.face('stream').converter!.scansTaken).toBe(scans + 10_000);
+  });
+
+  it('says when a trip was shown on the wire, also after a hold-up that came later', () => {
+    const shown_s: number[] = [];
+    const rig = new Rig(
+      demo,
+      {
+        trip: ({ driveLost_s, contactOpened_s }) =>
+          shown_s.push(rig.shown_s(driveLost_s), rig.shown_s(contactOpened_s)),
+      },
+      (plant) => new FakePlant(plant),
+    );
+    const { wire, converter } = rig.face('stream');
+    const { rate_Hz, clockError_ratio } = converter!.spec;
+    const opened_s: number[] = [];
+    let isRunning = false;
+    const decoder = new FrameDecoder({});
+    let now_s = 0;
+    const run = (until_s: number) => {
+      for (; now_s < until_s; now_s += 0.01) {
+        rig.advance(now_s, 1e6);
+        wire.take(now_s, (part) =>
+          decoder.push(part, ({ sequence, scans, digital }) => {
+            for (const [i, word] of digital.subarray(0, scans).entries()) {
+              const runs = (word & 1) === 1;
+              if (isRunning && !runs) opened_s.push((sequence + i + 1) / (rate_Hz * (1 + clockError_ratio)));
+              isRunning = runs;
+            }
+          }),
+        );
+      }
+    };
+    const holdUp = (duration_s: number) => {
+      rig.skip(duration_s);
+      now_s += duration_s;
+    };
+    const untilFilling = () => {
+      while (rig.phase !== 'filling') run(now_s + 0.1);
+      run(now_s + 0.3);
+    };
+    untilFilling();
+    holdUp(0.5);
+    const lost_s = rig.time_s;
+    rig.trip();
+    run(now_s + 0.1);
+    holdUp(1.5);
+    run(now_s + 0.1);
+    holdUp(0.25);
+    while (shown_s.length === 0) run(now_s + 0.1);
+    expect(shown_s[0]).toBeCloseTo(lost_s, 2);
+    expect(opened_s).toHaveLength(1);
+    expect(Math.abs(shown_s[1]! - opened_s[0]!)).toBeLessThan(1e-3);
   });
 
   it('switches faults by name and says what is allowed', () => {
