@@ -17,6 +17,11 @@ export const binsKept = 128;
 export const likelyDrift = 300e-6;
 /** Drift beyond this is not a clock, as a ratio; ceramic resonators reach half of it. */
 export const largestDrift = 0.01;
+/**
+ * When the least of so many minima, the newest, is late, nothing says whether reads were late or the converter stood still, or lost scans
+ * without counting them: either is inside the half-width. A second of reads that are all late by a reader's fault is rare.
+ */
+const standingBins = 4;
 /** Least delay from the wire to a read, never visible in arrivals: kernel, adapter, wake-up. In s; judged, not measured. */
 const unseenDelay_s = 0.25e-3;
 /** The least of n delays exceeds 16 / n of their mean with a chance of e^-8 if they are spread evenly, e^-16 if exponentially. */
@@ -134,7 +139,15 @@ export class ScanClock implements StreamClock {
     const x = (index - this.#firstIndex) * this.period_s;
     const reach_s = Math.abs(x - this.#witness_s);
     const below_s = this.#witnessExcess_s + reach_s * this.#driftHalfWidth;
-    return unseenDelay_s + this.#slack_s + below_s + Math.abs(this.#published.lag_s);
+    return unseenDelay_s + this.#slack_s + below_s + this.#standing_s() + Math.abs(this.#published.lag_s);
+  }
+
+  /** By how much all newest reads were late, in s. */
+  #standing_s(): number {
+    let least_s = Number.POSITIVE_INFINITY;
+    for (let i = Math.max(0, this.#used - standingBins); i < this.#used; i++)
+      least_s = Math.min(least_s, this.#r[i] - this.#offset_s - this.#drift * this.#x[i]);
+    return least_s;
   }
 
   /** The minimum that says best how far the line may lie under the truth now: low over the line, and recent. */

@@ -5,8 +5,12 @@ import { ScanClock, type StreamClock } from './clock.ts';
 /** Longest block, in scans: it bounds the delay of a block that collects a backlog. */
 const longestBlock = 256;
 
-/** Blocks wait after a start until the clock has seen so many reads, or so long, in s: the first read may hold a backlog. */
-const warmUp = { reads: 8, time_s: 0.25 } as const;
+/**
+ * Blocks wait after a start: `least_s` at least, and until nothing has moved the clock by more than `move_s` for so many reads and so
+ * long, or for `least_s` where reads are rare; `longest_s` at most. The first reads may hold a backlog, and times that were
+ * published late can be led back only slowly: 0.4 s take 80 s. All in s.
+ */
+const warmUp = { least_s: 1, longest_s: 3, move_s: 2e-3, reads: 8, still_s: 0.25 } as const;
 
 /** All reads of so long a time, in s, must be late before the clock is given up. */
 const lateWindow_s = 1;
@@ -67,8 +71,11 @@ export class ScanStream {
   readonly #Clock: MakeClock;
   #clock: StreamClock | null = null;
   #period_s = 0;
-  #reads = 0;
+  #isWarm = false;
   #firstArrival_s = 0;
+  /** Since the clock last moved: when that was, and reads. */
+  #still_s = 0;
+  #stillReads = 0;
   #held: Piece[] = [];
   #isStart = true;
   /** The next block is the first by a new clock: it has to follow what was published by the old one. */
@@ -180,21 +187,36 @@ export class ScanStream {
     if (this.#clock === null) {
       this.#clock = new this.#Clock(this.#period_s, seen.index, seen.notAfter_s, seen.notBefore_s);
       this.#firstArrival_s = taken_s;
-      this.#reads = 0;
+      this.#still_s = taken_s;
+      this.#stillReads = 1;
+      this.#isWarm = false;
       this.#lateSince_s = taken_s;
       this.#leastLate_s = Number.POSITIVE_INFINITY;
     } else {
+      const before_s = this.#clock.estimate_s(last);
       this.#clock.observe(seen.index, seen.notAfter_s, seen.notBefore_s);
+      this.#warmUp(taken_s, Math.abs(this.#clock.estimate_s(last) - before_s));
     }
-    this.#reads++;
     this.#closePiece();
-    if (this.#reads < warmUp.reads && taken_s - this.#firstArrival_s < warmUp.time_s) return;
+    if (!this.#isWarm) return;
     this.#emitHeld(this.#clock);
     this.#leastLate_s = Math.min(this.#leastLate_s, taken_s - this.#clock.estimate_s(last));
     if (taken_s - this.#lateSince_s < lateWindow_s) return;
     if (this.#leastLate_s > this.#lateLimit_s) this.restart(taken_s);
     this.#lateSince_s = taken_s;
     this.#leastLate_s = Number.POSITIVE_INFINITY;
+  }
+
+  #warmUp(taken_s: number, moved_s: number): void {
+    if (moved_s > warmUp.move_s) {
+      this.#still_s = taken_s;
+      this.#stillReads = 0;
+    }
+    this.#stillReads++;
+    const still_s = taken_s - this.#still_s;
+    const time_s = taken_s - this.#firstArrival_s;
+    const isStill = still_s >= (this.#stillReads >= warmUp.reads ? warmUp.still_s : warmUp.least_s);
+    this.#isWarm ||= (isStill && time_s >= warmUp.least_s) || time_s >= warmUp.longest_s;
   }
 
   /** Emits what still waits for a better clock, as before a stop. */
