@@ -10,10 +10,14 @@ const longestBlock = 256;
  * long, or for `least_s` where reads are rare; `longest_s` at most. The first reads may hold a backlog, and times that were
  * published late can be led back only slowly: 0.4 s take 80 s. All in s.
  */
-const warmUp = { least_s: 1, longest_s: 3, move_s: 2e-3, reads: 8, still_s: 0.25 } as const;
+const warmUp = { least_s: 1, longest_s: 10, move_s: 2e-3, reads: 8, still_s: 0.25 } as const;
 
-/** All reads of so long a time, in s, must be late before the clock is given up. */
+/**
+ * All reads of so long a time, in s, must be late before the clock is given up, and late by the same: a converter that stood still streams
+ * on evenly. A reader or a virtual rig that gets too little of the machine is late by now more, now less, and no clock learns from that.
+ */
 const lateWindow_s = 1;
+const evenSpread_s = 0.05;
 
 /**
  * After a restart the first scans may seem to overlap the last ones by so much, in s: both clocks are estimates. More, and the
@@ -66,6 +70,7 @@ export class ScanStream {
   readonly #emit: (block: RawBlock) => void;
   readonly #lateLimit_s: number;
   #leastLate_s = Number.POSITIVE_INFINITY;
+  #mostLate_s = Number.NEGATIVE_INFINITY;
   #lateSince_s = 0;
   readonly #quality = new Uint8Array(longestBlock);
   readonly #Clock: MakeClock;
@@ -190,8 +195,7 @@ export class ScanStream {
       this.#still_s = taken_s;
       this.#stillReads = 1;
       this.#isWarm = false;
-      this.#lateSince_s = taken_s;
-      this.#leastLate_s = Number.POSITIVE_INFINITY;
+      this.#watchLateness(taken_s);
     } else {
       const before_s = this.#clock.estimate_s(last);
       this.#clock.observe(seen.index, seen.notAfter_s, seen.notBefore_s);
@@ -200,11 +204,19 @@ export class ScanStream {
     this.#closePiece();
     if (!this.#isWarm) return;
     this.#emitHeld(this.#clock);
-    this.#leastLate_s = Math.min(this.#leastLate_s, taken_s - this.#clock.estimate_s(last));
+    const late_s = taken_s - this.#clock.estimate_s(last);
+    this.#leastLate_s = Math.min(this.#leastLate_s, late_s);
+    this.#mostLate_s = Math.max(this.#mostLate_s, late_s);
     if (taken_s - this.#lateSince_s < lateWindow_s) return;
-    if (this.#leastLate_s > this.#lateLimit_s) this.restart(taken_s);
-    this.#lateSince_s = taken_s;
+    const isEven = this.#mostLate_s - this.#leastLate_s < Math.max(evenSpread_s, this.#lateLimit_s / 6);
+    if (this.#leastLate_s > this.#lateLimit_s && isEven) this.restart(taken_s);
+    this.#watchLateness(taken_s);
+  }
+
+  #watchLateness(from_s: number): void {
+    this.#lateSince_s = from_s;
     this.#leastLate_s = Number.POSITIVE_INFINITY;
+    this.#mostLate_s = Number.NEGATIVE_INFINITY;
   }
 
   #warmUp(taken_s: number, moved_s: number): void {

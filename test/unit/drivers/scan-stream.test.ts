@@ -185,6 +185,22 @@ describe('gaps, wraps and restarts', () => {
     live(600 * scans, 400, 5);
     expect(counters).toMatchObject({ restartsSeen: 0, scansLost: 0 });
   });
+
+  it('does not begin one for a reader or a sender that gets too little of the machine', () => {
+    const { blocks, counters, live, at } = makeLine();
+    live(0, 400, 5);
+    // Three seconds in lumps of 0.3 s, each 0.65 to 0.95 s late; then what has piled up is worked off.
+    for (let k = 0; k < 10; k++) {
+      const frames = Array.from({ length: 60 }, (_, i) => frame((400 + 60 * k + i) * scans));
+      for (let i = 0; i < 3; i++)
+        at(5 + (400 + 60 * (k + 1)) * frame_s + 0.65 + 1e-3 * i, ...frames.slice(20 * i, 20 * i + 20));
+    }
+    at(5 + 1150 * frame_s, ...Array.from({ length: 150 }, (_, i) => frame((1000 + i) * scans)));
+    live(1150 * scans, 400, 5);
+    expect(counters).toMatchObject({ restartsSeen: 0, scansLost: 0, scansDiscarded: 0 });
+    for (const { scan, time_s, halfWidth_s } of blocks)
+      expect(Math.abs(time_s - (5 + scan * period_s))).toBeLessThanOrEqual(Math.min(halfWidth_s, 2e-3));
+  });
 });
 
 describe('a second restart before anything of the first was published', () => {
