@@ -1,4 +1,5 @@
 /** A recorder with its real server, to be killed. Trips are pushed into it, or a converter of its own drives it. */
+import { flushCompileCache } from 'node:module';
 import { setTimeout as delay } from 'node:timers/promises';
 import { serverModule } from '../../daemon/commands/run.ts';
 import { startRecorder } from '../../daemon/recorder/recorder.ts';
@@ -10,6 +11,9 @@ import { PushedDriver, recorderRig } from '../support/recorder-rig.ts';
 import { feedInterval_s, TripFeed } from '../support/trip-feed.ts';
 import { killedRigConfig } from './kill-config.ts';
 import type { RingWord } from './kill-ring.ts';
+
+// It is killed before Node would keep what was compiled.
+flushCompileCache();
 
 /** `port` null: trips are pushed, one every half a second while `isFed`. Else the name of a converter's port. */
 export interface ToKilled {

@@ -1,9 +1,13 @@
 /** A converter on a pseudo-terminal, to be killed: a second after its start the pump stops, and the event is under way. */
+import { flushCompileCache } from 'node:module';
 import { PtyPort } from '../../daemon/virtual-rig/pty.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
 import { killedLine } from './kill-config.ts';
 import { encodeStreamFrame } from './stream-frame.ts';
 import { frameScans, tripEvery_scans, tripScans } from './values.ts';
+
+// It is killed before Node would keep what was compiled.
+flushCompileCache();
 
 /** The pump has run so long when it stops, in scans: a second. */
 const before_scans = 5000;

@@ -2,7 +2,9 @@
  * The publishing half of a server process, fed with made-up summaries and events: first as fast as it goes on a clock of its
  * own, then in step with the real one. Killed and started again by outage.ts.
  */
+
 import { appendFileSync, existsSync, readFileSync } from 'node:fs';
+import { flushCompileCache } from 'node:module';
 import { join } from 'node:path';
 import { setTimeout as delay, setImmediate as turn } from 'node:timers/promises';
 import type { RigConfig } from '../../config/rig.ts';
@@ -13,6 +15,9 @@ import type { EventRow } from '../../daemon/web/wire.ts';
 import type { OutageReport, OutageTask } from './outage.ts';
 import { OutageRig } from './outage-rig.ts';
 import { influxConfig } from './sink-configs.ts';
+
+// It is killed before Node would keep what was compiled.
+flushCompileCache();
 
 const task = JSON.parse(process.argv[2]!) as OutageTask;
 const tell = (report: OutageReport) => process.send?.(report);

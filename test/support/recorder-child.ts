@@ -3,12 +3,16 @@
  *   node test/support/recorder-child.ts DATA-FOLDER [SERVER-MODULE]
  */
 
+import { flushCompileCache } from 'node:module';
 import { setTimeout as delay } from 'node:timers/promises';
 import { startRecorder } from '../../daemon/recorder/recorder.ts';
 import { pushedLine } from './pushed-line.ts';
 import { PushedDriver, recorderRig } from './recorder-rig.ts';
 import { silentLog } from './silent-log.ts';
 import { feedInterval_s, TripFeed } from './trip-feed.ts';
+
+// It is killed before Node would keep what was compiled.
+flushCompileCache();
 
 const [dataFolder, serverModule = null] = process.argv.slice(2);
 const driver = new PushedDriver(feedInterval_s);

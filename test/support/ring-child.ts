@@ -1,9 +1,13 @@
 /** A recorder in a process of its own at the pace of the clock; says how many scans it was given and which commit stands; to be killed. */
+import { flushCompileCache } from 'node:module';
 import { startRecorder } from '../../daemon/recorder/recorder.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
 import { pushedLine } from './pushed-line.ts';
 import { PushedDriver, recorderRig } from './recorder-rig.ts';
 import { silentLog } from './silent-log.ts';
+
+// It is killed before Node would keep what was compiled.
+flushCompileCache();
 
 const [dataFolder] = process.argv.slice(2);
 const interval_s = 0.001;

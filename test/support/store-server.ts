@@ -1,10 +1,15 @@
 /** A server process for the recorder's tests: takes events in like the real one, without the web. Behaviour by environment. */
+
 import { existsSync, writeFileSync } from 'node:fs';
+import { flushCompileCache } from 'node:module';
 import { join } from 'node:path';
 import type { ToServer } from '../../daemon/recorder/messages.ts';
 import { createIngest, type Ingest } from '../../daemon/store/ingest.ts';
 import type { Ingested } from '../../daemon/store/take-in.ts';
 import { countingAnalyse } from './event-builder.ts';
+
+// It is killed before Node would keep what was compiled.
+flushCompileCache();
 
 if (process.env['TEST_SERVER'] === 'crashes') process.exit(3);
 

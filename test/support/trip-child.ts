@@ -2,12 +2,16 @@
  * A recorder in a process of its own, to be killed: records an ordinary trip up to `until_s` of the scene (the pump stops at 3.012 s),
  * commits it, and then stands still with what it has opened. Says `trip <id>`, `event <id>` and `committed`.
  */
+import { flushCompileCache } from 'node:module';
 import { setTimeout as delay } from 'node:timers/promises';
 import { startRecorder } from '../../daemon/recorder/recorder.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
 import { watchedLine } from './pushed-line.ts';
 import { blockOf, ordinaryTrip, PushedDriver, recorderRig, tripScene } from './recorder-rig.ts';
 import { silentLog } from './silent-log.ts';
+
+// It is killed before Node would keep what was compiled.
+flushCompileCache();
 
 const [dataFolder = '', until_s = ''] = process.argv.slice(2);
 const interval_s = 0.002;

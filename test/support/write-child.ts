@@ -1,8 +1,12 @@
 /** A recorder's Modbus line that writes without end, each write on record: write-child.ts PORT LEDGER FIRST. To be killed. */
+import { flushCompileCache } from 'node:module';
 import { WriteLedger } from '../../daemon/store/write-ledger.ts';
 import { ModbusDriver } from '../../drivers/modbus/driver.ts';
 import { writeRegistersRequest } from '../../drivers/modbus/requests.ts';
 import { channel, unitSpec } from './modbus-rig.ts';
+
+// It is killed before Node would keep what was compiled.
+flushCompileCache();
 
 const [port, path, first] = process.argv.slice(2);
 const driver = new ModbusDriver({
