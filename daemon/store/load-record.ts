@@ -104,12 +104,32 @@ function columnOf(
   return value;
 }
 
-/** Sorts the series by what they mean at the rig. */
+/** Longest record that is judged as one, in s: a day. Windows are minutes; anything longer has a wild time in it. */
+const longest_s = 86_400;
+
+/** Throws `DataError`, with the instants on both sides of the widest gap, for series that no single event has. */
+function refuseWildTimes(id: string, series: ReadonlyMap<string, Series>): void {
+  for (const { channel, time_s } of series.values()) {
+    const span_s = time_s.length === 0 ? 0 : time_s.at(-1)! - time_s[0]!;
+    if (span_s >= 0 && span_s <= longest_s) continue;
+    let widest = 1;
+    for (let i = 2; i < time_s.length; i++) {
+      if (!(time_s[i]! - time_s[i - 1]! <= time_s[widest]! - time_s[widest - 1]!)) widest = i;
+    }
+    throw new DataError(
+      `${id}: the times of ${channel.id} go from ${time_s[widest - 1]} s to ${time_s[widest]} s in one step; ` +
+        `a record of at most ${longest_s} s in rising order can be judged, so cut the trip out`,
+    );
+  }
+}
+
+/** Sorts the series by what they mean at the rig. Throws `DataError` for a record longer than a day. */
 export function recordOf(
   header: { readonly id: string; readonly config: Omit<RigConfig, 'server' | 'publish'> },
   series: ReadonlyMap<string, Series>,
 ): EventRecord {
   const { config, id } = header;
+  refuseWildTimes(id, series);
   const find = (channel: string | null | undefined) =>
     channel == null ? null : (series.get(channel) ?? null);
   return {

@@ -8,8 +8,17 @@ import { dropStandingTimes, type RefusedRow, spreadStandingTimes, typicalStep_s 
 /** Refused rows that are named; the others are only counted. */
 const mostNamed = 20;
 
+/** Cells of a file that are held, 9 bytes each: an hour of eight channels at 1 kHz. */
+const mostCells = 2 ** 25;
+
 /** Times from here on, in s, are given less the first one: a double would lose the digits of a count from 1970. */
 const largeTime_s = 1e6;
+
+/** Times further than this from the file's origin are no recording's, in s (30 years): a wild cell, or not a time at all. */
+const longest_s = 1e9;
+
+/** From this size on a value is a mark: instruments write 9.9e37 for infinity and 9.91e37 for no number (SCPI-99, volume 1, 7.2.1; from memory). */
+const markFrom = 9.9e37;
 
 /** Share of rows with the time of the row before that shows a clock coarser than the sampling, not a fault. */
 const coarseClock_ratio = 0.1;
@@ -71,6 +80,11 @@ export class TableReader {
     for (let at = bytes.indexOf(10); at >= 0; at = bytes.indexOf(10, at + 1)) most++;
     // A usable row has at least a byte a column, so rubbish cannot ask for more memory than a few times its size.
     most = Math.min(most, Math.ceil(bytes.length / this.#width) + 1);
+    if (most * this.#width > mostCells) {
+      throw new DataError(
+        `found up to ${most} rows of ${this.#width} columns; at most ${mostCells} cells are allowed, so cut the file into parts`,
+      );
+    }
     this.#columns = layout.names.map(() => new Float64Array(most));
     this.#missing = layout.names.map(() => new Uint8Array(most));
     this.#time_s = new Float64Array(most);
@@ -81,12 +95,16 @@ export class TableReader {
   read(): CsvTable {
     const { timeColumn, headerRows } = this.#layout;
     const walker = this.#walker;
-    for (let i = 0; i < headerRows; i++) walker.next();
+    for (let i = 0; i < headerRows && walker.next(); ) {
+      // Rows that are no text were not among those the layout was found from.
+      if (walker.spoilt === null) i++;
+      else this.#refuse(walker.line, walker.spoilt);
+    }
     for (let slot = 0; walker.next(); slot++) {
       const cells = this.#cells();
       if (cells === null) continue;
       // A fixed rate goes on counting through rows that cannot be used.
-      const time_s = timeColumn < 0 ? slot / (this.#rate_Hz ?? 1) : this.#time(cells);
+      const time_s = timeColumn < 0 ? slot / (this.#rate_Hz ?? 1) : this.#boundedTime(cells);
       if (time_s !== null && this.#takeValues(cells)) this.#takeTime(time_s);
     }
     return this.#finish();
@@ -96,6 +114,7 @@ export class TableReader {
   #cells(): string[] | true | null {
     const walker = this.#walker;
     const { delimiter } = this.#layout;
+    if (walker.spoilt !== null) return this.#refuse(walker.line, walker.spoilt);
     if (walker.isTorn) return this.#refuse(walker.line, 'a quote is never closed');
     let cells: string[] | true = true;
     let count: number;
@@ -138,6 +157,13 @@ export class TableReader {
     if (cells !== true) return parseText(cells[column], hasDecimalComma);
     const from = column === 0 ? this.#walker.from : this.#ends[column - 1] + 1;
     return parseNumber(this.#walker.bytes, from, this.#ends[column], hasDecimalComma);
+  }
+
+  #boundedTime(cells: string[] | true): number | null {
+    const time_s = this.#time(cells);
+    if (time_s === null || Math.abs(time_s) <= longest_s) return time_s;
+    const text = this.#cellText(cells, this.#layout.timeColumn).slice(0, 40);
+    return this.#refuse(this.#walker.line, `the time ${JSON.stringify(text)} is years away from the others`);
   }
 
   /** The row's time in s from the origin; null when the row was refused for it. */
@@ -206,10 +232,11 @@ export class TableReader {
     for (let column = 0; column < this.#width; column++) {
       if (column === timeColumn) continue;
       const value = this.#number(cells, column);
-      const isNumber = !Number.isNaN(value);
+      const isMark = Math.abs(value) >= markFrom;
+      const isNumber = !Number.isNaN(value) && !isMark;
       if (isNumber) {
         numbers++;
-      } else {
+      } else if (!isMark) {
         const text = this.#cellText(cells, column);
         if (isMisread(text, hasDecimalComma)) {
           throw new DataError(

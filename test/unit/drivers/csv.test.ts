@@ -1,4 +1,8 @@
-import { describe, expect, it } from 'vitest';
+import { execFileSync } from 'node:child_process';
+import { mkdtempSync, rmSync, truncateSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, describe, expect, it } from 'vitest';
 import { DataError } from '../../../drivers/data-error.ts';
 import type { CsvSpec } from '../../../drivers/line-spec.ts';
 import { anyCsv, readCsv, readCsvFile } from '../../../drivers/recording/csv.ts';
@@ -207,5 +211,86 @@ describe('what is refused', () => {
 
   it('names the file', () => {
     expect(() => readCsvFile('/nowhere/loop.csv')).toThrow(/^\/nowhere\/loop.csv: cannot be read/);
+  });
+});
+
+describe('what no recording holds', () => {
+  const rows = ['t,p', ...Array.from({ length: 20 }, (_, i) => `${i / 10},${i}`)];
+  const withRow = (row: string) => read([...rows.slice(0, 11), row, ...rows.slice(11)].join('\n'));
+  const long = `1.05,${'1'.repeat(70_000)}`;
+
+  it.each([
+    [
+      'a row of NULs, as a power cut leaves it',
+      '\0'.repeat(40),
+      '40 NUL bytes, as a write that was cut off leaves them',
+    ],
+    ['a NUL in a row of numbers', '0.95,1\0', '1 NUL byte, as a write that was cut off leaves them'],
+    ['NULs and blanks', ' \0 \0 ', '2 NUL bytes, as a write that was cut off leaves them'],
+    ['a row that never seems to end', long, '70005 bytes long, at most 65536 are allowed'],
+    [
+      'a time of many digits',
+      `${'9'.repeat(400)},1`,
+      `the time "${'9'.repeat(40)}" is years away from the others`,
+    ],
+    ['a time years away', '5e9,1', 'the time "5e9" is years away from the others'],
+  ])('names and counts %s', (_, row, why) => {
+    const table = withRow(row);
+    expect(table.refused).toEqual([{ line: 12, why }]);
+    expect(table.rowsRefused).toBe(1);
+    expect(table.time_s.length).toBe(20);
+  });
+
+  it('takes the marks for infinity and no number for what they are', () => {
+    const table = read('t,p,q\n0,1,1\n1,9.91E+37,2\n2,-1e308,3\n3,9.8E37,4\n');
+    expect(Array.from(table.missing.get('p')!)).toEqual([0, 1, 1, 0]);
+    expect(Array.from(table.values.get('p')!)).toEqual([1, 1, 1, 9.8e37]);
+    expect(table.cellsMissing).toBe(2);
+  });
+
+  it('says what a file without line ends is', () => {
+    expect(() => read('1'.repeat(200_000))).toThrow(
+      'line 1: 200000 bytes long, at most 65536 are allowed; no other row',
+    );
+  });
+
+  it('does not lose the header below a spoilt row', () => {
+    const table = read([long, ...rows].join('\n'));
+    expect([table.columns, table.time_s.length, table.refused[0]?.line]).toEqual([['p'], 20, 1]);
+  });
+
+  it('keeps only the begin of an endless comment', () => {
+    expect(read([`# ${'x'.repeat(1e6)}`, ...rows].join('\n')).metadata[0]).toHaveLength(4095);
+  });
+
+  it('refuses more cells than can be held before it takes the memory', () => {
+    const wide = `t${',p'.repeat(999)}\n`;
+    const bytes = Buffer.alloc(70e6, `0${',1'.repeat(999)}\n`);
+    bytes.write(wide);
+    expect(() => readCsv(bytes)).toThrow(
+      /rows of 1000 columns; at most 33554432 cells are allowed, so cut the file/,
+    );
+  });
+});
+
+describe('readCsvFile, what is no file or too large', () => {
+  const folder = mkdtempSync(join(tmpdir(), 'csv-'));
+  afterAll(() => rmSync(folder, { recursive: true }));
+
+  it('refuses a pipe that nobody writes, a device and a folder', () => {
+    const pipe = join(folder, 'pipe.csv');
+    execFileSync('mkfifo', [pipe]);
+    expect(() => readCsvFile(pipe)).toThrow(`${pipe}: this is a named pipe; a file is allowed`);
+    expect(() => readCsvFile('/dev/zero')).toThrow('/dev/zero: this is a device; a file is allowed');
+    expect(() => readCsvFile(folder)).toThrow(`${folder}: this is a folder; a file is allowed`);
+  });
+
+  it('refuses a gigabyte in one line, with its row, without reading it', () => {
+    const path = join(folder, 'huge.csv');
+    writeFileSync(path, '1,'.repeat(50_000));
+    truncateSync(path, 1e9);
+    expect(() => readCsvFile(path)).toThrow(
+      `${path}: found 1000000000 bytes; a file of at most 512 MB is allowed; line 1 does not end within 65536 bytes, so this is no CSV`,
+    );
   });
 });
