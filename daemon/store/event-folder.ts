@@ -193,6 +193,11 @@ export async function readEventHeader(folder: string, files: Files = disk): Prom
   if (header.version !== 1) {
     throw new DataError(`${path}: event version ${String(header.version)}; this software reads version 1`);
   }
+  if (typeof header.id !== 'string' || !isEventId(header.id)) {
+    throw new DataError(
+      `${path}: id is ${JSON.stringify(header.id)}; one such as 20261125T105912Z-A3F is needed`,
+    );
+  }
   mustHoldWindow(header, path);
   return isUsable(header.anchor) ? header : { ...header, ...anchorOfId(header, basename(folder)) };
 }
