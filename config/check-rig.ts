@@ -1,5 +1,7 @@
 /** Checks across keys of one rig: geometry, ratings, windows. Works on a tree with holes. */
 import type { Findings } from './fault.ts';
+import { openHostFault } from './open-host.ts';
+import { isLoopbackHost } from './rig.ts';
 import type { RigText } from './schema.ts';
 import { checkDefinitions } from './schema-definitions.ts';
 import { checkTank } from './schema-tank.ts';
@@ -36,11 +38,9 @@ export function checkRig(rig: DeepPartial<RigText>, findings: Findings): void {
     );
   }
   const host = rig.server?.host;
-  if (host !== undefined && !['127.0.0.1', '::1', 'localhost'].includes(host)) {
-    findings.warn(
-      'server.host',
-      `"${host}" lets other machines in; there is no log-in: keep it to a network you trust`,
-    );
+  if (host !== undefined && !isLoopbackHost(host)) {
+    if (rig.server?.openNetwork === undefined) findings.fault('server.host', openHostFault(host));
+    else findings.warn('server.host', `"${host}" lets other machines in, and there are no users`);
   }
 }
 

@@ -148,7 +148,11 @@ function resolve(rig: RigText, channels: readonly PlacedChannel[], physics: Phys
     definitions: rig.definitions,
     dataFolder: rig.dataFolder,
     disk: resolveDisk(rig.disk),
-    server: rig.server,
+    server: {
+      host: rig.server.host,
+      port: rig.server.port,
+      ...(rig.server.openNetwork === undefined ? {} : { isOpenNetwork: true }),
+    },
     ...(rig.publish === undefined ? {} : { publish: resolvePublish(rig.publish, rig.rig.name) }),
   };
 }

@@ -216,7 +216,19 @@ export interface RigConfig {
   readonly dataFolder: string;
   /** What is kept on disk; absent: the usual. */
   readonly disk?: DiskConfig;
-  readonly server: { readonly host: string; readonly port: number };
+  readonly server: ServerConfig;
   /** Absent when nothing leaves this machine. Not kept in events. */
   readonly publish?: PublishConfig;
+}
+
+export interface ServerConfig {
+  readonly host: string;
+  readonly port: number;
+  /** Other machines may be let in though there are no users. */
+  readonly isOpenNetwork?: boolean;
+}
+
+/** Whether an address is this machine itself, so that no other can reach it. */
+export function isLoopbackHost(host: string): boolean {
+  return host === 'localhost' || host === '::1' || /^127(\.\d{1,3}){3}$/.test(host);
 }

@@ -4,6 +4,7 @@
  */
 import { writeFileSync } from 'node:fs';
 import Type, { type Static } from 'typebox';
+import { openNetworkWords } from './open-host.ts';
 import { idSchema } from './schema-channel.ts';
 import { definitionsSchema } from './schema-definitions.ts';
 import { diskSchema } from './schema-disk.ts';
@@ -223,9 +224,16 @@ export const rigSchema = Type.Object(
         host: Type.String({
           minLength: 1,
           default: '127.0.0.1',
-          description: 'Address to serve the dashboard on.',
+          description:
+            'Address to serve the dashboard on; anything but this machine itself needs `openNetwork`.',
         }),
         port: Type.Integer({ minimum: 0, maximum: 65535, default: 8470 }),
+        openNetwork: Type.Optional(
+          Type.Literal(openNetworkWords, {
+            description:
+              'There are no users yet: whoever reaches the address reads everything and keeps windows. Only for a closed test network.',
+          }),
+        ),
       },
       { ...strict, default: {} },
     ),

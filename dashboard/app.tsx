@@ -1,7 +1,7 @@
 /** The frame round every screen: what is wrong, where one is, units and colours, cautions. */
 import { useEffect } from 'preact/hooks';
 import { Cautions } from './parts/cautions.tsx';
-import { ConnectionBanner, TroubleLine } from './parts/trouble-line.tsx';
+import { ConnectionBanner, OpenNetworkBanner, TroubleLine } from './parts/trouble-line.tsx';
 import { EventScreen } from './screens/event.tsx';
 import { EventsScreen } from './screens/events.tsx';
 import { LiveScreen } from './screens/live.tsx';
@@ -33,6 +33,7 @@ export function App({ route }: { route: Store<Route> }) {
         Skip to the measurements
       </button>
       <Header screen={now.screen} />
+      <OpenNetworkBanner />
       <ConnectionBanner />
       <TroubleLine />
       <main id="main" tabIndex={-1}>

@@ -1,7 +1,9 @@
 /** `tripwave run CONFIG`: the daemon. */
 import { fileURLToPath } from 'node:url';
 import { Command } from 'commander';
-import type { RigConfig } from '../../config/rig.ts';
+import { ConfigError } from '../../config/fault.ts';
+import { openHostFault } from '../../config/open-host.ts';
+import { isLoopbackHost, type RigConfig, type ServerConfig } from '../../config/rig.ts';
 import { createLog, runUntilSignal } from '../recorder/run.ts';
 import { readConfigApart } from './config-apart.ts';
 import { makeDriver } from './make-driver.ts';
@@ -11,6 +13,7 @@ interface Options {
   readonly data?: string;
   readonly host?: string;
   readonly port?: number;
+  readonly openNetwork?: boolean;
   readonly json?: boolean;
   readonly quiet?: boolean;
 }
@@ -29,6 +32,10 @@ export function runCommand(): Command {
       '--port <number>',
       'port of the dashboard instead of the one in the rig file; 0 takes a free one',
       portNumber,
+    )
+    .option(
+      '--open-network',
+      'allow an address that other machines reach though there are no users: for a closed test network only',
     )
     .option(
       '--json',
@@ -52,10 +59,16 @@ export function runCommand(): Command {
     });
 }
 
-function withOptions(config: RigConfig, { data, host, port }: Options): RigConfig {
-  return {
-    ...config,
-    dataFolder: data ?? config.dataFolder,
-    server: { host: host ?? config.server.host, port: port ?? config.server.port },
+/** Throws `ConfigError` for an address that other machines reach, unless one of the two switches is set. */
+function withOptions(config: RigConfig, { data, host, port, openNetwork }: Options): RigConfig {
+  const server: ServerConfig = {
+    host: host ?? config.server.host,
+    port: port ?? config.server.port,
+    isOpenNetwork: openNetwork === true || config.server.isOpenNetwork === true,
   };
+  if (!isLoopbackHost(server.host) && !server.isOpenNetwork) {
+    const message = openHostFault(server.host, '--open-network');
+    throw new ConfigError([{ severity: 'fault', file: '--host', place: null, path: '', message }]);
+  }
+  return { ...config, dataFolder: data ?? config.dataFolder, server };
 }

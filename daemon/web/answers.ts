@@ -100,6 +100,7 @@ const lostTrip = Type.Object(
 
 export const statusAnswer = Type.Object({
   phase: text('waiting, filling, running, tripped, recording, fault, analysing or recorder-gone'),
+  openNetwork: Type.Optional(text('The address that other machines reach though there are no users.')),
   tripIn_s: orNull(Type.Number()),
   lines: Type.Array(
     Type.Object(

@@ -1,5 +1,5 @@
 /** The server's picture of the rig: the last hello and status, and what is wrong. */
-import type { RigConfig } from '../../config/rig.ts';
+import { isLoopbackHost, type RigConfig } from '../../config/rig.ts';
 import type { ChannelStatus, HelloMessage, StatusMessage, Summary } from '../recorder/messages.ts';
 import type { DeadLetter } from '../store/outbox-types.ts';
 import { recorderSilent_ms, TroubleWatch } from './troubles.ts';
@@ -135,11 +135,17 @@ export class RigState {
       tripIn_s: silent ? null : (this.#status?.tripIn_s ?? null),
       lines: this.#status?.lines ?? [],
       counters: { ...this.#status?.counters, ...serverCounters },
+      ...this.#openNetwork(),
       troubles,
       ...(this.receivers === null ? {} : { sinks: this.receivers.views() }),
       ...(this.#status?.gaps === undefined ? {} : { gaps: this.#status.gaps }),
       ...(silent || this.#status?.channels === undefined ? {} : { channels: this.#status.channels }),
     };
+  }
+
+  #openNetwork(): { openNetwork?: string } {
+    const host = this.config?.server.host;
+    return host === undefined || isLoopbackHost(host) ? {} : { openNetwork: host };
   }
 
   /** A pump that runs again, or a fault, is of more weight than the verdict to come. */

@@ -1,6 +1,7 @@
 /** One recorder's messages turned into pages, verdicts and answers. Knows nothing of processes, so tests can drive it. */
 import type { FastifyInstance } from 'fastify';
 import { usualDisk } from '../../config/disk.ts';
+import { isLoopbackHost } from '../../config/rig.ts';
 import type { Publisher, PublisherOptions } from '../publish/publisher.ts';
 import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts';
 import { oneAtATime } from '../store/capture-limits.ts';
@@ -151,7 +152,7 @@ export class ServerSession {
   /** An address that cannot be had costs the pages, never the verdicts nor what is published. */
   async #bind(app: FastifyInstance, { config }: HelloMessage): Promise<void> {
     const { host, port } = config.server;
-    const { answer } = this.#options;
+    const { answer, log } = this.#options;
     const { troubles } = this.state;
     this.#binding = new Binding({
       app,
@@ -159,6 +160,8 @@ export class ServerSession {
       port,
       onBound: (bound) => {
         troubles.clear('page');
+        if (!isLoopbackHost(host))
+          log(`OPEN NETWORK: whoever reaches ${host}:${bound} reads everything; there are no users`);
         answer({ kind: 'ready', host, port: bound });
       },
       onRefused: (why) => {

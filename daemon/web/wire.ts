@@ -125,6 +125,8 @@ export interface StatusView {
   readonly tripIn_s: number | null;
   readonly lines: readonly LineStatus[];
   readonly counters: Readonly<Record<string, number>>;
+  /** The address that other machines reach though there are no users; absent on this machine's own. Every page says it. */
+  readonly openNetwork?: string;
   /** What is wrong now, oldest first, each with its remedy. */
   readonly troubles: readonly Trouble[];
   /** Receivers outside; absent when nothing is published. GET /api/sinks gives `{sinks: SinkView[]}`. */

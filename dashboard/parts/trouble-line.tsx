@@ -34,3 +34,18 @@ export function ConnectionBanner() {
     </div>
   );
 }
+
+/** Stands on every page for as long as other machines are let in without users. */
+export function OpenNetworkBanner() {
+  const address = useStore(useHouse().feed.status)?.openNetwork;
+  if (address === undefined) return null;
+  return (
+    <div class="banner open-network" role="alert">
+      <WarningMark />
+      <strong>Open network, no users.</strong>{' '}
+      <span>
+        Whoever reaches {address} reads everything here and can keep windows. For a closed test network only.
+      </span>
+    </div>
+  );
+}

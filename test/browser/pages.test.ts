@@ -7,6 +7,7 @@ import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { hasBrowser, openPage, startBrowser } from '../support/browser.ts';
 import { type FakeServer, startFakeServer } from '../support/fake-server.ts';
 import { addOddEvents, oddConfig } from '../support/odd-rig.ts';
+import { syntheticConfig } from '../support/synthetic-rig.ts';
 
 /** Pairs of words in the drawing whose boxes share more than a pixel. Runs in the page. */
 function overlaps(): string[] {
@@ -89,6 +90,23 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     await opened.page.goto(`${server.url}/#/${hash}`);
     return opened;
   }
+
+  test('an open network without users is named on every page, this machine alone on none', async () => {
+    const config = { ...syntheticConfig, server: { host: '0.0.0.0', port: 0, isOpenNetwork: true } };
+    const wide = await startFakeServer(0, { dashboardFolder: folder, config });
+    for (const screen of ['live', 'events', 'trends', 'wave-speed']) {
+      const { page } = await openPage(browser);
+      await page.goto(`${wide.url}/#/${screen}`);
+      await page.locator('.banner', { hasText: 'Open network, no users.' }).waitFor();
+      await page.context().close();
+      const alone = await open(screen);
+      await alone.page.locator('h1').first().waitFor();
+      await expect.poll(() => alone.page.locator('.rig-name').textContent()).not.toBe(' ');
+      expect(await alone.page.locator('.open-network').count()).toBe(0);
+      await alone.page.context().close();
+    }
+    await wide.close();
+  });
 
   test('the live page shows state, values and the last verdict of each leg', async () => {
     const { page, complaints } = await open('live');

@@ -45,6 +45,12 @@ describe('exit codes and what is said', () => {
     ['a folder that is no event', ['analyse', 'config'], 65, 'event.json'],
     ['a rig file that is not there', ['check', 'nowhere.yaml'], 78, 'nowhere.yaml'],
     [
+      'an address that other machines reach',
+      ['run', 'config/station.yaml', '--host', '0.0.0.0'],
+      78,
+      '--host: found "0.0.0.0": other machines would be let in, and there are no users yet',
+    ],
+    [
       'a rig file without a recording line',
       ['analyse', record, '--config', 'config/station.yaml'],
       78,

@@ -129,3 +129,25 @@ test('while an index of years is made anew no second scan begins, and the pages 
     await rebuilt.stop();
   }
 });
+
+test.each([
+  ['127.0.0.1', undefined],
+  // Loopback for the system, and not by our rule, so that no other machine is let in here.
+  ['::ffff:127.0.0.1', '::ffff:127.0.0.1'],
+])('served on %s every page and the log say whether the network is open', async (host, openNetwork) => {
+  const said: string[] = [];
+  const second = new ServerSession({
+    openStore: () => store,
+    answer: () => undefined,
+    dashboardFolder: null,
+    log: (text) => said.push(text),
+  });
+  const config = { ...syntheticConfig, server: { host, port: 0, isOpenNetwork: true } };
+  const anchor = { time_s: 0, wall_ms: Date.now() };
+  await second.receive({ kind: 'hello', config, software: 's', boot: 'b', anchor });
+  expect(second.state.view({}).openNetwork).toBe(openNetwork);
+  expect(said.filter((text) => text.startsWith('OPEN NETWORK'))).toHaveLength(
+    openNetwork === undefined ? 0 : 1,
+  );
+  await second.stop();
+});

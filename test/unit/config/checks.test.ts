@@ -55,6 +55,16 @@ describe('checks across keys', () => {
       ['setPoint: 5.4 bar', 'air: { volume: 0.9 m3 }'],
       'trip.tank.air: the key "at" is missing; the tank pressure at which the air has that volume is needed',
     ],
+    [
+      'a server that other machines reach',
+      ['trip:\n', 'server: { host: 0.0.0.0 }\ntrip:\n'],
+      'server.host: found "0.0.0.0": other machines would be let in, and there are no users yet; 127.0.0.1, ::1 and localhost are allowed',
+    ],
+    [
+      'a switch of other words',
+      ['trip:\n', 'server: { openNetwork: yes }\ntrip:\n'],
+      'server.openNetwork',
+    ],
     ['a line without speed', ['    baud: 19200\n', ''], 'lines[1]: the key "baud" is missing'],
     ['a bare address', ['register: input 0', 'register: 100'], 'which table?'],
     [
@@ -226,8 +236,8 @@ describe('warnings', () => {
     ],
     [
       'an open server',
-      [['trip:\n', 'server: { host: 0.0.0.0 }\ntrip:\n']],
-      '"0.0.0.0" lets other machines in; there is no log-in',
+      [['trip:\n', "server: { host: 0.0.0.0, openNetwork: 'no users, closed test network' }\ntrip:\n"]],
+      '"0.0.0.0" lets other machines in, and there are no users',
     ],
     ['a baud rate on TCP', [['/dev/ttyS1', 'tcp://192.0.2.20:502']], 'a TCP connection has no baud rate'],
   ] as const)('tell of %s, and let the file be used', (_, changes, message) => {
