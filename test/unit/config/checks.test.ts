@@ -60,11 +60,7 @@ describe('checks across keys', () => {
       ['trip:\n', 'server: { host: 0.0.0.0 }\ntrip:\n'],
       'server.host: found "0.0.0.0": other machines would be let in, and there are no users yet; 127.0.0.1, ::1 and localhost are allowed',
     ],
-    [
-      'a switch of other words',
-      ['trip:\n', 'server: { openNetwork: yes }\ntrip:\n'],
-      'server.openNetwork',
-    ],
+    ['a switch of other words', ['trip:\n', 'server: { openNetwork: yes }\ntrip:\n'], 'server.openNetwork'],
     ['a line without speed', ['    baud: 19200\n', ''], 'lines[1]: the key "baud" is missing'],
     ['a bare address', ['register: input 0', 'register: 100'], 'which table?'],
     [
