@@ -4,6 +4,8 @@
 export interface DiskConfig {
   readonly ring: { readonly age_s: number; readonly size_bytes: number | null };
   readonly routineTraces: { readonly age_s: number; readonly size_bytes: number | null };
+  /** Windows that a person kept and that are no trip of their own; younger than `age_s` they stay. */
+  readonly keptWindows: { readonly age_s: number; readonly size_bytes: number | null };
   readonly torn: { readonly age_s: number };
   readonly lowSpace_bytes: number | null;
 }
@@ -12,6 +14,7 @@ export interface DiskConfig {
 export const usualDisk: DiskConfig = {
   ring: { age_s: 365 * 86_400, size_bytes: null },
   routineTraces: { age_s: 90 * 86_400, size_bytes: null },
+  keptWindows: { age_s: 86_400, size_bytes: null },
   torn: { age_s: 90 * 86_400 },
   lowSpace_bytes: null,
 };

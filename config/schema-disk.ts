@@ -34,22 +34,38 @@ export const diskSchema = Type.Object(
       },
       { ...strict, default: {}, description: 'Samples of events without a flag. Verdicts always stay.' },
     ),
+    keptWindows: Type.Object(
+      {
+        age: age('1 d', 'Younger ones stay, whatever they take.'),
+        size: size(
+          'Samples of older ones beyond it are removed, oldest first. Left out: 5 GB or 5 % of the disk, whichever is less.',
+        ),
+      },
+      {
+        ...strict,
+        default: {},
+        description:
+          'Samples of windows that a person kept of a trip with an event of its own, or of no trip. Verdicts always stay.',
+      },
+    ),
     torn: Type.Object(
       { age: age('90 d', 'Older ones are removed.') },
       { ...strict, default: {}, description: 'Unfinished events that were set aside.' },
     ),
     lowSpace: size(
-      'With less free, the ring is shortened, then accepted traces. Left out: 2 GB or 5 % of the disk, whichever is less.',
+      'With less free, the ring is shortened, then kept windows and accepted traces. Left out: 2 GB or 5 % of the disk, whichever is less.',
     ),
   },
   { ...strict, default: {}, description: 'What is kept. Verdicts and events with a flag are never removed.' },
 );
 
 /** The section in full. */
-export function resolveDisk({ ring, routineTraces, torn, lowSpace }: Static<typeof diskSchema>): DiskConfig {
+export function resolveDisk(written: Static<typeof diskSchema>): DiskConfig {
+  const { ring, routineTraces, keptWindows, torn, lowSpace } = written;
   return {
     ring: { age_s: ring.age, size_bytes: ring.size ?? null },
     routineTraces: { age_s: routineTraces.age, size_bytes: routineTraces.size ?? null },
+    keptWindows: { age_s: keptWindows.age, size_bytes: keptWindows.size ?? null },
     torn: { age_s: torn.age },
     lowSpace_bytes: lowSpace ?? null,
   };

@@ -139,10 +139,13 @@ export class Publisher {
     this.#put([{ at_ms: this.#wallOf_ms(time_s), payload: { kind: 'trip', event, source } }], false);
   }
 
-  /** A closed event whose verdict is on the disk. Telling one again does nothing. */
+  /** A closed event whose verdict is on the disk. Telling one again does nothing, and so does a kept window of another's trip. */
   event(ingested: Pick<Ingested, 'row' | 'trouble'>): void {
     this.#attempt(1, () => {
-      this.#outbox.tell(toldOf(ingested.row), (isFirst) => eventDrafts(ingested, isFirst));
+      this.#outbox.tell(toldOf(ingested.row), (isFirst) => {
+        // Whoever counts what comes would count one trip twice.
+        return ingested.row.sameTripAs === undefined ? eventDrafts(ingested, isFirst) : [];
+      });
     });
   }
 

@@ -104,6 +104,7 @@ function contentOf(
       id,
       software: version,
       boot: header.boot,
+      kept_ms: Date.now(),
       trip: { source: 'window', time_s: middle_s, declared_s: middle_s },
       window: { from_s, to_s },
       closedBecause: 'captured',

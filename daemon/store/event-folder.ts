@@ -28,6 +28,8 @@ export interface EventHeader {
     readonly time_s: number;
     readonly declared_s: number;
   };
+  /** When a person kept this window, since 1970; absent for an event of the recorder. */
+  readonly kept_ms?: number;
   /** Record window on the monotonic clock, in s. */
   readonly window: { readonly from_s: number; readonly to_s: number };
   readonly closedBecause: 'settled' | 'after-seating' | 'no-seating' | 'next-trip' | 'truncated' | 'captured';

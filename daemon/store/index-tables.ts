@@ -6,7 +6,7 @@ import { UnavailableError } from '../errors.ts';
 import { mustBeSound, type Opened, openOrBeginAnew } from './damaged-database.ts';
 
 /** Grows by one with each change of the tables; older ones are made anew from the folders. */
-const schemaVersion = 4;
+const schemaVersion = 5;
 
 const tables = `
   CREATE TABLE event (
@@ -16,8 +16,15 @@ const tables = `
     closed_because TEXT NOT NULL,
     shape TEXT,
     trouble TEXT,
-    trace_removed TEXT
+    trace_removed TEXT,
+    boot TEXT,
+    from_s REAL,
+    to_s REAL,
+    trip_s REAL,
+    kept_ms REAL,
+    same_trip_as TEXT
   ) STRICT;
+  CREATE INDEX event_span ON event (boot, from_s);
   CREATE INDEX event_wall ON event (wall_ms);
   CREATE TABLE verdict (
     event TEXT NOT NULL,

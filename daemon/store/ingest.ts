@@ -15,7 +15,7 @@ import { LoadedEvents } from './loaded-events.ts';
 import { lowSpace_bytes } from './retention.ts';
 import { RetryTimes } from './retry-times.ts';
 import { type Analyse, type Ingested, TakeIn } from './take-in.ts';
-import { removeRoutineTraces } from './trace-keeper.ts';
+import { removeTraces } from './trace-keeper.ts';
 import { sweepUnfinished } from './verdict-files.ts';
 import { type WaveSpeedRow, waveSpeedChart } from './wave-speed-chart.ts';
 
@@ -52,7 +52,7 @@ export interface Ingest {
   unjudged(): Unjudged[];
   /** A further revision of the verdict, for the stated reason. */
   reanalyse(id: string, reason: string): Promise<Ingested | null>;
-  /** Removes traces of accepted routine events where space or quota asks for it; the events it touched. */
+  /** Removes traces of kept windows and accepted routine events where space or quota asks for it; the events it touched. */
   keepTraces(limits: DiskConfig, now_ms: number): Promise<string[]>;
   /** Forgets the index and makes it anew from the folders. */
   rebuild(): Promise<void>;
@@ -105,19 +105,20 @@ export function createIngest(options: IngestOptions): Ingest {
     if (before === null || before.row.verdict !== null) return null;
     const ingested = await takeIn(id, null);
     // Somebody has moved the folder away.
-    if (ingested === null) index.forget(id);
+    if (ingested === null) index.drop(id);
     return ingested?.row.verdict === null && ingested.trouble === before.trouble ? null : ingested;
   }
 
   async function keepTraces(limits: DiskConfig, now_ms: number): Promise<string[]> {
     const space = await files.space(dataFolder);
     const { age_s, size_bytes } = limits.routineTraces;
-    if (size_bytes === null && space.free_bytes >= lowSpace_bytes(limits, space)) return [];
-    const old = index.known().filter((id) => now_ms - wallOfId_ms(id) > age_s * 1000);
-    const rows = old
+    const isNeeded = size_bytes !== null || space.free_bytes < lowSpace_bytes(limits, space);
+    const old = isNeeded ? index.known().filter((id) => now_ms - wallOfId_ms(id) > age_s * 1000) : [];
+    const rows = [...new Set([...index.windows(), ...old])]
       .flatMap((id) => index.get(id)?.row ?? [])
-      .filter((row) => row.traceRemoved === undefined);
-    const gone = await removeRoutineTraces(dataFolder, rows, limits, space, now_ms, files);
+      .filter((row) => row.traceRemoved === undefined)
+      .sort((a, b) => a.wall_ms - b.wall_ms);
+    const gone = await removeTraces({ dataFolder, disk: limits, now_ms, files }, rows, space);
     const told: string[] = [];
     for (const id of gone) {
       loaded.forget(id);

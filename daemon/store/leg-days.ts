@@ -69,8 +69,12 @@ function legDay(
   events: readonly EventRow[],
   speeds: readonly WaveSpeedRow[],
 ): LegDay | null {
-  const verdicts = events.flatMap(({ id, verdict }) =>
-    (verdict?.legs ?? []).filter((each) => each.leg === leg && each.active).map((each) => ({ id, each })),
+  const verdicts = events.flatMap(({ id, source, verdict }) =>
+    (verdict?.legs ?? [])
+      .filter((each) => each.leg === leg && each.active)
+      // A kept window of flowing water holds no trip.
+      .filter(({ results }) => source !== 'window' || results.trip.value !== null)
+      .map((each) => ({ id, each })),
   );
   const load = loadOf(trends, leg, day);
   const downtime_s = downtime(trends, outlet, day, now_ms);

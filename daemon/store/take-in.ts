@@ -12,7 +12,7 @@ import {
   withoutPlace,
 } from './event-folder.ts';
 import { codeOf, type Files, isDiskFault, isMissing, messageOf } from './files.ts';
-import type { EventIndex } from './index.ts';
+import type { EventIndex, RunSpan } from './index.ts';
 import type { LoadedEvents } from './loaded-events.ts';
 import { type RemovedTrace, readRemoved } from './removed-trace.ts';
 import { shapeOf } from './slices.ts';
@@ -36,6 +36,8 @@ export interface Ingested {
   readonly file: string | null;
   /** Why there is no verdict, or what else is wrong with the folder; null when all is well. */
   readonly trouble: string | null;
+  /** Other rows that are linked to another trip than before, without velocity histories; absent when there are none. */
+  readonly alsoChanged?: readonly EventRow[];
   /** False when the index had this event with a verdict before and no revision was added. */
   readonly isNew: boolean;
 }
@@ -87,9 +89,10 @@ export class TakeIn {
     const found = await this.#find(id, folder, reason, isUnknown);
     const { header, removed, verdict } = found;
     const trouble = found.trouble === null ? null : withoutPlace(found.trouble, folder);
-    const row: EventRow = {
+    const span = header === null ? null : spanOf(header, verdict);
+    const own: EventRow = {
       id,
-      wall_ms: header === null ? wallOfId_ms(id) : wallOf_ms(header),
+      wall_ms: header === null ? wallOfId_ms(id) : wallOf_ms(header, span?.trip_s ?? null),
       source: header?.trip.source ?? 'unknown',
       closedBecause: header?.closedBecause ?? 'unknown',
       ...(trouble === null ? {} : { trouble }),
@@ -97,9 +100,18 @@ export class TakeIn {
       shape: found.picture,
       ...(removed === null ? {} : { traceRemoved: removed }),
     };
-    index.put({ row, trouble, waveSpeeds: found.waveSpeeds });
-    const file = verdict === null ? null : verdictName(verdict.revision);
-    return { row, folder, file, trouble, isNew: isUnknown || found.isAdded };
+    const relinked = index.put({ row: own, trouble, span, waveSpeeds: found.waveSpeeds });
+    const indexed = index.get(id)?.row;
+    const alsoChanged = relinked.filter((each) => each !== id).flatMap((each) => index.get(each)?.row ?? []);
+    return {
+      // As indexed, for its link and the time of its trip, with the whole verdict.
+      row: { ...(indexed ?? own), verdict },
+      folder,
+      file: verdict === null ? null : verdictName(verdict.revision),
+      trouble,
+      ...(alsoChanged.length === 0 ? {} : { alsoChanged }),
+      isNew: isUnknown || found.isAdded,
+    };
   }
 
   /** Null while the trace is there, whatever a note says. */
@@ -151,7 +163,10 @@ export class TakeIn {
       const { header, verdict } = found;
       if (header.isAnchorFromId)
         found.trouble = 'event.json holds no wall time; the time of the trip is that of its id.';
-      if (verdict !== null) found.waveSpeeds = waveSpeedRows(header.config, verdict, wallOf_ms(header));
+      if (verdict !== null) {
+        const wall_ms = wallOf_ms(header, spanOf(header, verdict).trip_s);
+        found.waveSpeeds = waveSpeedRows(header.config, verdict, wall_ms);
+      }
       if (verdict !== null && found.removed === null)
         found.picture = pictureOf((await loaded.load(id)).record, verdict, header);
     } catch (error) {
@@ -194,15 +209,26 @@ export class TakeIn {
 
 /** Trip instant on the record's clock: the verdict's where it has one, else the recorder's. */
 export function tripOf_s(verdict: Verdict | null, header: EventHeader): number {
+  return judgedTrip_s(verdict) ?? header.trip.time_s;
+}
+
+function judgedTrip_s(verdict: Verdict | null): number | null {
   for (const leg of verdict?.legs ?? []) {
     if (leg.active && leg.results.trip.value !== null) return leg.results.trip.value;
   }
-  return header.trip.time_s;
+  return null;
 }
 
-/** Wall time of the trip, in ms since 1970. */
-function wallOf_ms(header: EventHeader): number {
-  return wallAt_ms(header.anchor, header.trip.time_s);
+/** The instant that the header of a kept window names is its middle, and no trip. */
+function spanOf({ boot, kept_ms, trip, window }: EventHeader, verdict: Verdict | null): RunSpan {
+  const isWindow = trip.source === 'window';
+  const trip_s = judgedTrip_s(verdict) ?? (isWindow ? null : trip.time_s);
+  return { boot: String(boot), isWindow, ...window, trip_s, kept_ms: kept_ms ?? 0 };
+}
+
+/** Wall time of the trip, in ms since 1970: as declared, of a kept window as found in it. */
+function wallOf_ms({ anchor, trip }: EventHeader, trip_s: number | null): number {
+  return wallAt_ms(anchor, trip.source === 'window' ? (trip_s ?? trip.time_s) : trip.time_s);
 }
 
 /** Outlet pressure of the first active leg round the trip. */

@@ -171,6 +171,9 @@ const eventRow = {
   source: text('what told of the trip'),
   closedBecause: text(),
   traceRemoved: Type.Optional(Type.Object({ at_ms: number('since 1970'), why: text() })),
+  sameTripAs: Type.Optional(
+    text('A window kept round the trip of this event: the same trip, and not counted a second time.'),
+  ),
   trouble: Type.Optional(text('Why there is no verdict yet, or what else is wrong with the record.')),
   verdict: orNull(verdictAnswer),
   shape: orNull(

@@ -7,10 +7,12 @@ import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts
 import { oneAtATime } from '../store/capture-limits.ts';
 import type { Capture } from '../store/capture-request.ts';
 import { captureWindow, newestWindow } from '../store/capture-window.ts';
+import type { Unjudged } from '../store/index.ts';
 import type { Ingest } from '../store/ingest.ts';
 import type { Ingested } from '../store/take-in.ts';
 import type { openTrends, Trends } from '../store/trends.ts';
 import { Binding } from './binding.ts';
+import { KeptWindows } from './kept-windows.ts';
 import { LiveHub } from './live.ts';
 import { RigState } from './rig-state.ts';
 import { createServer } from './server.ts';
@@ -56,6 +58,7 @@ export class ServerSession {
   #timers: NodeJS.Timeout[] = [];
   #boot = '';
   #isOpened = false;
+  readonly #kept = new KeptWindows();
   #isScanning = false;
   #isStopped = false;
 
@@ -83,11 +86,14 @@ export class ServerSession {
       case 'trip': {
         const { event, source, time_s } = message;
         this.hub.message({ kind: 'trip', event, source, time_s });
+        this.#kept.opened(event, Date.now());
         this.#publisher?.trip(message);
         return;
       }
       case 'event-closed':
         await this.#judge(message.event);
+        this.#kept.closed(message.event);
+        this.#releaseKept();
         return;
     }
   }
@@ -245,6 +251,7 @@ export class ServerSession {
       this.#tellUnjudged();
       this.#tellState();
     }
+    this.#releaseKept();
     return trouble;
   }
 
@@ -261,6 +268,7 @@ export class ServerSession {
     this.#isScanning = false;
     if (this.#isStopped) return;
     this.#tellUnjudged();
+    this.#releaseKept();
     this.#publisher?.catchUp();
     const trends = this.#trends?.store;
     if (trends !== undefined) this.#publisher?.trends((...wanted) => trends.read(...wanted));
@@ -287,7 +295,14 @@ export class ServerSession {
   /** Events that are recorded and not judged stand among the troubles for as long as there are any. */
   #tellUnjudged(): void {
     const { troubles } = this.state;
-    const unjudged = this.#isStopped ? [] : (this.#store?.unjudged() ?? []);
+    let unjudged: Unjudged[] = [];
+    try {
+      if (!this.#isStopped) unjudged = this.#store?.unjudged() ?? [];
+    } catch (error) {
+      // An index that cannot be read stands among the troubles by what was asked of it before.
+      this.#options.log(`the events without a verdict are not known: ${String(error)}`);
+      return;
+    }
     const [newest] = unjudged;
     if (newest === undefined) {
       troubles.clear('unjudged');
@@ -307,11 +322,27 @@ export class ServerSession {
   }
 
   #publish(ingested: Ingested): void {
-    const { row, folder, file, trouble, isNew } = ingested;
-    if (trouble !== null) this.#options.log(`event ${row.id} has no verdict: ${trouble}`);
+    const { row, trouble, alsoChanged = [] } = ingested;
+    if (trouble !== null) this.#options.log(`event ${row.id}: ${trouble}`);
+    if (!this.#kept.hold(ingested)) this.#tellEvent(ingested);
+    for (const changed of alsoChanged) {
+      if (!this.#kept.changed(changed)) this.hub.message({ kind: 'event', event: slimRow(changed) });
+    }
+  }
+
+  /** To be called when a record or a scan has come to its end: windows are then linked as they will stay. */
+  #releaseKept(): void {
+    if (this.#isScanning) return;
+    for (const ingested of this.#kept.release(Date.now())) this.#tellEvent(ingested);
+  }
+
+  #tellEvent(ingested: Ingested): void {
+    const { row, folder, file, isNew } = ingested;
     this.hub.message({ kind: 'event', event: slimRow(row) });
     this.#publisher?.event(ingested);
-    if (isNew && file !== null) this.#options.answer({ kind: 'verdict', event: row.id, folder, file });
+    const isTrip = row.sameTripAs === undefined;
+    if (isNew && isTrip && file !== null)
+      this.#options.answer({ kind: 'verdict', event: row.id, folder, file });
   }
 
   #tellState(): void {

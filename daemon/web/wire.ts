@@ -146,6 +146,11 @@ export interface EventRow {
   readonly closedBecause: string;
   /** Present when retention has removed the samples; the verdict stays. */
   readonly traceRemoved?: { readonly at_ms: number; readonly why: string };
+  /**
+   * Set on a window that a person kept round a trip that has an event already: the id of that event. It is the same trip,
+   * `wall_ms` is that of the trip, and it is never counted.
+   */
+  readonly sameTripAs?: string;
   /** Why there is no verdict yet, or what else is wrong with the record; absent when all is well. */
   readonly trouble?: string;
   readonly verdict: Verdict | null;

@@ -5,6 +5,7 @@ import { formatNumber } from '../format/number.ts';
 import { calendarDay, clockTime } from '../format/time.ts';
 import { displayUnit, toDisplay, type UnitSystem } from '../format/units.ts';
 import { Explorer } from '../parts/explorer.tsx';
+import { KeptWindowOf } from '../parts/kept-window-of.tsx';
 import type { WindowAsked } from '../parts/numbers.tsx';
 import { legName, SeverityWords, VerdictCard } from '../parts/verdict-card.tsx';
 import { useHouse, useUnits } from '../state/house.ts';
@@ -123,6 +124,14 @@ function Facts({ event, verdict }: { event: EventView; verdict: Verdict }) {
         <dd>{sources[verdict.tripSource]}</dd>
         <dt>Record ended because</dt>
         <dd>{closings[event.closedBecause] ?? event.closedBecause}</dd>
+        {event.sameTripAs !== undefined && (
+          <>
+            <dt>Same trip</dt>
+            <dd>
+              <KeptWindowOf trip={event.sameTripAs} />: not counted a second time
+            </dd>
+          </>
+        )}
         {event.rebuilt !== undefined && (
           <>
             <dt>Rebuilt</dt>

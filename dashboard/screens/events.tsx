@@ -9,6 +9,7 @@ import { calendarDay, clockTime, isToday } from '../format/time.ts';
 import { ClassMark } from '../parts/class-mark.tsx';
 import { IntervalBar } from '../parts/interval-bar.tsx';
 import { KeepWindow } from '../parts/keep-window.tsx';
+import { KeptWindowOf } from '../parts/kept-window-of.tsx';
 import { commonRange_Pa, TinyShape } from '../parts/shape.tsx';
 import { useHouse, useUnits } from '../state/house.ts';
 import { eventHash } from '../state/route.ts';
@@ -125,6 +126,8 @@ function OlderButton() {
 
 function linesOf(row: EventRow, rig: RigView | null): Line[] {
   const when = `${clockTime(row.wall_ms)} ${calendarDay(row.wall_ms)} ${row.id} ${row.source}`;
+  if (row.sameTripAs !== undefined)
+    return [{ key: row.id, row, leg: null, text: `${when} kept window ${row.sameTripAs}`.toLowerCase() }];
   const active = row.verdict?.legs.filter((leg) => leg.active) ?? [];
   if (active.length === 0) return [{ key: row.id, row, leg: null, text: when.toLowerCase() }];
   return active.map((leg) => {
@@ -170,7 +173,7 @@ function EventLine({
       <td class="picture">{row.shape !== null && <TinyShape shape={row.shape} range_Pa={range_Pa} />}</td>
       {leg === null ? (
         <td class="no-verdict" colSpan={6}>
-          {row.verdict === null ? 'no verdict yet' : 'no leg was flowing'}
+          {row.sameTripAs === undefined ? noLeg(row) : <KeptWindowOf trip={row.sameTripAs} />}
         </td>
       ) : (
         <>
@@ -206,6 +209,10 @@ function EventLine({
       )}
     </tr>
   );
+}
+
+function noLeg({ verdict }: EventRow): string {
+  return verdict === null ? 'no verdict yet' : 'no leg was flowing';
 }
 
 function Cell({ leg, of }: { leg: LegVerdict; of: MetricName }) {

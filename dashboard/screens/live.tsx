@@ -70,6 +70,8 @@ export function LiveScreen() {
 }
 
 function isOf(row: EventRow, leg: string): boolean {
+  // A window that somebody kept of an earlier trip is no newer verdict.
+  if (row.sameTripAs !== undefined) return false;
   return row.verdict?.legs.some((verdict) => verdict.leg === leg && verdict.active) ?? false;
 }
 

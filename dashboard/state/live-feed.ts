@@ -42,8 +42,9 @@ export class LiveFeed {
 
   /** Loads the next page of older events. */
   async loadOlder(): Promise<void> {
-    const known = this.events.get() ?? [];
-    const older = await fetchEvents(known.at(-1)?.id ?? null, pageSize);
+    // The server pages by id; a kept window stands here at the time of its trip and may have a younger one.
+    const oldest = (this.events.get() ?? []).map(({ id }) => id).sort()[0] ?? null;
+    const older = await fetchEvents(oldest, pageSize);
     if (older.length < pageSize) this.isComplete.set(true);
     this.#merge(older);
   }
@@ -102,6 +103,7 @@ export class LiveFeed {
   #merge(rows: readonly EventRow[]): void {
     const byId = new Map((this.events.get() ?? []).map((row) => [row.id, row]));
     for (const row of rows) byId.set(row.id, row);
-    this.events.set([...byId.values()].sort((a, b) => b.wall_ms - a.wall_ms));
+    const isLink = ({ sameTripAs }: EventRow) => Number(sameTripAs !== undefined);
+    this.events.set([...byId.values()].sort((a, b) => b.wall_ms - a.wall_ms || isLink(a) - isLink(b)));
   }
 }

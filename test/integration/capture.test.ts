@@ -62,12 +62,14 @@ test('a window that held a trip gives, beside the running recorder, the same sam
   expect(b.results.seating.value).toBeCloseTo(a.results.seating.value!, 3);
   const store = createIngest({ dataFolder: folder.path, software: 'test', analyse });
   await store.scan();
-  expect(
-    store
-      .list({ before: null, limit: 10 })
-      .map(({ source }) => source)
-      .sort(),
-  ).toEqual(['contact', 'window']);
+  const rows = store
+    .list({ before: null, limit: 10 })
+    .sort((one, other) => (one.source < other.source ? -1 : 1));
+  expect(rows.map(({ source, sameTripAs }) => [source, sameTripAs])).toEqual([
+    ['contact', undefined],
+    ['window', live.header.id],
+  ]);
+  expect(rows[1]!.wall_ms).toBe(rows[0]!.wall_ms);
   await store.close();
 }, 30_000);
 

@@ -96,11 +96,11 @@ function rowWith(flags: number, severity: string, source = 'contact'): EventRow 
   return { source, verdict: { legs: [leg] } } as unknown as EventRow;
 }
 
-test('routine is a verdict without a flag, not severe, and not kept by hand', () => {
+test('routine is a verdict without a flag, not severe, and no spare window', () => {
   expect(isRoutine(rowWith(0, 'none'))).toBe(true);
   expect(isRoutine(rowWith(1, 'none'))).toBe(false);
   expect(isRoutine(rowWith(0, 'severe'))).toBe(false);
-  expect(isRoutine(rowWith(0, 'none', 'window'))).toBe(false);
+  expect(isRoutine({ ...rowWith(0, 'none', 'window'), sameTripAs: 'another' })).toBe(false);
   expect(isRoutine({ ...rowWith(0, 'none'), verdict: null })).toBe(false);
 });
 
