@@ -154,11 +154,30 @@ test('what the ring has not is an answer, and so is a second capture while one i
   expect(answers[1]).toMatchObject({ id: 'c', ok: false, error: expect.stringContaining('under way') });
   resolve({ event: '20260301T060000Z-A01', trouble: 'i/o error' });
   await first;
-  await hear(to, 'capture', { id: 'c', last_s: 1 });
+  await hear(to, 'capture', { id: 'd', last_s: 1 });
   expect(answers.slice(2)).toMatchObject([
     { id: 'b', ok: true, event: '20260301T060000Z-A01', trouble: 'i/o error' },
-    { id: 'c', ok: true },
+    { id: 'd', ok: true },
   ]);
+});
+
+test('a capture that is delivered twice is answered once, also while the first delivery is under way', async () => {
+  const to = desk();
+  const { promise, resolve } = Promise.withResolvers<Kept>();
+  capture = () => promise;
+  const first = hear(to, 'capture', { id: 'b', last_s: 1 });
+  await hear(to, 'capture', { id: 'b', last_s: 1 });
+  expect(answers).toEqual([]);
+  await hear(to, 'capture', { id: 'c', last_s: 1 });
+  resolve({ event: '20260301T060000Z-A01', trouble: null });
+  await first;
+  await hear(to, 'capture', { id: 'b', last_s: 1 });
+  await hear(to, 'capture', { id: 'c', last_s: 1 });
+  expect(answers).toMatchObject([
+    { id: 'c', ok: false, error: 'another capture is under way; ask again with a new id when it is done' },
+    { id: 'b', ok: true },
+  ]);
+  expect([asked.length, to.counters.commandsRepeated]).toEqual([1, 3]);
 });
 
 test('more than the rate are dropped unread, counted, and told once; the log keeps its lines', async () => {

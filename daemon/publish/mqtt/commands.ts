@@ -15,6 +15,8 @@ const longest_bytes = 4096;
 /** Ids that are remembered: beyond it the oldest is forgotten. */
 const mostIds = 1000;
 
+const underWay = 'another capture is under way; ask again with a new id when it is done';
+
 export interface CommandDeskOptions {
   readonly allowed: readonly CommandName[];
   /** Name of the sink, for the log. */
@@ -47,7 +49,10 @@ export class CommandDesk {
     this.#captures = new Allowance(captures.burst, captures.refill_s, options.now_s);
   }
 
-  /** A message on the topic of a command. Never rejects. */
+  /**
+   * A message on the topic of a command. Never rejects. A command as the schema has it is answered once for its id, whatever the
+   * answer is; what is no command is refused each time. Ids are held in memory: a restart begins with none.
+   */
   async hear(command: string, body: Buffer, isRetained: boolean): Promise<void> {
     if (!this.#mayHear()) return;
     const text = body.subarray(0, longest_bytes).toString();
@@ -62,6 +67,12 @@ export class CommandDesk {
     if (!this.#isNew(`${command} ${id}`)) {
       this.counters.commandsRepeated++;
       this.#log(`${command} ${id}: repeated, ignored`);
+      return;
+    }
+    // Asked after the id has been taken: a second delivery of the capture that is under way is a repeat, not another one.
+    if (command === 'capture' && this.#isCapturing) {
+      this.counters.commandsRefused++;
+      this.#finish(command, id, { ok: false, error: underWay });
       return;
     }
     const outcome = await this.#carryOut(command as CommandName, request);
@@ -89,8 +100,6 @@ export class CommandDesk {
     if (!Value.Check(schema, request)) {
       return `found ${text.length > 200 ? `${text.slice(0, 200)}...` : text}; allowed is ${schema.description}`;
     }
-    if (command === 'capture' && this.#isCapturing)
-      return 'another capture is under way; ask again when it is done';
     return null;
   }
 
