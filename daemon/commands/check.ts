@@ -8,6 +8,7 @@ import { ledgerFaults, readLedger } from '../instruments/calibration-ledger.ts';
 import { calibrationLines } from '../instruments/calibration-report.ts';
 import { physics } from '../instruments/rig-knowledge.ts';
 import { publishLines } from '../publish/check-lines.ts';
+import { secretWarnings } from '../publish/secret.ts';
 
 /** The command; sets exit code 78 when there is a fault. Warnings alone leave 0. */
 export function checkCommand(): Command {
@@ -50,7 +51,9 @@ function jsonText(file: string, config: RigConfig | null, findings: readonly Fau
     ok: config !== null,
     ...counts(findings),
     ...(calibrations.length === 0 ? {} : { calibrations }),
-    ...(config?.publish === undefined ? {} : { publish: publishLines(config) }),
+    ...(config?.publish === undefined
+      ? {}
+      : { publish: publishLines(config), secrets: secretWarnings(config.publish) }),
   };
   return [...findings, summary].map((row) => `${JSON.stringify(row)}\n`).join('');
 }
@@ -63,6 +66,7 @@ function plainText(file: string, config: RigConfig | null, findings: readonly Fa
       ? `${many(faults, 'fault')}, ${many(warnings, 'warning')}; not usable`
       : `usable, ${many(warnings, 'warning')}: ${many(config.legs.length, 'leg')}, ${many(config.lines.length, 'line')}, ${many(config.channels.length, 'channel')}`;
   const calibrations = config?.channels.flatMap((channel) => calibrationLines(channel, Date.now())) ?? [];
-  const published = config === null ? [] : publishLines(config);
+  const published =
+    config?.publish === undefined ? [] : [...publishLines(config), ...secretWarnings(config.publish)];
   return `${[...findings.map(formatFault), ...calibrations, ...published, `${file}: ${summary}`].join('\n')}\n`;
 }

@@ -7,12 +7,15 @@ import type { Finding } from './finding.ts';
 import { Machine } from './machine.ts';
 import { examinePorts } from './ports.ts';
 import { examineRuntime, type Runtime, thisRuntime } from './runtime.ts';
+import { examineSecrets } from './secrets.ts';
 
 export interface Surroundings {
   readonly machine: Machine;
   readonly runtime: Runtime;
   readonly ask: Ask;
   readonly now_ms: number;
+  /** The user this runs as; null where the system has none. */
+  readonly own_uid: number | null;
 }
 
 /** Bytes on disk for one sample, all in, at the noise of a good transducer. */
@@ -20,7 +23,13 @@ const sample_bytes = 0.9;
 
 /** The machine this runs on. */
 export function here(): Surroundings {
-  return { machine: new Machine(), runtime: thisRuntime, ask: askProgram, now_ms: Date.now() };
+  return {
+    machine: new Machine(),
+    runtime: thisRuntime,
+    ask: askProgram,
+    now_ms: Date.now(),
+    own_uid: process.getuid?.() ?? null,
+  };
 }
 
 /** With a rig file: its ports, its data folder and what it will write; without: the ports there are and `data`. */
@@ -35,6 +44,7 @@ export async function examine(config: RigConfig | null, around: Surroundings = h
     ...examinePorts(around.machine, ports),
     ...(await examineClock(around.machine, around.ask, around.now_ms)),
     ...(await examineDisk(around.machine, config?.dataFolder ?? 'data', { written_Bps })),
+    ...examineSecrets(around.machine, config?.publish, around.own_uid),
   ];
 }
 

@@ -1,5 +1,13 @@
 /** The little of a Linux machine that the examination reads. A root other than `/` is a folder that looks like one. */
-import { accessSync, constants, readdirSync, readFileSync, readlinkSync, realpathSync } from 'node:fs';
+import {
+  accessSync,
+  constants,
+  readdirSync,
+  readFileSync,
+  readlinkSync,
+  realpathSync,
+  statSync,
+} from 'node:fs';
 import { basename, join } from 'node:path';
 
 /** Everything is asked by absolute path; what is not there or may not be read is null or empty, never an error. */
@@ -26,6 +34,11 @@ export class Machine {
 
   mayReadAndWrite(path: string): boolean {
     return this.ask(() => accessSync(this.at(path), constants.R_OK | constants.W_OK)) !== null;
+  }
+
+  /** Permission bits and owner of what a path ends at after all links. */
+  rights(path: string): { mode: number; uid: number } | null {
+    return this.ask(() => statSync(this.at(path)));
   }
 
   /** What a link says, unresolved. */

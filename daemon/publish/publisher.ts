@@ -15,6 +15,7 @@ import type { Ingested } from '../store/take-in.ts';
 import type { EventRow, SinkView, StatusView } from '../web/wire.ts';
 import { QueueAges } from './ages.ts';
 import { eventDrafts, StateFeed } from './feed.ts';
+import { secretWarnings } from './secret.ts';
 import type { Sink } from './sink.ts';
 import { SinkTask, type TaskClock } from './sink-task.ts';
 import { publishedLevels_s, type ReadTrend, trendRound } from './trend-feed.ts';
@@ -75,6 +76,7 @@ export class Publisher {
     if (this.#outbox.setAside !== null) {
       options.log(`the outbox was damaged and begins anew; the old one is ${this.#outbox.setAside}`);
     }
+    for (const line of secretWarnings(publish)) options.log(line);
     this.#shedSeen = this.#outbox.counters.messagesShed;
     this.#ages = new QueueAges(this.#outbox.head);
     this.#rollups = this.#newRollups(hello);

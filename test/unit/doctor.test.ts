@@ -1,4 +1,4 @@
-import { mkdirSync, mkdtempSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import { chmodSync, mkdirSync, mkdtempSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
@@ -7,6 +7,8 @@ import { examineDisk } from '../../daemon/doctor/disk.ts';
 import { Machine } from '../../daemon/doctor/machine.ts';
 import { examinePorts } from '../../daemon/doctor/ports.ts';
 import { examineRuntime } from '../../daemon/doctor/runtime.ts';
+import { examineSecrets } from '../../daemon/doctor/secrets.ts';
+import { exposureOf, readSecret, secretWarnings } from '../../daemon/publish/secret.ts';
 
 let root: string;
 beforeEach(() => {
@@ -173,5 +175,99 @@ describe('program', () => {
     put('proc/self/stat', `12 (odd ) name) ${fields.join(' ')}`);
     const found = await examineRuntime(new Machine(root), { versions: {}, loadSerial: async () => null });
     expect(found.find(({ subject }) => subject === 'priority')).toMatchObject({ state: 'good' });
+  });
+});
+
+describe('secrets of receivers', () => {
+  const password = { from: 'file', file: '/etc/tripwave/broker.secret' } as const;
+  const sink = {
+    kind: 'mqtt',
+    name: 'yard',
+    send: [],
+    url: 'mqtts://broker.example:8883',
+    version: 'auto',
+    clientId: null,
+    user: 'station',
+    password,
+    authority: null,
+    certificate: null,
+    key: null,
+    timeout_s: 10,
+    topic: 'x',
+    commands: [],
+  } as const;
+  const seen = (mode: number, own_uid: number | null = process.getuid!()) => {
+    put('etc/tripwave/broker.secret', 'word\n');
+    chmodSync(join(root, 'etc/tripwave/broker.secret'), mode);
+    const publish = { node: 'n', quota_bytes: 1, backlogRate_Hz: 1, sinks: [sink] };
+    return examineSecrets(new Machine(root), publish, own_uid);
+  };
+
+  it.each([
+    [0o600, 'good', 'read by its owner and group at most'],
+    [0o400, 'good', 'read by its owner and group at most'],
+    [0o640, 'good', 'read by its owner and group at most'],
+    [0o644, 'warning', 'every user of this machine may read it (mode 0644)'],
+    [0o602, 'warning', 'every user of this machine may use it (mode 0602)'],
+    [0o660, 'warning', 'its group may change it (mode 0660)'],
+  ])('of mode %o are %s', (mode, state, found) => {
+    const [finding] = seen(mode);
+    expect(finding).toMatchObject({
+      state,
+      subject: 'secret of yard',
+      found: expect.stringContaining(found),
+    });
+    expect(finding!.remedy === '').toBe(state === 'good');
+    if (mode === 0o644) expect(finding!.remedy).toContain('chmod 600 /etc/tripwave/broker.secret');
+  });
+
+  it('must belong to root or to the user of the service', () => {
+    const own = process.getuid!();
+    const [finding] = seen(0o600, own + 1);
+    if (own === 0) expect(finding!.state).toBe('good');
+    else expect(finding!.found).toContain(`belongs to user ${own}, who may read and change it`);
+    expect(exposureOf('/s', { mode: 0o100600, uid: 4711 }, 1000)).toEqual({
+      found: 'belongs to user 4711, who may read and change it',
+      remedy: 'sudo chown 1000 /s && sudo chmod 600 /s, and give out a new secret.',
+    });
+    expect(exposureOf('/s', { mode: 0o100600, uid: 0 }, 1000)).toBe(null);
+    expect(exposureOf('/s', { mode: 0o100600, uid: 4711 }, null)).toBe(null);
+  });
+
+  it('that are not there are named, and the key of a certificate counts as one', () => {
+    const publish = (key: string | null) => ({
+      node: 'n',
+      quota_bytes: 1,
+      backlogRate_Hz: 1,
+      sinks: [{ ...sink, password: null, key }],
+    });
+    expect(examineSecrets(new Machine(root), publish('/etc/none.key'), 1)).toMatchObject([
+      { state: 'warning', found: '/etc/none.key is not there, or its folder may not be read' },
+    ]);
+    expect(examineSecrets(new Machine(root), publish(null), 1)).toEqual([]);
+    expect(examineSecrets(new Machine(root), undefined, 1)).toEqual([]);
+  });
+
+  it('are warned of where they are used: a line, without a word of what is in them', () => {
+    put('loose', 'word\n');
+    const file = join(root, 'loose');
+    chmodSync(file, 0o604);
+    const publish = {
+      node: 'n',
+      quota_bytes: 1,
+      backlogRate_Hz: 1,
+      sinks: [{ ...sink, password: { from: 'file', file } as const }],
+    };
+    expect(secretWarnings(publish)).toEqual([
+      expect.stringMatching(
+        /^the secret of yard is not safe: .*loose: every user .* \(mode 0604\); chmod 600/,
+      ),
+    ]);
+    chmodSync(file, 0o600);
+    expect(secretWarnings(publish)).toEqual([]);
+  });
+
+  it('are read from files only', () => {
+    expect(() => readSecret({ from: 'file', file: '/dev/zero' })).toThrow('/dev/zero: this is a device');
   });
 });

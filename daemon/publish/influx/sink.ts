@@ -3,12 +3,11 @@
  * for its buffer loses what does not fit and what outlives its patience. Repeats do no harm: a point is known by measurement,
  * tags and time.
  */
-import { readFileSync } from 'node:fs';
 import { Agent as HttpAgent } from 'node:http';
 import { Agent as HttpsAgent } from 'node:https';
 import { HttpError, InfluxDB } from '@influxdata/influxdb-client';
 import type { InfluxSinkConfig } from '../../../config/publish.ts';
-import { readSecret } from '../secret.ts';
+import { readKeyFile, readSecret } from '../secret.ts';
 import type { Batch, Delivery, Rejection, Sink, SinkStart, Unavailable } from '../sink.ts';
 import { linesOf, precision, probeLine } from './lines.ts';
 import { isRefusal, unavailableFor, wordsOf } from './replies.ts';
@@ -113,7 +112,7 @@ export class InfluxSink implements Sink {
     }
     const isSecure = url.startsWith('https:');
     this.#agent ??= isSecure
-      ? new HttpsAgent({ keepAlive: true, ...(authority === null ? {} : { ca: readFileSync(authority) }) })
+      ? new HttpsAgent({ keepAlive: true, ...(authority === null ? {} : { ca: readKeyFile(authority) }) })
       : new HttpAgent({ keepAlive: true });
     return new InfluxDB({
       url,

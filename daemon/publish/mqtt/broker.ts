@@ -1,8 +1,7 @@
 /** How a broker is asked for a connection: options of the library, secrets, the version of the protocol, words for a refusal. */
-import { readFileSync } from 'node:fs';
 import { connect, type IClientOptions, type MqttClient } from 'mqtt';
 import type { BrokerConfig } from '../../../config/publish.ts';
-import { readSecret } from '../secret.ts';
+import { readKeyFile, readSecret } from '../secret.ts';
 
 /** The broker hears of us at least so often, in s; it sends the last will after one and a half times that without a sign. */
 const keepalive_s = 30;
@@ -63,9 +62,9 @@ async function open(
     // Read anew for each connection, so that changed ones are used without a restart.
     ...(user === null ? {} : { username: user }),
     ...(password === null ? {} : { password: readSecret(password) }),
-    ...(authority === null ? {} : { ca: readFileSync(authority) }),
-    ...(certificate === null ? {} : { cert: readFileSync(certificate) }),
-    ...(key === null ? {} : { key: readFileSync(key) }),
+    ...(authority === null ? {} : { ca: readKeyFile(authority) }),
+    ...(certificate === null ? {} : { cert: readKeyFile(certificate) }),
+    ...(key === null ? {} : { key: readKeyFile(key) }),
   };
   return new Promise((resolve, reject) => {
     const client = connect(url, options);
