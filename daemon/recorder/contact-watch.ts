@@ -24,6 +24,7 @@ export class ContactWatch {
   private readonly runningLevel: 0 | 1;
   private readonly needed: number;
   private stops = 0;
+  private isPresumed = false;
 
   constructor(source: ContactSource, nominalInterval_s: number) {
     this.runningLevel = source.runningLevel;
@@ -31,24 +32,34 @@ export class ContactWatch {
     this.needed = Math.max(1, Math.round(chatter_s / nominalInterval_s));
   }
 
+  /**
+   * The run of the recorder before this one saw the pump run: where it still does, its next stop is a trip, however soon. Only
+   * counts as long as nothing but running has been seen.
+   */
+  presumeRunning(): void {
+    if (this.isRunning === false || this.edge_s > this.runningSince_s) return;
+    this.isPresumed = true;
+  }
+
   /** Takes one sample that the line vouches for; true when it completes an edge. */
   take(value: number, time_s: number): boolean {
-    if (time_s - this.last_s > silence_s) this.forget();
+    const isFirst = this.last_s === Number.NEGATIVE_INFINITY;
+    if (!isFirst && time_s - this.last_s > silence_s) this.forget();
     this.last_s = time_s;
     const isRunning = (value >= 0.5 ? 1 : 0) === this.runningLevel;
     if (isRunning) {
       this.isRunning = true;
       this.stops = 0;
       if (time_s < this.runningSince_s) this.runningSince_s = time_s;
-      if (this.armedSince_s === Number.POSITIVE_INFINITY && time_s - this.runningSince_s >= arming_s) {
-        this.armedSince_s = time_s;
-      }
+      const isLong = this.isPresumed || time_s - this.runningSince_s >= arming_s;
+      if (this.armedSince_s === Number.POSITIVE_INFINITY && isLong) this.armedSince_s = time_s;
       return false;
     }
     if (this.stops === 0) this.edge_s = time_s;
     this.stops++;
     if (this.stops !== this.needed) return false;
     const wasArmed = this.armedSince_s <= time_s;
+    this.isPresumed = false;
     this.isRunning = false;
     this.runningSince_s = Number.POSITIVE_INFINITY;
     return wasArmed;
@@ -56,6 +67,7 @@ export class ContactWatch {
 
   /** Closes the watch until the channel has been running again for a while. */
   disarm(): void {
+    this.isPresumed = false;
     this.armedSince_s = Number.POSITIVE_INFINITY;
   }
 

@@ -187,7 +187,11 @@ class RunningRecorder implements Recorder {
       gaps: prepared.gaps,
       isLive: config.lines.some(({ driver }) => driver !== 'recording'),
       wallAt_ms: (time_s) => this.clock.at_ms(time_s),
-      isPumpOn: () => pumpState(this.detector),
+      pump: {
+        isOn: () => pumpState(this.detector),
+        hasTripped: () => this.tripsDeclared > 0,
+        presumeRunning: () => this.detector.presumeRunning(),
+      },
       write: (content) => this.writer.add(content),
     });
     this.server = new ServerLane({

@@ -23,6 +23,8 @@ import { wallAt_ms } from './wall-anchor.ts';
 const firstSample_s = 5;
 /** The pump is watched for so long after the first sample, in s; then its state is not known. */
 const pumpKnown_s = 10;
+/** Before that the detection of a run need not know enough to declare a trip, in s after its first sample. */
+const ready_s = 1.5;
 const look_ms = 50;
 /** A disk that refuses is asked again after so long, in s. */
 const retry_s = 10;
@@ -30,6 +32,15 @@ const retry_s = 10;
 const sameStop_s = 0.2;
 /** An id that is taken is followed by so many others, at most. */
 const mostNames = 50;
+
+/** This run's detection. */
+export interface PumpNow {
+  /** Null while nothing is known. */
+  readonly isOn: () => boolean | null;
+  readonly hasTripped: () => boolean;
+  /** The pump ran when the run before ended. */
+  readonly presumeRunning: () => void;
+}
 
 export interface RecoveryOptions {
   readonly dataFolder: string;
@@ -43,8 +54,7 @@ export interface RecoveryOptions {
   readonly isLive: boolean;
   /** Wall clock of this run at a monotonic instant, in ms. */
   readonly wallAt_ms: (time_s: number) => number;
-  /** What this run's detection says of the pump now; null while nothing is known. */
-  readonly isPumpOn: () => boolean | null;
+  readonly pump: PumpNow;
   /** Writes an event like any other. */
   readonly write: (content: EventContent) => void;
 }
@@ -90,6 +100,7 @@ export class Recovery {
   async #run(): Promise<void> {
     const { dataFolder, boot, files, isLive, history } = this.#options;
     const former = isLive ? await this.#patiently(() => formerRun(dataFolder, boot, files)) : null;
+    if (former?.isPumpOn === true && !this.#isDeclared(former)) this.#options.pump.presumeRunning();
     const isSampled = () => this.#first_s !== null;
     let down: DownTime | null = null;
     if (await this.#until(isSampled, firstSample_s)) down = await this.#stateDownTime(former);
@@ -116,12 +127,19 @@ export class Recovery {
     return down;
   }
 
-  /** The first samples may come from another line than that of the contact. */
+  /**
+   * The first samples may come from another line than that of the contact, and a pump may stop before this run is ready to
+   * declare its trip.
+   */
   async #watchPump(former: FormerRun, down: DownTime): Promise<void> {
-    if (down.pump !== 'unknown' || former.isPumpOn === null) return;
-    await this.#until(() => this.#options.isPumpOn() !== null, pumpKnown_s);
+    if (former.isPumpOn === null || (down.pump !== 'unknown' && down.pump !== 'running')) return;
+    const { isOn } = this.#options.pump;
+    if (down.pump === 'unknown') await this.#until(() => isOn() !== null, pumpKnown_s);
+    else await this.#until(() => isOn() === false, ready_s);
     const pump = this.#pump(former);
-    if (pump !== 'unknown') await this.#state({ ...down, pump });
+    if (pump === down.pump) return;
+    // A pump that stopped before this run was ready stopped later than its first sample.
+    await this.#state({ ...down, pump, to_ms: pump === 'stopped' ? Date.now() : down.to_ms });
   }
 
   async #state(down: DownTime): Promise<void> {
@@ -141,10 +159,12 @@ export class Recovery {
   }
 
   #pump(former: FormerRun): DownTime['pump'] {
-    const isOn = this.#options.isPumpOn();
-    if (former.isPumpOn === null || isOn === null) return 'unknown';
+    const { isOn, hasTripped } = this.#options.pump;
+    const isOnNow = isOn();
+    if (former.isPumpOn === null || isOnNow === null) return 'unknown';
     if (!former.isPumpOn || this.#isDeclared(former)) return 'at-rest';
-    return isOn ? 'running' : 'stopped';
+    // A stop that this run has declared is no stop of before.
+    return isOnNow || hasTripped() ? 'running' : 'stopped';
   }
 
   /** The ring may end before the samples of a trip that is on record all the same. */

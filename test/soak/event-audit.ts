@@ -90,7 +90,7 @@ function wrongIn(path: string, lines: readonly SoakLine[]): number {
     for (let i = 0; i < block.scans; i++) {
       const values = block.raw.subarray(i * stride, (i + 1) * stride);
       if (line?.kind === 'stream') {
-        streamValues(scanOf(values[0]!, values[1]!), line.salt, right, 0);
+        streamValues(scanOf(values[0]!, values[1]!), line, right, 0);
         if (!values.every((value, column) => value === right[column])) wrong++;
         continue;
       }

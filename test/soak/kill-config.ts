@@ -12,6 +12,12 @@ export const killedLine: StreamLine = {
   salt: 5,
 };
 
+/** The same converter of a rig that trips every 8 s: runs for 5 s, stands for 3 s. */
+export const trippingLine: StreamLine = {
+  ...killedLine,
+  cycle: { every_scans: 40_000, running_scans: 25_000 },
+};
+
 /** `port`: name of the pseudo-terminal. */
 export function killedRigConfig(dataFolder: string, port: string): RigConfig {
   const base = recorderRig({ dataFolder });

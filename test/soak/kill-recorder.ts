@@ -2,6 +2,7 @@
 import { flushCompileCache } from 'node:module';
 import { setTimeout as delay } from 'node:timers/promises';
 import { serverModule } from '../../daemon/commands/run.ts';
+import type { Log } from '../../daemon/recorder/log.ts';
 import { startRecorder } from '../../daemon/recorder/recorder.ts';
 import { createLog } from '../../daemon/recorder/run.ts';
 import { type Driver, monotonic_s } from '../../drivers/driver.ts';
@@ -26,6 +27,9 @@ export interface ToKilled {
 export type FromKilled =
   | { readonly kind: 'started' }
   | ({ readonly kind: 'ring' } & RingWord)
+  | { readonly kind: 'trip'; readonly event: string; readonly source: string; readonly time_s: number }
+  /** So long after its declaration a trip was on the medium. */
+  | { readonly kind: 'on-record'; readonly durable_ms: number }
   | { readonly kind: 'event'; readonly event: string }
   | { readonly kind: 'verdict'; readonly event: string; readonly file: string };
 
@@ -45,12 +49,13 @@ async function begin({ dataFolder, port, isFed }: ToKilled): Promise<void> {
   const recorder = await startRecorder(config, {
     serverModule,
     createDriver: async (line) => counted(port === null ? driver : await createDriver(line), sayRing),
-    log: createLog('error'),
+    log: listening(createLog('error'), (durable_ms) => tell({ kind: 'on-record', durable_ms })),
   });
   function sayRing(scans: number): void {
     const commits = recorder.status().counters['ringCommitsDone'] ?? 0;
     tell({ kind: 'ring', scans, commits, time_s: monotonic_s() });
   }
+  recorder.on('trip', ({ event, source, time_s }) => tell({ kind: 'trip', event, source, time_s }));
   recorder.on('event-closed', ({ event }) => tell({ kind: 'event', event }));
   recorder.on('verdict', ({ event, file }) => tell({ kind: 'verdict', event, file }));
   tell({ kind: 'started' });
@@ -60,6 +65,19 @@ async function begin({ dataFolder, port, isFed }: ToKilled): Promise<void> {
     feed.push(0.5);
     await delay(35);
   }
+}
+
+/** The log; `onRecord` hears how long a trip took to be durable. */
+function listening(log: Log, onRecord: (durable_ms: number) => void): Log {
+  return {
+    info(details, message) {
+      const { durable_ms } = details as { readonly durable_ms?: number };
+      if (durable_ms !== undefined) onRecord(durable_ms);
+      log.info(details, message);
+    },
+    warn: (details, message) => log.warn(details, message),
+    error: (details, message) => log.error(details, message),
+  };
 }
 
 /** The driver; after each block `given` hears one past the number of its last scan. */

@@ -5,7 +5,7 @@ import type { PortAddress } from '../../daemon/virtual-rig/port.ts';
 import type { LineSpec, LinkSpec } from '../../drivers/line-spec.ts';
 import { frameBytes } from '../../drivers/serial-frames/frame.ts';
 import { recorderRig } from '../support/recorder-rig.ts';
-import { blockAddresses, blockKey, frameScans, registers, streamColumns } from './values.ts';
+import { blockAddresses, blockKey, frameScans, type PumpCycle, registers, streamColumns } from './values.ts';
 
 export interface StreamLine {
   readonly kind: 'stream';
@@ -13,6 +13,8 @@ export interface StreamLine {
   readonly transport: 'pty' | 'tcp';
   readonly rate_Hz: number;
   readonly salt: number;
+  /** Absent: the usual one. */
+  readonly cycle?: PumpCycle;
 }
 
 export interface BusLine {

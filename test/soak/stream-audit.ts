@@ -72,7 +72,7 @@ export class StreamAudit {
       const at = i * stride;
       const found = scanOf(raw[at]!, raw[at + 1]!);
       this.#number(found, scan + i);
-      streamValues(found, this.line.salt, this.#right, 0);
+      streamValues(found, this.line, this.#right, 0);
       let isRight = found < this.#notes.frames * frameScans;
       for (let column = 0; column < stride; column++) isRight &&= raw[at + column] === this.#right[column];
       if (!isRight) {

@@ -6,19 +6,19 @@ import { frameScans, streamColumns, streamValues } from './values.ts';
 const analog = streamColumns.length - 1;
 
 /** Frame number `frame` of a line, in frames since its scan 0. */
-export function encodeStreamFrame({ rate_Hz, salt }: StreamLine, frame: number): Uint8Array {
+export function encodeStreamFrame(line: StreamLine, frame: number): Uint8Array {
   const columns = new Int32Array(streamColumns.length);
   const digital = new Uint16Array(frameScans);
   const samples = new Int32Array(frameScans * analog);
   const sequence = frame * frameScans;
   for (let i = 0; i < frameScans; i++) {
-    streamValues(sequence + i, salt, columns, 0);
+    streamValues(sequence + i, line, columns, 0);
     samples.set(columns.subarray(0, analog), i * analog);
     digital[i] = columns[analog]!;
   }
   return encodeFrame({
     sequence,
-    period_ns: Math.round(1e9 / rate_Hz),
+    period_ns: Math.round(1e9 / line.rate_Hz),
     channels: analog,
     scans: frameScans,
     isWide: false,

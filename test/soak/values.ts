@@ -9,9 +9,17 @@ export const frameScans = 25;
 /** Columns of a stream, in order: both halves of the scan's number, a code made of it, a pressure, the run contact. */
 export const streamColumns = ['low', 'high', 'code', 'pressure', 'contact'] as const;
 
-/** The pump runs and stops by the scan's number: a trip every 40 s of 5 kHz. */
+/** The pump runs and stops by the scan's number. */
+export interface PumpCycle {
+  readonly every_scans: number;
+  /** From the start of each cycle on. */
+  readonly running_scans: number;
+}
+
+/** A trip every 40 s of 5 kHz. */
 export const tripEvery_scans = 200_000;
 const running_scans = 175_000;
+const usualCycle: PumpCycle = { every_scans: tripEvery_scans, running_scans };
 
 /** 32 well-mixed bits of two numbers (finaliser of MurmurHash3 by A. Appleby, public domain; from memory). */
 export function mix(a: number, b: number): number {
@@ -22,8 +30,8 @@ export function mix(a: number, b: number): number {
 }
 
 /** 1 while the pump runs. */
-export function contactAt(scan: number): 0 | 1 {
-  return scan % tripEvery_scans < running_scans ? 1 : 0;
+export function contactAt(scan: number, { every_scans, running_scans } = usualCycle): 0 | 1 {
+  return scan % every_scans < running_scans ? 1 : 0;
 }
 
 /** First scans without drive among the first `scans`. */
@@ -34,9 +42,9 @@ export function tripScans(scans: number): number[] {
 }
 
 /** Converter count of a pressure that falls at each trip, rings, and carries 8 counts of noise. */
-function pressureAt(scan: number, salt: number): number {
+function pressureAt(scan: number, salt: number, { every_scans, running_scans }: PumpCycle): number {
   const noise = (mix(scan, salt + 1) & 7) - 4;
-  const since = (scan % tripEvery_scans) - running_scans;
+  const since = (scan % every_scans) - running_scans;
   if (since < 0) return 4000 + noise;
   const after_s = since / 5000 - 0.3;
   if (after_s < 0) return Math.round(4000 - (since / 5000) * 8000) + noise;
@@ -44,12 +52,17 @@ function pressureAt(scan: number, salt: number): number {
 }
 
 /** The five columns of a scan; `salt` tells one stream from another. */
-export function streamValues(scan: number, salt: number, to: Int32Array, at: number): void {
+export function streamValues(
+  scan: number,
+  { salt, cycle = usualCycle }: { readonly salt: number; readonly cycle?: PumpCycle },
+  to: Int32Array,
+  at: number,
+): void {
   to[at] = (scan << 16) >> 16;
   to[at + 1] = scan >> 16;
   to[at + 2] = (mix(scan, salt) << 16) >> 16;
-  to[at + 3] = pressureAt(scan, salt);
-  to[at + 4] = contactAt(scan);
+  to[at + 3] = pressureAt(scan, salt, cycle);
+  to[at + 4] = contactAt(scan, cycle);
 }
 
 /** The scan that the first two columns name. */

@@ -19,7 +19,7 @@ const always: Listening = { from_s: 0, to_s: 100 };
 function frameBlock(frame: number, lostBefore = 0): RawBlock {
   const raw = new Int32Array(frameScans * streamColumns.length);
   for (let i = 0; i < frameScans; i++)
-    streamValues(frame * frameScans + i, line.salt, raw, i * streamColumns.length);
+    streamValues(frame * frameScans + i, line, raw, i * streamColumns.length);
   return {
     group: 0,
     scan: frame * frameScans,
