@@ -1,6 +1,7 @@
 /** The run of the recorder before this one, as the disk ring has it: where its samples end, and whether the pump ran then. */
 import type { Files } from '../store/files.ts';
 import { lastChunk_s, listRing, type RingFile, readRing } from '../store/ring-read.ts';
+import type { TripSourceName, WallAnchor } from './messages.ts';
 import { pumpState, RingReplay } from './ring-replay.ts';
 import { wallAt_ms } from './wall-anchor.ts';
 
@@ -14,6 +15,16 @@ export interface FormerRun {
   readonly end_ms: number;
   /** Null when nothing says whether the pump ran. */
   readonly isPumpOn: boolean | null;
+  /** The last stop of the pump in its last seconds, by contact or switch; null when there was none. */
+  readonly stop: StopSeen | null;
+}
+
+/** A trip as detection finds it in the ring. */
+export interface StopSeen {
+  readonly source: TripSourceName;
+  readonly trip_s: number;
+  readonly seen_s: number;
+  readonly anchor: WallAnchor;
 }
 
 /** The newest run but `boot` that left samples; null when the ring has none. Rejects with the system's error. */
@@ -38,7 +49,11 @@ async function endOf(dataFolder: string, own: readonly RingFile[], files: Files)
   const last = own.at(-1)?.header;
   if (last === undefined || chunk_s === Number.NEGATIVE_INFINITY) return null;
   const window = { boot: last.boot, from_s: chunk_s - look_s, to_s: Number.POSITIVE_INFINITY };
-  const replay = new RingReplay(last);
+  let stop: Omit<StopSeen, 'anchor'> | null = null;
+  const replay = new RingReplay(last, (source, trip_s, seen_s) => {
+    // A pressure alone means little without the hours before it.
+    if (source === 'contact' || source === 'pressure-switch') stop = { source, trip_s, seen_s };
+  });
   let end_s = Number.NEGATIVE_INFINITY;
   let anchor = last.anchor;
   for await (const { header, block } of readRing(dataFolder, window, files)) {
@@ -48,5 +63,12 @@ async function endOf(dataFolder: string, own: readonly RingFile[], files: Files)
   }
   if (end_s === Number.NEGATIVE_INFINITY) return null;
   const end_ms = wallAt_ms(anchor, end_s);
-  return { boot: last.boot, end_s, end_ms, isPumpOn: pumpState(replay.detector) };
+  const seen = stop as Omit<StopSeen, 'anchor'> | null;
+  return {
+    boot: last.boot,
+    end_s,
+    end_ms,
+    isPumpOn: pumpState(replay.detector),
+    stop: seen === null ? null : { ...seen, anchor },
+  };
 }

@@ -192,6 +192,7 @@ class RunningRecorder implements Recorder {
         hasTripped: () => this.tripsDeclared > 0,
         presumeRunning: () => this.detector.presumeRunning(),
       },
+      newId: (wall_ms) => this.ids.idAt(wall_ms),
       write: (content) => this.writer.add(content),
     });
     this.server = new ServerLane({

@@ -6,10 +6,13 @@ import { setTimeout as delay } from 'node:timers/promises';
 import type { Counters } from '../../drivers/driver.ts';
 import {
   type EventContent,
+  type EventHeader,
   eventFolder,
+  listEvents,
   nextEventId,
   type Rebuilt,
   readEventHeader,
+  wallOfId_ms,
 } from '../store/event-folder.ts';
 import { type Files, isDiskFault, isMissing, messageOf } from '../store/files.ts';
 import type { DownTime, GapLedger } from '../store/gap-ledger.ts';
@@ -30,6 +33,8 @@ const look_ms = 50;
 const retry_s = 10;
 /** A trip so shortly before the last durable sample is the stop that the next run finds, in s. */
 const sameStop_s = 0.2;
+/** Two instants of one trip lie so near to each other, in s: its first sign may have been a pressure. */
+const sameTrip_s = 2;
 /** An id that is taken is followed by so many others, at most. */
 const mostNames = 50;
 
@@ -55,6 +60,8 @@ export interface RecoveryOptions {
   /** Wall clock of this run at a monotonic instant, in ms. */
   readonly wallAt_ms: (time_s: number) => number;
   readonly pump: PumpNow;
+  /** Id of an event at a wall time, in ms. */
+  readonly newId: (wall_ms: number) => string;
   /** Writes an event like any other. */
   readonly write: (content: EventContent) => void;
 }
@@ -104,13 +111,45 @@ export class Recovery {
     const isSampled = () => this.#first_s !== null;
     let down: DownTime | null = null;
     if (await this.#until(isSampled, firstSample_s)) down = await this.#stateDownTime(former);
-    for (const trip of history.owed) await this.#makeGoodOrName(trip);
+    const undeclared = former === null ? [] : await this.#patiently(() => this.#undeclared(former));
+    for (const trip of [...history.owed, ...undeclared]) await this.#makeGoodOrName(trip);
     if (former === null) return;
     if (down === null) {
       await this.#until(isSampled, Number.POSITIVE_INFINITY);
       down = await this.#stateDownTime(former);
     }
     if (down !== null) await this.#watchPump(former, down);
+  }
+
+  /** The run before may have been killed between a stop of the pump and the word of it on the disk, or had no room for it. */
+  async #undeclared({ boot, stop }: FormerRun): Promise<readonly TripDeclaration[]> {
+    const { history, trips, newId } = this.#options;
+    if (stop === null) return [];
+    const isSame = (run: string, trip_s: number) =>
+      run === boot && Math.abs(trip_s - stop.trip_s) < sameTrip_s;
+    if (history.declared.some((trip) => isSame(trip.boot, trip.trip_s))) return [];
+    const wall_ms = wallAt_ms(stop.anchor, stop.trip_s);
+    // An older version had no ledger; its event may be there all the same.
+    for (const header of await this.#eventsNear(wall_ms))
+      if (isSame(header.boot, header.trip.time_s)) return [];
+    const event = newId(wall_ms);
+    const found = { event, boot, ...stop, declared_s: stop.seen_s };
+    await trips.declared(found);
+    return [found];
+  }
+
+  async #eventsNear(wall_ms: number): Promise<readonly EventHeader[]> {
+    const { dataFolder, files } = this.#options;
+    const found: EventHeader[] = [];
+    for (const id of await listEvents(dataFolder, files)) {
+      if (Math.abs(wallOfId_ms(id) - wall_ms) > 1000 * (sameTrip_s + 1)) continue;
+      try {
+        found.push(await readEventHeader(eventFolder(dataFolder, id), files));
+      } catch (error) {
+        if (isDiskFault(error)) throw error;
+      }
+    }
+    return found;
   }
 
   async #stateDownTime(former: FormerRun | null): Promise<DownTime | null> {

@@ -2,7 +2,7 @@
 import type { RawBlock } from '../../drivers/driver.ts';
 import type { RingHeader } from '../store/ring-format.ts';
 import { Calibrator } from './calibrate.ts';
-import { TripDetector } from './detect.ts';
+import { type OnTrip, TripDetector } from './detect.ts';
 import { channelsOf } from './line.ts';
 
 export class RingReplay {
@@ -10,11 +10,11 @@ export class RingReplay {
   readonly #header: RingHeader;
   readonly #calibrators: readonly Calibrator[];
 
-  /** Trips that detection declares once more are left alone: they are on record. */
-  constructor(header: RingHeader) {
+  /** `onTrip`: what detection declares once more. */
+  constructor(header: RingHeader, onTrip: OnTrip = () => undefined) {
     this.#header = header;
     const config = header.config;
-    this.detector = new TripDetector(config, header.groups, () => undefined);
+    this.detector = new TripDetector(config, header.groups, onTrip);
     this.#calibrators = header.groups.map((group) => new Calibrator(group, channelsOf(group, config)));
   }
 

@@ -194,6 +194,28 @@ test('a declared trip is no pump that stopped unseen', async () => {
   expect(await readGaps(folder.path, disk)).toMatchObject([{ kind: 'no-recorder', pump: 'at-rest' }]);
 });
 
+test('a stop that is in the ring and was never put on record has its event all the same, once', async () => {
+  const { trips } = await recordAndKill(4.4);
+  const declared = (await readTrips(folder.path, disk)).owed[0]!;
+  rmSync(tripLedgerPath(folder.path));
+  await restart(standing, async () => (await listEvents(folder.path)).length === 1 && (await nothingOwed()));
+  const [id = ''] = await listEvents(folder.path);
+  const { trip, boot, rebuilt } = headerOf(id);
+  expect(trip.source).toBe('contact');
+  expect(Math.abs(trip.time_s - declared.trip_s)).toBeLessThan(0.003);
+  expect({ boot, second: id.slice(0, 15) }).toEqual({ boot: declared.boot, second: trips[0]!.slice(0, 15) });
+  expect(rebuilt).toBeDefined();
+});
+
+test('a stop whose event is there is not taken for another where the ledger is of an older version', async () => {
+  const { events } = await recordAndKill(6);
+  expect(events).toHaveLength(1);
+  rmSync(tripLedgerPath(folder.path));
+  await restart(standing, isGapStated);
+  await restart(standing, async () => (await readGaps(folder.path, disk)).length === 2);
+  expect(await listEvents(folder.path)).toEqual(events);
+});
+
 test('an event of the run before never takes the name of another', async () => {
   const { trips } = await recordAndKill(4.4);
   const taken = eventFolder(folder.path, trips[0]!);

@@ -4,6 +4,7 @@ import { join } from 'node:path';
 import { setTimeout as delay } from 'node:timers/promises';
 import { eventFolder, listEvents } from '../../daemon/store/event-folder.ts';
 import { disk } from '../../daemon/store/files.ts';
+import { ringFolder } from '../../daemon/store/ring-format.ts';
 import { readTrips, tripLedgerPath } from '../../daemon/store/trip-ledger.ts';
 import { Random } from '../../daemon/virtual-rig/random.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
@@ -27,8 +28,8 @@ export interface TripKillOptions {
   readonly victims: readonly TripVictim[];
   /** The kill comes so long after the stop of the pump, at least and at most, in s. */
   readonly after_s: readonly [number, number];
-  /** A defect that the audit must find: no declaration outlives its recorder. */
-  readonly isLedgerTaken?: boolean;
+  /** A defect that the audit must find: neither declaration nor ring outlives its recorder. */
+  readonly isForgetful?: boolean;
 }
 
 export interface TripKillResult extends TripAudit {
@@ -237,7 +238,10 @@ class TripKilling {
     if (isServerKilled && server !== undefined) killNow(server);
     await silence;
     this.#leftOvers.killed();
-    if (this.#options.isLedgerTaken === true) rmSync(tripLedgerPath(this.#data), { force: true });
+    if (this.#options.isForgetful === true) {
+      rmSync(tripLedgerPath(this.#data), { force: true });
+      rmSync(ringFolder(this.#data), { recursive: true, force: true });
+    }
     await this.#startRecorder();
   }
 
