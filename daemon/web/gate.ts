@@ -63,9 +63,8 @@ export async function addGate(app: FastifyInstance, host: string, cap: SocketCap
       reply.header('retry-after', '5').header('connection', 'close');
       return reply.code(503).send({ error: full });
     }
-    // The plugin would upgrade any address and leave the socket to nobody.
-    if (upgrade !== undefined && request.routeOptions.url !== livePath) {
-      return reply.code(400).send({ error: `Only ${livePath} takes an upgrade.` });
+    if (upgrade !== undefined && !isViewer(request)) {
+      return reply.code(400).send({ error: `Only ${livePath} takes an upgrade, and only to WebSocket 13.` });
     }
   });
 
@@ -83,6 +82,21 @@ export async function addGate(app: FastifyInstance, host: string, cap: SocketCap
       error: `The address ${JSON.stringify(request.originalUrl.slice(0, 200))} cannot be read; it begins with "/" and its percent escapes are UTF-8 text.`,
     });
   });
+}
+
+/**
+ * A handshake of RFC 6455, section 4.1. The plugin would upgrade any address and leave the socket to nobody; what is no
+ * handshake the library under it would refuse by itself, without a word or a header of ours.
+ */
+function isViewer({ headers, method, routeOptions }: FastifyRequest): boolean {
+  return (
+    routeOptions.url === livePath &&
+    method === 'GET' &&
+    headers.upgrade?.toLowerCase() === 'websocket' &&
+    headers['sec-websocket-version'] === '13' &&
+    /^[+/0-9A-Za-z]{22}==$/.test(headers['sec-websocket-key'] ?? '') &&
+    headers['sec-websocket-protocol'] === undefined
+  );
 }
 
 /** By the route that was found, not by the text of the address: `/%61pi/status` is `/api/status` too. */

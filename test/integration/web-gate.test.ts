@@ -28,7 +28,17 @@ async function start(more: Partial<WebOptions> = {}): Promise<void> {
   const state = new RigState(() => Date.now());
   state.hello(syntheticHello);
   const log = (text: string) => logged.push(text);
-  app = await createServer({ library, state, hub, host: '127.0.0.1', dashboardFolder: null, log, ...more });
+  const space = async () => ({ free_bytes: 1e9, total_bytes: 2e9 });
+  app = await createServer({
+    library,
+    space,
+    state,
+    hub,
+    host: '127.0.0.1',
+    dashboardFolder: null,
+    log,
+    ...more,
+  });
   port = await listen(app, '127.0.0.1', 0);
 }
 
@@ -129,6 +139,21 @@ describe('every answer', () => {
       `GET / HTTP/1.1\r\nhost: localhost\r\nx: ${'y'.repeat(40_000)}\r\n\r\n`,
     );
     expect(statusOf(long)).toBe(431);
+  });
+
+  test.each([
+    ['upgrade: h2c'],
+    ['upgrade: websocket', 'sec-websocket-version: 12', 'sec-websocket-key: AAAAAAAAAAAAAAAAAAAAAA=='],
+    ['upgrade: websocket', 'sec-websocket-version: 13', 'sec-websocket-key: x'],
+  ])('to a handshake that is none (%s) too', async (...headers) => {
+    const answer = await exchange(
+      port,
+      ['GET /api/live HTTP/1.1', 'host: localhost', 'connection: Upgrade', ...headers, '', ''].join('\r\n'),
+    );
+    expect([statusOf(answer), answer.text]).toEqual([
+      400,
+      expect.stringMatching(/nosniff[\s\S]*WebSocket 13/),
+    ]);
   });
 
   test('to an address in absolute form is a refusal: it would pass the checks by', async () => {
