@@ -115,6 +115,11 @@ export async function runRig(spec: RigSpec, options: RunRigOptions = {}): Promis
       secondEnd_s = target_s + 1;
     }
     if (backlog_s > longestBacklog_s) rig.skip(backlog_s);
+    if (rig.phase === 'waiting') {
+      // With all at rest a hold-up changes nothing that is shown.
+      skippedAtTrip_s = rig.skipped_s;
+      wasOutOfStep = false;
+    }
     return rig.advance(target_s, stepsAtATime);
   };
   /** For replies: a unit shows what is now, not what was before a hold-up. At most `longestBacklog_s` of the plant's time. */

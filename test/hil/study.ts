@@ -29,37 +29,69 @@ export interface JudgedTrip {
 export interface Study {
   readonly judged: readonly JudgedTrip[];
   readonly trips: number;
-  /** Trips without an event. */
+  /** Trips during which the machine held the simulation up: the water stood still in them, so they prove nothing. */
+  readonly disturbed: number;
+  /** Rigs run again for that. */
+  readonly runsRepeated: number;
+  /** What was missed or invented in such trips. */
+  readonly ofDisturbed: readonly string[];
+  /** Other trips without an event. */
   readonly missed: readonly string[];
   /** Events without a trip, or legs that were judged without having flowed. */
   readonly falseEvents: readonly string[];
   readonly scansLost: number;
 }
 
-/** Runs rigs `seed, seed + 1, ...` side by side in groups; two trips each. Leaves nothing on disk. */
-export async function runStudy(firstSeed: number, rigs: number, atOnce: number): Promise<Study> {
-  const judged: JudgedTrip[] = [];
-  const missed: string[] = [];
-  const falseEvents: string[] = [];
+/**
+ * Runs rigs `seed, seed + 1, ...` side by side in groups; two trips each. Leaves nothing on disk. A rig that the machine held up
+ * is run again, alone, `spare` times in all; only its last run counts among the trips that were judged.
+ */
+export async function runStudy(firstSeed: number, rigs: number, atOnce: number, spare = 0): Promise<Study> {
+  const found: Found = { judged: [], missed: [], falseEvents: [], ofDisturbed: [] };
+  const again: number[] = [];
   let trips = 0;
+  let disturbed = 0;
   let scansLost = 0;
-  for (let from = 0; from < rigs; from += atOnce) {
-    const folder = mkdtempSync(join(tmpdir(), 'hil-'));
-    try {
-      const group = Array.from({ length: Math.min(atOnce, rigs - from) }, (_, k) => {
-        const seed = firstSeed + from + k;
-        return { rig: hilRig(seed, join(folder, String(seed))), folder: join(folder, String(seed)) };
-      });
-      for (const outcome of await runGroup(group)) {
-        trips += outcome.truths.length;
-        scansLost += outcome.scansLost;
-        await compare(outcome, judged, missed, falseEvents);
+  let spareLeft = spare;
+  for (let next = firstSeed; next < firstSeed + rigs || again.length > 0; ) {
+    const count = Math.min(atOnce, firstSeed + rigs - next);
+    const seeds = count > 0 ? Array.from({ length: count }, (_, k) => next + k) : again.splice(0, 1);
+    next += Math.max(0, count);
+    await runSeeds(seeds, async (outcome) => {
+      const { rig, truths } = outcome;
+      scansLost += outcome.scansLost;
+      const heldUp = truths.filter(({ isDisturbed }) => isDisturbed).length;
+      const isAgain = heldUp > 0 && spareLeft > 0;
+      await compare(outcome, isAgain ? { ...found, judged: [] } : found);
+      if (isAgain) {
+        spareLeft--;
+        again.push(rig.seed);
+        return;
       }
-    } finally {
-      rmSync(folder, { recursive: true, force: true });
-    }
+      trips += truths.length;
+      disturbed += heldUp;
+    });
   }
-  return { judged, trips, missed, falseEvents, scansLost };
+  return { ...found, trips, disturbed, runsRepeated: spare - spareLeft, scansLost };
+}
+
+/** Runs rigs side by side; their events are on disk while `use` looks at each. */
+async function runSeeds(seeds: readonly number[], use: (outcome: Outcome) => Promise<void>): Promise<void> {
+  const folder = mkdtempSync(join(tmpdir(), 'hil-'));
+  const folderOf = (seed: number) => join(folder, String(seed));
+  try {
+    const group = seeds.map((seed) => ({ rig: hilRig(seed, folderOf(seed)), folder: folderOf(seed) }));
+    for (const outcome of await runGroup(group)) await use(outcome);
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
+  }
+}
+
+interface Found {
+  readonly judged: JudgedTrip[];
+  readonly missed: string[];
+  readonly falseEvents: string[];
+  readonly ofDisturbed: string[];
 }
 
 interface Outcome {
@@ -125,23 +157,22 @@ async function startWorker(rig: HilRig) {
   };
 }
 
-async function compare(
-  { rig, truths, folders }: Outcome,
-  judged: JudgedTrip[],
-  missed: string[],
-  falseEvents: string[],
-): Promise<void> {
+async function compare({ rig, truths, folders }: Outcome, all: Found): Promise<void> {
   const found = new Set<TripTruth>();
   for (const folder of folders) {
     const { header, record } = await loadEvent(folder);
     const truth = truths.find((candidate) => Math.abs(candidate.driveLost_s - header.trip.time_s) < 0.3);
     if (truth === undefined) {
       const away = truths.map(({ driveLost_s }) => `${(header.trip.time_s - driveLost_s).toFixed(2)} s`);
-      falseEvents.push(
+      const nearest = truths.toSorted(
+        (a, b) => Math.abs(a.driveLost_s - header.trip.time_s) - Math.abs(b.driveLost_s - header.trip.time_s),
+      )[0];
+      (nearest?.isDisturbed ? all.ofDisturbed : all.falseEvents).push(
         `rig ${rig.seed}: ${header.id} (${header.trip.source}) without a trip; after the trips by ${away.join(', ')}`,
       );
       continue;
     }
+    const falseEvents = truth.isDisturbed ? all.ofDisturbed : all.falseEvents;
     if (found.has(truth))
       falseEvents.push(`rig ${rig.seed}: ${header.id} is a second event of trip ${truth.trip}`);
     found.add(truth);
@@ -153,7 +184,7 @@ async function compare(
           falseEvents.push(`rig ${rig.seed}: leg ${leg.leg} judged in ${header.id} without flow`);
         continue;
       }
-      judged.push({
+      all.judged.push({
         seed: rig.seed,
         leg: leg.leg,
         kind: rig.kinds[leg.leg]!,
@@ -164,5 +195,10 @@ async function compare(
       });
     }
   }
-  for (const truth of truths) if (!found.has(truth)) missed.push(`rig ${rig.seed}: trip ${truth.trip}`);
+  for (const truth of truths) {
+    if (found.has(truth)) continue;
+    (truth.isDisturbed ? all.ofDisturbed : all.missed).push(
+      `rig ${rig.seed}: trip ${truth.trip} without an event`,
+    );
+  }
 }

@@ -44,6 +44,10 @@ export function studyText(study: Study): string {
     `${study.trips} trips, ${study.judged.length} legs judged; missed ${study.missed.length}, false events ${study.falseEvents.length}, scans lost ${study.scansLost}`,
     ...study.missed.map((text) => `  missed: ${text}`),
     ...study.falseEvents.map((text) => `  false: ${text}`),
+    ...(study.disturbed + study.runsRepeated === 0
+      ? []
+      : [`the machine held up ${study.disturbed} trips; ${study.runsRepeated} rigs were run again for that`]),
+    ...study.ofDisturbed.map((text) => `  held up: ${text}`),
     `${plain.length} single slams after reversal are counted below; ${study.judged.length - plain.length} others (a later slam was worse, seated before reversal, or the machine held the simulation up) are not`,
   ];
   for (const isSoft of [false, true]) {

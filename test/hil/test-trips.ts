@@ -14,9 +14,11 @@ export function testTrips(firstSeed: number, rigs: number, leastSharp: number): 
   test.skipIf(noPty !== null)(
     'random trips over real ports: none missed, none invented, truth inside the intervals',
     async () => {
-      const study = await runStudy(firstSeed, rigs, atOnce);
+      const study = await runStudy(firstSeed, rigs, atOnce, rigs + 4);
       console.log(studyText(study));
       expect(study.trips).toBe(2 * rigs);
+      // What is more than a machine with a neighbour does to the rigs makes this test mean nothing, and it must say so.
+      expect(study.disturbed).toBe(0);
       expect(study.missed).toEqual([]);
       expect(study.falseEvents).toEqual([]);
 
@@ -29,6 +31,6 @@ export function testTrips(firstSeed: number, rigs: number, leastSharp: number): 
       // The raw surge claims to be no more than what was sampled.
       expect(inside.length / stated.length).toBeGreaterThan(0.9);
     },
-    180_000,
+    60_000 * (rigs + 2),
   );
 }
