@@ -52,7 +52,7 @@ export default defineConfig({
   test: {
     reporters: ['default'],
     projects: [
-      folder('unit', 10_000, 1, cores),
+      folder('unit', 20_000, 1, cores),
       folder('property', 60_000, 1, cores),
       folder('golden', 30_000, 1, cores),
       folder('reference', 60_000, 1, cores),
