@@ -4,8 +4,7 @@ import { usualDefinitions } from '../../config/schema-definitions.ts';
 import { type Facts, gather } from './finding/facts.ts';
 import { throttledVelocity } from './finding/motion.ts';
 import { findTrip, type Trip } from './finding/trip.ts';
-import { withBudgets } from './judging/budget-sources.ts';
-import { captureOf } from './judging/corrected-peak.ts';
+import { correctPeak } from './judging/corrected-peak.ts';
 import { definitionsUsed } from './judging/definitions.ts';
 import { flagsOf } from './judging/flags.ts';
 import { instantResults } from './judging/instants.ts';
@@ -13,10 +12,11 @@ import { pressureResults } from './judging/pressures.ts';
 import { ringResults } from './judging/ringing.ts';
 import { sentenceOf } from './judging/sentence.ts';
 import { severityOf } from './judging/severity.ts';
+import type { Ground } from './judging/shared-effects.ts';
 import { lateTank } from './judging/tank-late.ts';
 import { tankRise } from './judging/tank-rise.ts';
 import { areTapsSwapped, flag } from './judging/tap-flags.ts';
-import { velocityResults } from './judging/velocities.ts';
+import { slowingAtReversal, velocityResults } from './judging/velocities.ts';
 import { surerOf, waveSpeedsOf } from './judging/wave-speeds.ts';
 import { metricNames } from './metrics.ts';
 import { type Frame, makeFrame } from './reading/leg-signals.ts';
@@ -121,20 +121,24 @@ function judge(
     const flags = [flag('leg-idle', `No water was flowing through this leg${flow}.`)];
     return close(record, name, facts, allWithheld('no water was flowing through this leg'), flags, false);
   }
-  const capture = captureOf(facts);
-  const velocities = velocityResults(facts, capture);
-  const ring = ringResults(facts, capture, velocities.equivalentReverseVelocity);
-  const speeds = waveSpeedsOf(facts, ring.waveSpeed);
-  const results: LegResults = {
-    ...instantResults(facts, origin_s),
-    ...pressureResults(facts, capture),
+  const ground: Ground = { record, facts, corrected: correctPeak(facts), origin_s };
+  const slowing = slowingAtReversal(ground);
+  const velocities = velocityResults(ground, slowing);
+  const speeds = waveSpeedsOf(facts);
+  const results = inOrder({
+    ...instantResults(ground, slowing),
+    ...pressureResults(ground),
     ...velocities,
-    ...ring,
-    waveSpeed: surerOf(speeds),
-  };
-  const flags = flagsOf(record, facts, results);
-  const verdict = close(record, name, facts, withBudgets(record, facts, capture, results), flags, true);
+    ...ringResults(ground, velocities.equivalentReverseVelocity),
+    waveSpeed: surerOf(facts, speeds),
+  });
+  const verdict = close(record, name, facts, results, flagsOf(record, facts, results), true);
   return { ...verdict, waveSpeeds: speeds };
+}
+
+/** In the order of the table. */
+function inOrder(results: LegResults): LegResults {
+  return Object.fromEntries(metricNames.map((name) => [name, results[name]])) as LegResults;
 }
 
 function close(

@@ -170,6 +170,11 @@ export function guessKnee_s(samples: Samples, sigma: number): number | null {
   return null;
 }
 
+/** Standard uncertainty of the trip in s: its 95 % interval over twice the coverage factor. */
+export function tripUncertainty_s(trip: Trip): number {
+  return (trip.high_s - trip.low_s) / (2 * coverage);
+}
+
 /** A window of the record's clock in s after the trip, as results carry it; null without a trip. */
 export function afterTrip(trip: Trip | null, { from_s, to_s }: Span): Span | null {
   return trip === null ? null : { from_s: from_s - trip.at_s, to_s: to_s - trip.at_s };

@@ -3,6 +3,7 @@
  * it (JCGM 100:2008, 8.1 step 6 and table H.1). Sources that several numbers share (density, wave speed, one calibration,
  * the trip) keep their sign, so that the correlation of two results follows from their budgets (F.1.2.3, H.2.3).
  */
+import { together } from '../../statistics/uncertainty.ts';
 import { standardOf } from '../result.ts';
 import type { BudgetPart, BudgetSource, Measured, Result } from '../verdict.ts';
 
@@ -23,21 +24,29 @@ export function merged(effects: readonly Effect[]): Effect[] {
   return [...sums].filter(([, effect]) => effect !== 0);
 }
 
+/** Standard uncertainty from the effects of all sources: what is drawn anew for the number, and what it shares with others. */
+export function doubtOf(effects: readonly Effect[]): number {
+  const all = merged(effects);
+  const sizes = (isOwn: boolean) =>
+    all.filter(([source]) => own.has(source) === isOwn).map(([, effect]) => effect);
+  return together(together(...sizes(true)), together(...sizes(false)));
+}
+
 /** The effects on a result that is `factor` times another, signs kept, in the unit of that result. */
 export function scaled(effects: readonly Effect[], factor: number): Effect[] {
   return effects.map(([source, effect]) => [source, factor * effect]);
 }
 
 /**
- * The result with its budget, largest share first; shares add to 1. What the interval holds beyond the named sources is
- * the `method`: what formula, window and shape leave open. Where the sources alone make more than the interval (it was cut
+ * The result with its budget, largest share first; shares add to 1. What the interval holds beyond the other sources is
+ * the `method`, stated or not: what formula, window and shape leave open. Where the sources alone make more than the interval (it was cut
  * off at a bound) their effects are scaled down to it. A withheld or exact result stays as it is.
  */
 export function withBudget(result: Result, effects: readonly Effect[]): Result {
   if (result.value === null) return result;
   const total = standardOf(result);
   if (!(total > 0)) return result;
-  const named = merged(effects);
+  const named = merged(effects.filter(([source]) => source !== 'method'));
   const squares = named.reduce((sum, [, effect]) => sum + effect * effect, 0);
   const scale = squares > total * total ? total / Math.sqrt(squares) : 1;
   const rest = Math.sqrt(Math.max(0, total * total - squares));

@@ -4,7 +4,7 @@ import { coverage, together } from '../../statistics/uncertainty.ts';
 import type { Facts } from '../finding/facts.ts';
 
 /** What sampling and sensor did to the peak; all in Pa but the share. */
-export interface Capture {
+export interface CorrectedPeak {
   /** Peak at the seat: raw, plus what is expected to be missed, less what noise adds. */
   readonly corrected_Pa: number;
   readonly low_Pa: number;
@@ -24,7 +24,7 @@ export interface Capture {
  * checked by simulation, test/bench/analysis-accuracy.ts). The tap sits x from the seat and misses sag x / (L - x).
  * The largest error left is bounded by 2 sag/n or by the fall to the nearer neighbour of the largest sample.
  */
-export function captureOf(facts: Facts): Capture | null {
+export function correctPeak(facts: Facts): CorrectedPeak | null {
   const { frame, peak, static_Pa, sag_Pa, seat } = facts;
   if (peak === null || static_Pa === null || sag_Pa === null || seat === null) return null;
   const { perPlateau, plateau_s, lag_s, tap_m, length_m } = frame.constants;

@@ -1,13 +1,16 @@
 /** What the inlet tap says: the opposite step at seating, a second opinion on the reverse velocity. */
 
 import { indexOfSmallest, range } from '../../statistics/samples.ts';
-import { coverage, ofInterval, together } from '../../statistics/uncertainty.ts';
+import { together } from '../../statistics/uncertainty.ts';
 import type { Facts } from '../finding/facts.ts';
 import { fitFront } from '../finding/front.ts';
 import { afterTrip } from '../finding/trip.ts';
-import { bounded, measured, withheld } from '../result.ts';
+import { withheld } from '../result.ts';
 import type { Result } from '../verdict.ts';
-import { noSeating } from './instants.ts';
+import type { Effect } from './budget.ts';
+import { noInlet, noSeating } from './reasons.ts';
+import { waveSpeedDoubt } from './shared-effects.ts';
+import { stated } from './stated.ts';
 
 /**
  * Below this gauge pressure the step at the inlet may be cut off by water that parts, in Pa: a sensor with lag does not
@@ -24,7 +27,7 @@ export function inletVelocity(facts: Facts): Result {
   const { frame, seat, trip } = facts;
   const { inlet, leg, constants } = frame;
   if (seat === null) return noSeating;
-  if (inlet === null || leg.inlet === null) return withheld('there is no inlet tap in this leg');
+  if (inlet === null || leg.inlet === null) return noInlet;
   if (seat.isSoftened === true) return withheld('softened closure: the inlet step is spread out');
   const tap_m = leg.inlet.distance_m;
   const free_s = (2 * Math.max(0, leg.inletLength_m - tap_m)) / constants.waveSpeed_mps;
@@ -58,20 +61,23 @@ export function inletVelocity(facts: Facts): Result {
   });
   const k = indexOfSmallest(inlet.samples.value, first, end);
   const isParted = k >= 0 && Math.min(inlet.samples.value[k], -front.after_Pa) < partingLevel_Pa;
-  const doubt = together(
-    front.stepUncertainty_Pa / impedance,
-    value * (ofInterval(leg.waveSpeedHalfWidth_mps) / leg.waveSpeed_mps),
-    0.11 * value + 0.012,
-  );
-  if (isParted) {
-    return bounded(
+  const effects: Effect[] = [
+    ['wave-speed', -value * waveSpeedDoubt(facts)],
+    ['method', together(front.stepUncertainty_Pa / impedance, 0.11 * value + 0.012)],
+  ];
+  if (!isParted)
+    return stated('inletReverseVelocity', {
       value,
-      'm/s',
-      Math.max(0, value - coverage * doubt),
-      2 * value + 1,
-      'inlet cavitated: lower bound',
+      method: 'fall at the inlet over density x wave speed',
       span,
-    );
-  }
-  return measured(value, 'm/s', doubt, 'fall at the inlet over density x wave speed', span);
+      effects,
+    });
+  return stated('inletReverseVelocity', {
+    value,
+    least: 0,
+    high: 2 * value + 1,
+    method: 'inlet cavitated: lower bound',
+    span,
+    effects,
+  });
 }

@@ -1,16 +1,25 @@
 /** Results that are pressures: statics, peak, surge, sag, step, and what the pipe makes of them. Pa, gauge. */
-
 import { differenceUncertainty, readingUncertainty } from '../../instruments/reading-doubt.ts';
 import { lineUncertainty, onLine } from '../../statistics/fit.ts';
-import { indexOfLargest, indexOfSmallest, range } from '../../statistics/samples.ts';
+import { indexOfLargest, indexOfSmallest, range, type Span } from '../../statistics/samples.ts';
 import { coverage, together } from '../../statistics/uncertainty.ts';
 import type { Facts } from '../finding/facts.ts';
 import { steadyLine, steadySpan } from '../finding/levels.ts';
 import { afterTrip } from '../finding/trip.ts';
-import { bounded, measured, withheld } from '../result.ts';
+import { withheld } from '../result.ts';
 import type { LegResults, Result } from '../verdict.ts';
-import type { Capture } from './corrected-peak.ts';
-import { noSeating } from './instants.ts';
+import { type Effect, scaled } from './budget.ts';
+import type { CorrectedPeak } from './corrected-peak.ts';
+import { noRating, noSeating, noTrip, peakUnseen, stepUnseen, unsettled } from './reasons.ts';
+import {
+  differenceEffects,
+  type Ground,
+  peakEffects,
+  readingEffects,
+  staticEffects,
+  stepEffects,
+} from './shared-effects.ts';
+import { stated } from './stated.ts';
 
 export type PressureResults = Pick<
   LegResults,
@@ -28,33 +37,19 @@ export type PressureResults = Pick<
   | 'ratingMargin'
 >;
 
+/** What a level of the outlet is good to besides its noise: drift and ripple over its window, in Pa. */
+const levelDoubt_Pa = 0.002e5;
+const byCorrection = 'largest sample, corrected for sampling, sensor lag, noise and way to the seat';
+
 /**
  * Levels, peaks and surges of the outlet, gauge Pa (differences in Pa), windows in s after the trip. A result whose
- * ground is missing is withheld with the reason; never throws. `capture` null: the outlet did not settle.
+ * ground is missing is withheld with the reason; never throws.
  */
-export function pressureResults(facts: Facts, capture: Capture | null): PressureResults {
-  const { frame, trip, seat, settled, peak, static_Pa } = facts;
-  const outlet = frame.outlet;
-  const { channel } = outlet.series;
-  /** Gauge reading: calibration counts in full. */
-  const reading = (value: number, u: number) => together(u, readingUncertainty(channel, value));
-  /** Difference of two readings: the fixed part cancels. */
-  const difference = (value: number, u: number) => together(u, differenceUncertainty(channel, value));
-
-  const before = trip === null ? null : steadyLine(outlet.samples, trip.at_s);
-  const staticBefore: Result =
-    trip === null || before === null
-      ? withheld(
-          trip === null ? 'the instant of the trip is not known' : 'too little is recorded before the trip',
-        )
-      : measured(
-          onLine(before, trip.at_s),
-          'Pa',
-          reading(onLine(before, trip.at_s), together(lineUncertainty(before, trip.at_s), 0.002e5)),
-          'line through the outlet before the trip',
-          afterTrip(trip, steadySpan(trip.at_s)),
-        );
-  const minimum = lowest(facts, reading);
+export function pressureResults(ground: Ground): PressureResults {
+  const { facts, corrected } = ground;
+  const { seat, peak } = facts;
+  const staticBefore = beforeResult(facts);
+  const minimum = lowest(facts);
   if (seat === null || peak === null) {
     return {
       staticBefore,
@@ -71,190 +66,256 @@ export function pressureResults(facts: Facts, capture: Capture | null): Pressure
       ratingMargin: noSeating,
     };
   }
-  const at = afterTrip(trip, { from_s: peak.at_s, to_s: peak.at_s });
-  const sigma = outlet.sigma;
-  const noise = together(sigma * 0.7, 0.001e5);
-  // A largest sample can only be too low: its interval reaches up to what the capture allows.
-  const isBlind = peakWithheld(facts) !== null;
-  const rawHigh_Pa = Math.max(
-    peak.raw_Pa + coverage * noise,
-    capture?.high_Pa ?? 0,
-    // Where no corrected peak can be given, the true surge may well be twice what was seen.
-    isBlind && static_Pa !== null ? 2 * peak.raw_Pa - static_Pa : 0,
-  );
-  const rawDoubt_Pa = coverage * reading(peak.raw_Pa, noise);
-  const peakRaw = bounded(
-    peak.raw_Pa,
-    'Pa',
-    peak.raw_Pa - rawDoubt_Pa,
-    peak.raw_Pa + together(rawHigh_Pa - peak.raw_Pa, rawDoubt_Pa),
-    'largest sample of the outlet',
-    at,
-  );
-  const corrected = peakWithheld(facts);
-  const unsettled = withheld('the record ends before the outlet settles');
-  const staticU = settled === null ? 0 : together(settled.uncertainty_Pa, 0.002e5);
-  const staticAfter: Result =
-    settled === null || static_Pa === null
-      ? unsettled
-      : measured(
-          static_Pa,
-          'Pa',
-          reading(static_Pa, staticU),
-          `${settled.method}, 50 ms after seating`,
-          afterTrip(trip, settled.span),
-        );
-  const overStatic = (
-    value: number,
-    low: number,
-    high: number,
-    base: number,
-    u: number,
-    method: string,
-  ): Result => {
-    const extra = coverage * difference(value - base, u);
-    return bounded(
-      value - base,
-      'Pa',
-      value - base - together(value - low, extra),
-      value - base + together(high - value, extra),
-      method,
-      at,
-    );
-  };
-  const method = 'largest sample, corrected for sampling, sensor lag, noise and way to the seat';
-  const byCapture = (build: (capture: Capture) => Result): Result =>
-    corrected !== null ? withheld(corrected) : capture === null ? unsettled : build(capture);
-  const rating_Pa = Math.min(
-    frame.leg.rating_Pa ?? Number.POSITIVE_INFINITY,
-    frame.leg.valve.rating_Pa ?? Number.POSITIVE_INFINITY,
-  );
-  const peakResult = byCapture((c) => {
-    const u = coverage * readingUncertainty(channel, c.corrected_Pa);
-    return bounded(
-      c.corrected_Pa,
-      'Pa',
-      c.corrected_Pa - together(c.corrected_Pa - c.low_Pa, u),
-      c.corrected_Pa + together(c.high_Pa - c.corrected_Pa, u),
-      method,
-      at,
-    );
-  });
+  const raw = rawPeak(facts, corrected, peak.raw_Pa);
+  const over = surges(ground, raw, staticBefore);
+  const peakResult = byCorrected(ground, (peak) => correctedPeakResult(ground, peak));
   return {
     staticBefore,
-    staticAfter,
-    peakRaw,
+    staticAfter: afterResult(facts),
+    peakRaw: rawResult(ground, raw),
     peak: peakResult,
     minimum,
-    captureFraction:
-      capture === null
-        ? unsettled
-        : bounded(
-            capture.fraction,
-            '1',
-            capture.worst,
-            1,
-            'samples on the plateau and response time of the sensor',
-          ),
-    surgeRaw:
-      static_Pa === null
-        ? unsettled
-        : overStatic(
-            peak.raw_Pa,
-            peak.raw_Pa - coverage * noise,
-            rawHigh_Pa,
-            static_Pa,
-            staticU,
-            'largest sample less static after',
-          ),
-    surge: byCapture((c) =>
-      static_Pa === null
-        ? unsettled
-        : overStatic(c.corrected_Pa, c.low_Pa, c.high_Pa, static_Pa, staticU, `${method}; less static after`),
-    ),
-    surgeOverBefore: byCapture((c) =>
-      trip === null || before === null
-        ? staticBefore
-        : overStatic(
-            c.corrected_Pa,
-            c.low_Pa,
-            c.high_Pa,
-            onLine(before, trip.at_s),
-            0.003e5,
-            `${method}; less static before`,
-          ),
-    ),
-    sag: sagResult(facts, difference),
-    seatingStep: stepResult(facts, difference),
-    ratingMargin:
-      peakResult.value === null
-        ? peakResult
-        : Number.isFinite(rating_Pa)
-          ? bounded(
-              rating_Pa - peakResult.value,
-              'Pa',
-              rating_Pa - peakResult.high,
-              rating_Pa - peakResult.low,
-              'lower rating of pipe and valve less the corrected peak',
-            )
-          : withheld('neither the pipe nor the valve has a rating in the configuration'),
+    captureFraction: corrected === null ? unsettled : shareResult(corrected),
+    ...over,
+    sag: sagResult(facts),
+    seatingStep: stepResult(facts),
+    ratingMargin: marginResult(ground, peakResult),
   };
 }
 
-/** Why no corrected peak is given; null when one is. */
-export function peakWithheld(facts: Facts): string | null {
-  const { frame, peak } = facts;
-  const { perPlateau, lag_s, plateau_s } = frame.constants;
-  if (peak === null) return 'no closing of the valve was found in this record';
-  const nearPeak_s = Math.max(frame.outlet.step_s * 2, 0.002);
-  const top = frame.outlet.series.channel.range[1];
-  if (frame.outlet.clipped_s.some((t) => Math.abs(t - peak.at_s) < nearPeak_s) || peak.raw_Pa > top) {
-    return 'the outlet reading is clipped at its peak: the true peak is higher than the largest sample';
-  }
-  if (perPlateau < 1) {
-    return `fewer than one sample falls on the plateau of 2L/a (${(plateau_s * 1e3).toFixed(1)} ms): the peak may be missed altogether`;
-  }
-  if (lag_s > plateau_s / 2) {
-    return `the outlet sensor answers in ${(lag_s * 1e3).toFixed(1)} ms, the pulse lasts ${(plateau_s * 1e3).toFixed(1)} ms`;
-  }
-  return null;
+/** A peak and the ends between which it lies without its calibration, in Pa. */
+interface Reach {
+  readonly value_Pa: number;
+  readonly low_Pa: number;
+  readonly high_Pa: number;
 }
 
-function lowest(facts: Facts, reading: (value: number, u: number) => number): Result {
-  const { trip, seat, frame } = facts;
-  const { time_s, value } = frame.outlet.samples;
+const reachOf = ({ corrected_Pa, low_Pa, high_Pa }: CorrectedPeak): Reach => ({
+  value_Pa: corrected_Pa,
+  low_Pa,
+  high_Pa,
+});
+
+function byCorrected({ facts, corrected }: Ground, build: (peak: CorrectedPeak) => Result): Result {
+  return peakUnseen(facts) ?? (corrected === null ? unsettled : build(corrected));
+}
+
+/** A largest sample can only be too low: it reaches up to what the correction allows. */
+function rawPeak(facts: Facts, corrected: CorrectedPeak | null, raw_Pa: number): Reach {
+  const noise = rawNoise_Pa(facts);
+  return {
+    value_Pa: raw_Pa,
+    low_Pa: raw_Pa - coverage * noise,
+    high_Pa: Math.max(
+      raw_Pa + coverage * noise,
+      corrected?.high_Pa ?? 0,
+      // Where no corrected peak can be given, the true surge may well be twice what was seen.
+      peakUnseen(facts) !== null && facts.static_Pa !== null ? 2 * raw_Pa - facts.static_Pa : 0,
+    ),
+  };
+}
+
+function rawNoise_Pa({ frame }: Facts): number {
+  return together(frame.outlet.sigma * 0.7, 0.001e5);
+}
+
+function atPeak({ peak, trip }: Facts): Span | null {
+  return peak === null ? null : afterTrip(trip, { from_s: peak.at_s, to_s: peak.at_s });
+}
+
+function beforeResult({ frame: { outlet }, trip }: Facts): Result {
+  const line = trip === null ? null : steadyLine(outlet.samples, trip.at_s);
+  if (trip === null) return noTrip;
+  if (line === null) return withheld('too little is recorded before the trip');
+  const value = onLine(line, trip.at_s);
+  return stated('staticBefore', {
+    value,
+    method: 'line through the outlet before the trip',
+    span: afterTrip(trip, steadySpan(trip.at_s)),
+    effects: [
+      ...readingEffects(outlet.series.channel, value),
+      ['noise', lineUncertainty(line, trip.at_s)],
+      ['method', levelDoubt_Pa],
+    ],
+  });
+}
+
+function afterResult(facts: Facts): Result {
+  const { settled, static_Pa, trip, frame } = facts;
+  if (settled === null || static_Pa === null) return unsettled;
+  return stated('staticAfter', {
+    value: static_Pa,
+    method: `${settled.method}, 50 ms after seating`,
+    span: afterTrip(trip, settled.span),
+    effects: [
+      ...readingEffects(frame.outlet.series.channel, static_Pa),
+      ...staticEffects(facts),
+      ['method', levelDoubt_Pa],
+    ],
+  });
+}
+
+function rawResult(ground: Ground, { value_Pa, high_Pa }: Reach): Result {
+  const { facts } = ground;
+  const { channel } = facts.frame.outlet.series;
+  const doubt_Pa = coverage * together(rawNoise_Pa(facts), readingUncertainty(channel, value_Pa));
+  return stated('peakRaw', {
+    value: value_Pa,
+    low: value_Pa - doubt_Pa,
+    high: value_Pa + together(high_Pa - value_Pa, doubt_Pa),
+    method: 'largest sample of the outlet',
+    span: atPeak(facts),
+    effects: [...readingEffects(channel, value_Pa), ...peakEffects(ground)],
+  });
+}
+
+function correctedPeakResult(ground: Ground, { corrected_Pa, low_Pa, high_Pa }: CorrectedPeak): Result {
+  const { facts } = ground;
+  const { channel } = facts.frame.outlet.series;
+  const u = coverage * readingUncertainty(channel, corrected_Pa);
+  return stated('peak', {
+    value: corrected_Pa,
+    low: corrected_Pa - together(corrected_Pa - low_Pa, u),
+    high: corrected_Pa + together(high_Pa - corrected_Pa, u),
+    method: byCorrection,
+    span: atPeak(facts),
+    effects: [...readingEffects(channel, corrected_Pa), ...peakEffects(ground)],
+  });
+}
+
+function shareResult({ fraction, worst, bySampling_Pa, byLag_Pa }: CorrectedPeak): Result {
+  return stated('captureFraction', {
+    value: fraction,
+    low: worst,
+    high: 1,
+    method: 'samples on the plateau and response time of the sensor',
+    // Their proportion alone is known: both are scaled to the interval.
+    effects: [
+      ['sampling', bySampling_Pa],
+      ['sensor-lag', byLag_Pa],
+    ],
+  });
+}
+
+/** A level that a peak is taken over: its value, its doubt in Pa without the calibration, and its effects on the difference. */
+interface Base {
+  readonly level_Pa: number;
+  readonly doubt_Pa: number;
+  readonly effects: readonly Effect[];
+}
+
+function surges(
+  ground: Ground,
+  raw: Reach,
+  staticBefore: Result,
+): Pick<PressureResults, 'surgeRaw' | 'surge' | 'surgeOverBefore'> {
+  const { facts } = ground;
+  const { static_Pa, settled, trip, frame } = facts;
+  const settledU = settled === null ? 0 : together(settled.uncertainty_Pa, levelDoubt_Pa);
+  const after: Base | null =
+    static_Pa === null
+      ? null
+      : { level_Pa: static_Pa, doubt_Pa: settledU, effects: scaled(staticEffects(facts), -1) };
+  const line = trip === null ? null : steadyLine(frame.outlet.samples, trip.at_s);
+  const before: Base | null =
+    trip === null || line === null
+      ? null
+      : {
+          level_Pa: onLine(line, trip.at_s),
+          doubt_Pa: 0.003e5,
+          effects: [['noise', lineUncertainty(line, trip.at_s)]],
+        };
+  const overSettled = 'largest sample less static after';
+  return {
+    surgeRaw: after === null ? unsettled : overResult(ground, 'surgeRaw', raw, after, overSettled),
+    surge: byCorrected(ground, (peak) =>
+      after === null
+        ? unsettled
+        : overResult(ground, 'surge', reachOf(peak), after, `${byCorrection}; less static after`),
+    ),
+    surgeOverBefore: byCorrected(ground, (peak) =>
+      before === null
+        ? staticBefore
+        : overResult(ground, 'surgeOverBefore', reachOf(peak), before, `${byCorrection}; less static before`),
+    ),
+  };
+}
+
+function overResult(
+  ground: Ground,
+  name: 'surgeRaw' | 'surge' | 'surgeOverBefore',
+  peak: Reach,
+  base: Base,
+  method: string,
+): Result {
+  const { channel } = ground.facts.frame.outlet.series;
+  const value = peak.value_Pa - base.level_Pa;
+  const extra = coverage * together(base.doubt_Pa, differenceUncertainty(channel, value));
+  return stated(name, {
+    value,
+    low: value - together(peak.value_Pa - peak.low_Pa, extra),
+    high: value + together(peak.high_Pa - peak.value_Pa, extra),
+    method,
+    span: atPeak(ground.facts),
+    effects: [...differenceEffects(channel, value), ...peakEffects(ground), ...base.effects],
+  });
+}
+
+function marginResult(ground: Ground, peak: Result): Result {
+  if (peak.value === null) return peak;
+  const { leg, outlet } = ground.facts.frame;
+  const rating_Pa = Math.min(
+    leg.rating_Pa ?? Number.POSITIVE_INFINITY,
+    leg.valve.rating_Pa ?? Number.POSITIVE_INFINITY,
+  );
+  if (!Number.isFinite(rating_Pa)) return noRating;
+  return stated('ratingMargin', {
+    value: rating_Pa - peak.value,
+    low: rating_Pa - peak.high,
+    high: rating_Pa - peak.low,
+    method: 'lower rating of pipe and valve less the corrected peak',
+    effects: scaled([...readingEffects(outlet.series.channel, peak.value), ...peakEffects(ground)], -1),
+  });
+}
+
+function lowest({ trip, seat, frame: { outlet } }: Facts): Result {
+  const { time_s, value } = outlet.samples;
   const from_s = trip?.at_s ?? seat?.at_s ?? null;
-  if (from_s === null) return withheld('the instant of the trip is not known');
+  if (from_s === null) return noTrip;
   const [first, end] = range(time_s, { from_s, to_s: Number.POSITIVE_INFINITY });
   const k = indexOfSmallest(value, first, end);
   if (k < 0) return withheld('nothing is recorded after the trip');
-  return measured(
-    value[k],
-    'Pa',
-    reading(value[k], together(frame.outlet.sigma, 0.002e5)),
-    'smallest sample of the outlet',
-    afterTrip(trip, { from_s: time_s[k], to_s: time_s[k] }),
-  );
+  return stated('minimum', {
+    value: value[k],
+    method: 'smallest sample of the outlet',
+    span: afterTrip(trip, { from_s: time_s[k], to_s: time_s[k] }),
+    effects: [
+      ...readingEffects(outlet.series.channel, value[k]),
+      ['noise', outlet.sigma],
+      ['method', levelDoubt_Pa],
+    ],
+  });
 }
 
-function sagResult(facts: Facts, difference: (value: number, u: number) => number): Result {
-  const { seat, settled, sag_Pa } = facts;
-  if (seat === null || settled === null || sag_Pa === null) {
-    return withheld('the record ends before the outlet settles');
-  }
-  const u = together(settled.uncertainty_Pa, seat.beforeUncertainty_Pa);
-  return measured(sag_Pa, 'Pa', difference(sag_Pa, u), 'static after less the outlet just before seating');
+function sagResult(facts: Facts): Result {
+  const { seat, settled, sag_Pa, frame } = facts;
+  if (seat === null || settled === null || sag_Pa === null) return unsettled;
+  return stated('sag', {
+    value: sag_Pa,
+    method: 'static after less the outlet just before seating',
+    effects: [
+      ...differenceEffects(frame.outlet.series.channel, sag_Pa),
+      ...staticEffects(facts),
+      ['noise', seat.beforeUncertainty_Pa],
+    ],
+  });
 }
 
-function stepResult(facts: Facts, difference: (value: number, u: number) => number): Result {
+function stepResult(facts: Facts): Result {
   const { seat, frame, trip } = facts;
   if (seat === null) return noSeating;
-  const front = seat.front;
-  if (front === null) {
-    return withheld(
-      `${frame.constants.perPlateau.toFixed(1)} samples on the plateau of 2L/a do not show the step: 8 are needed`,
-    );
-  }
+  const { front } = seat;
+  if (front === null) return stepUnseen(facts);
   const { density_kgpm3, waveSpeed_mps, perPlateau } = frame.constants;
   const impedance = density_kgpm3 * waveSpeed_mps;
   // As for the velocity at seating, which is this over density x wave speed.
@@ -262,15 +323,15 @@ function stepResult(facts: Facts, difference: (value: number, u: number) => numb
     seat.isSoftened === true
       ? 0.4 * Math.abs(front.step_Pa) + 0.035 * impedance
       : 0.075 * front.step_Pa + 0.002 * impedance + (perPlateau < 20 ? 0.05 * front.step_Pa : 0);
-  return measured(
-    front.step_Pa,
-    'Pa',
-    difference(front.step_Pa, together(front.stepUncertainty_Pa, shape)),
-    seat.isSoftened === true
-      ? 'step left over by the throttling before it, fitted with the sensor lag'
-      : 'outlet just after less just before, fitted with the sensor lag',
-    afterTrip(trip, front),
-  );
+  return stated('seatingStep', {
+    value: front.step_Pa,
+    method:
+      seat.isSoftened === true
+        ? 'step left over by the throttling before it, fitted with the sensor lag'
+        : 'outlet just after less just before, fitted with the sensor lag',
+    span: afterTrip(trip, front),
+    effects: [...stepEffects(facts), ['method', shape]],
+  });
 }
 
 /**

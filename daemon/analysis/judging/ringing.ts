@@ -1,15 +1,17 @@
 /** Results of the ring-down and of what the pipe had to carry: wave speed, frequency, decay, re-openings, anchor load. */
-
+import { joukowskyStep_Pa } from '../../hydraulics/joukowsky.ts';
 import { range } from '../../statistics/samples.ts';
 import { coverage, ofInterval, together } from '../../statistics/uncertainty.ts';
 import type { Facts } from '../finding/facts.ts';
 import { ringWaveSpeed } from '../finding/ring.ts';
 import { afterTrip } from '../finding/trip.ts';
-import { bounded, measured, withheld } from '../result.ts';
+import { measured, withheld } from '../result.ts';
 import type { LegResults, Result } from '../verdict.ts';
-import type { Capture } from './corrected-peak.ts';
-import { noSeating } from './instants.ts';
-import { largestDifference, peakWithheld } from './pressures.ts';
+import { type Effect, scaled } from './budget.ts';
+import { largestDifference } from './pressures.ts';
+import { noInlet, noSeating, peakUnseen, unsettled } from './reasons.ts';
+import { type Ground, peakEffects } from './shared-effects.ts';
+import { stated } from './stated.ts';
 
 /**
  * The oscillation must explain this share of the energy to be believed. The limit of 0.7 (0.8 after a softened closure,
@@ -18,62 +20,73 @@ import { largestDifference, peakWithheld } from './pressures.ts';
 const believed = 0.7;
 const believedSoftened = 0.8;
 
-export type RingResults = Pick<
-  LegResults,
-  'waveSpeed' | 'ringFrequency' | 'ringDecay' | 'reopenings' | 'anchorLoad'
->;
+export type RingResults = Pick<LegResults, 'ringFrequency' | 'ringDecay' | 'reopenings' | 'anchorLoad'>;
 
-/** `waveSpeed` is the ring-down's here; `waveSpeedsOf` puts the two taps beside it. */
-export function ringResults(facts: Facts, capture: Capture | null, equivalent: Result): RingResults {
-  const { seat, settled, frame, trip } = facts;
-  const none = seat === null ? noSeating : withheld('the record ends before the outlet settles');
-  const anchorLoad = anchor(facts, capture, equivalent);
-  const reopenings = seat === null ? noSeating : reopen(facts);
-  const ring = settled?.ring ?? null;
-  if (seat === null || ring === null) {
-    return { waveSpeed: none, ringFrequency: none, ringDecay: none, reopenings, anchorLoad };
-  }
-  if (ring.explained < (seat.isSoftened === false ? believed : believedSoftened)) {
-    const weak = withheld(
-      `the ring-down explains only ${Math.round(ring.explained * 100)} % of what the outlet does after seating`,
-    );
-    return { waveSpeed: weak, ringFrequency: weak, ringDecay: weak, reopenings, anchorLoad };
-  }
-  const span = afterTrip(trip, ring.span);
-  const { leg } = frame;
-  const speed = ringWaveSpeed(ring, leg.length_m, ofInterval(leg.lengthHalfWidth_m), leg.inertiaRatio);
+/** All but the wave speed, which `waveSpeedsOf` has; never throws. */
+export function ringResults(ground: Ground, equivalent: Result): RingResults {
+  const { facts } = ground;
   return {
-    waveSpeed: measured(
-      speed.value,
-      'm/s',
-      speed.uncertainty,
-      'ring-down, corrected for the inertia of the end',
+    ...oscillation(facts),
+    reopenings: facts.seat === null ? noSeating : reopen(facts),
+    anchorLoad: anchor(ground, equivalent),
+  };
+}
+
+/** The ring as it may be published, or why not. */
+function believedRing({ seat, settled }: Facts) {
+  if (seat === null) return noSeating;
+  const ring = settled?.ring ?? null;
+  if (ring === null) return unsettled;
+  if (ring.explained >= (seat.isSoftened === false ? believed : believedSoftened)) return ring;
+  return withheld(
+    `the ring-down explains only ${Math.round(ring.explained * 100)} % of what the outlet does after seating`,
+  );
+}
+
+/** Wave speed by the ring-down, in m/s, without a budget. */
+export function ringDownSpeed(facts: Facts): Result {
+  const ring = believedRing(facts);
+  if ('reason' in ring) return ring;
+  const { leg } = facts.frame;
+  const { value, uncertainty } = ringWaveSpeed(
+    ring,
+    leg.length_m,
+    ofInterval(leg.lengthHalfWidth_m),
+    leg.inertiaRatio,
+  );
+  const span = afterTrip(facts.trip, ring.span);
+  return measured(value, 'm/s', uncertainty, 'ring-down, corrected for the inertia of the end', span);
+}
+
+function oscillation(facts: Facts): Pick<RingResults, 'ringFrequency' | 'ringDecay'> {
+  const ring = believedRing(facts);
+  if ('reason' in ring) return { ringFrequency: ring, ringDecay: ring };
+  const span = afterTrip(facts.trip, ring.span);
+  return {
+    ringFrequency: stated('ringFrequency', {
+      value: ring.frequency_Hz,
+      method: 'damped oscillation fitted to the outlet',
       span,
-    ),
-    ringFrequency: measured(
-      ring.frequency_Hz,
-      'Hz',
-      together(ring.frequencyUncertainty_Hz, 0.001 * ring.frequency_Hz),
-      'damped oscillation fitted to the outlet',
+      effects: [
+        ['noise', ring.frequencyUncertainty_Hz],
+        ['method', 0.001 * ring.frequency_Hz],
+      ],
+    }),
+    ringDecay: stated('ringDecay', {
+      value: ring.decay_s,
+      low: 0.7 * ring.decay_s,
+      high: 1.4 * ring.decay_s,
+      method: 'envelope of the fitted oscillation',
       span,
-    ),
-    ringDecay: bounded(
-      ring.decay_s,
-      's',
-      0.7 * ring.decay_s,
-      1.4 * ring.decay_s,
-      'envelope of the fitted oscillation',
-      span,
-    ),
-    reopenings,
-    anchorLoad,
+      effects: [],
+    }),
   };
 }
 
 /** Spells after seating in which the inlet stands above the outlet by more than noise: the water opens the valve then. */
 function reopen(facts: Facts): Result {
   const { frame, seat } = facts;
-  if (frame.inlet === null || seat === null) return withheld('there is no inlet tap in this leg');
+  if (frame.inlet === null || seat === null) return noInlet;
   const { time_s, value } = frame.difference;
   const { plateau_s } = frame.constants;
   if (frame.constants.perPlateau < 4) return withheld('sampling is too slow to see the valve re-open');
@@ -87,13 +100,14 @@ function reopen(facts: Facts): Result {
       isOpen = true;
     } else if (isOpen && value[k] > least) isOpen = false;
   }
-  return bounded(
-    count,
-    '1',
-    Math.max(0, count - 1),
-    count + 1,
-    'spells with the inlet above the outlet after seating',
-  );
+  return stated('reopenings', {
+    value: count,
+    low: count - 1,
+    high: count + 1,
+    least: 0,
+    method: 'spells with the inlet above the outlet after seating',
+    effects: [],
+  });
 }
 
 /**
@@ -101,47 +115,49 @@ function reopen(facts: Facts): Result {
  * fall at the inlet is taken to equal the rise at the outlet (2 density a V + density L d), the inlet not falling below
  * 0.99 bar under the atmosphere.
  */
-function anchor(facts: Facts, capture: Capture | null, equivalent: Result): Result {
-  const { frame, seat, settled, peak, trip, sag_Pa } = facts;
+function anchor(ground: Ground, equivalent: Result): Result {
+  const { facts, corrected } = ground;
+  const { frame, seat, settled, peak } = facts;
   if (seat === null) return noSeating;
-  const { area_m2, density_kgpm3, waveSpeed_mps } = frame.constants;
-  const reason = peakWithheld(facts);
-  if (reason !== null || capture === null || peak === null || settled === null) {
-    return withheld(reason ?? 'the record ends before the outlet settles');
-  }
-  const missed_Pa = Math.max(0, capture.corrected_Pa - peak.raw_Pa);
+  const unseen = peakUnseen(facts);
+  if (unseen !== null) return unseen;
+  if (corrected === null || peak === null || settled === null) return unsettled;
+  const { area_m2 } = frame.constants;
+  const effects = scaled(peakEffects(ground), area_m2);
   const difference = largestDifference(facts);
-  if (difference !== null) {
-    const at = afterTrip(trip, { from_s: difference.at_s, to_s: difference.at_s });
-    const value = (difference.value + missed_Pa) * area_m2;
-    const down = together(capture.corrected_Pa - capture.low_Pa, coverage * frame.differenceSigma) * area_m2;
-    const up =
-      together(
-        capture.high_Pa - capture.corrected_Pa,
-        coverage * frame.differenceSigma,
-        0.03 * difference.value,
-      ) * area_m2;
-    return bounded(
-      value,
-      'N',
-      value - down,
-      value + up,
-      'largest outlet - inlet after seating x bore area',
-      at,
-    );
-  }
-  if (equivalent.value === null) return equivalent;
-  const impedance = density_kgpm3 * waveSpeed_mps;
-  const inletBefore_Pa = seat.before_Pa;
-  const load = (velocity: number) => {
-    const fall_Pa = Math.min(impedance * velocity, inletBefore_Pa + 0.99e5);
-    return (impedance * velocity + fall_Pa + Math.max(0, sag_Pa ?? 0)) * area_m2;
+  if (difference === null) return withoutInlet(facts, equivalent, effects);
+  const { corrected_Pa, low_Pa, high_Pa } = corrected;
+  const missed_Pa = Math.max(0, corrected_Pa - peak.raw_Pa);
+  const value = (difference.value + missed_Pa) * area_m2;
+  const noise_Pa = coverage * frame.differenceSigma;
+  return stated('anchorLoad', {
+    value,
+    low: value - together(corrected_Pa - low_Pa, noise_Pa) * area_m2,
+    high: value + together(high_Pa - corrected_Pa, noise_Pa, 0.03 * difference.value) * area_m2,
+    method: 'largest outlet - inlet after seating x bore area',
+    span: afterTrip(facts.trip, { from_s: difference.at_s, to_s: difference.at_s }),
+    effects,
+  });
+}
+
+function withoutInlet(
+  { frame, seat, sag_Pa }: Facts,
+  equivalent: Result,
+  effects: readonly Effect[],
+): Result {
+  if (equivalent.value === null || seat === null) return equivalent;
+  const { area_m2, density_kgpm3, waveSpeed_mps } = frame.constants;
+  const load = (velocity_mps: number) => {
+    const rise_Pa = joukowskyStep_Pa(density_kgpm3, waveSpeed_mps, velocity_mps);
+    const fall_Pa = Math.min(rise_Pa, seat.before_Pa + 0.99e5);
+    return (rise_Pa + fall_Pa + Math.max(0, sag_Pa ?? 0)) * area_m2;
   };
-  return bounded(
-    load(equivalent.value),
-    'N',
-    load(equivalent.low) * 0.85,
-    load(equivalent.high) * 1.15,
-    'estimated without an inlet tap: 2 density x wave speed x equivalent velocity + density x L x deceleration',
-  );
+  return stated('anchorLoad', {
+    value: load(equivalent.value),
+    low: load(equivalent.low) * 0.85,
+    high: load(equivalent.high) * 1.15,
+    method:
+      'estimated without an inlet tap: 2 density x wave speed x equivalent velocity + density x L x deceleration',
+    effects,
+  });
 }

@@ -9,11 +9,15 @@ import { ringWaveSpeed } from '../finding/ring.ts';
 import { afterTrip } from '../finding/trip.ts';
 import { isMeasured, measured, standardOf, withheld } from '../result.ts';
 import type { LegVerdict, Result } from '../verdict.ts';
+import { type Effect, withBudget } from './budget.ts';
+import { ringDownSpeed } from './ringing.ts';
 
 type WaveSpeeds = NonNullable<LegVerdict['waveSpeeds']>;
 
-/** Both results side by side; `ringDown` as `ringResults` gives it. */
-export function waveSpeedsOf({ tapSpeed, trip, frame }: Facts, ringDown: Result): WaveSpeeds {
+/** Both results side by side, without budgets. */
+export function waveSpeedsOf(facts: Facts): WaveSpeeds {
+  const { tapSpeed, trip, frame } = facts;
+  const ringDown = ringDownSpeed(facts);
   if (tapSpeed === null) return { ringDown, twoTaps: ringDown };
   if ('reason' in tapSpeed) return { ringDown, twoTaps: withheld(tapSpeed.reason) };
   const { value, uncertainty } = tapSpeed.speed;
@@ -26,11 +30,33 @@ export function waveSpeedsOf({ tapSpeed, trip, frame }: Facts, ringDown: Result)
   };
 }
 
-/** The one that counts. */
-export function surerOf({ ringDown, twoTaps }: WaveSpeeds): Result {
-  if (!isMeasured(twoTaps)) return ringDown;
-  if (!isMeasured(ringDown)) return twoTaps;
-  return standardOf(twoTaps) < standardOf(ringDown) ? twoTaps : ringDown;
+/** The one that counts, with its budget. */
+export function surerOf(facts: Facts, { ringDown, twoTaps }: WaveSpeeds): Result {
+  if (!isMeasured(twoTaps)) return withBudget(ringDown, ringEffects(facts, ringDown));
+  if (isMeasured(ringDown) && standardOf(twoTaps) >= standardOf(ringDown))
+    return withBudget(ringDown, ringEffects(facts, ringDown));
+  return withBudget(twoTaps, tapEffects(facts));
+}
+
+function tapEffects({ tapSpeed }: Facts): Effect[] {
+  if (tapSpeed === null || 'reason' in tapSpeed) return [];
+  const { byTiming_mps, byLags_mps, byDistance_mps } = tapSpeed.speed;
+  return [
+    ['sampling', byTiming_mps],
+    ['sensor-lag', byLags_mps],
+    ['tap-distance', byDistance_mps],
+  ];
+}
+
+/** As `ringWaveSpeed` puts the speed together. */
+function ringEffects({ frame: { leg }, settled }: Facts, { value }: Result): Effect[] {
+  const ring = settled?.ring ?? null;
+  if (value === null || ring === null) return [];
+  return [
+    ['length', (value * ofInterval(leg.lengthHalfWidth_m)) / leg.length_m],
+    ['inertia', (value * 0.42 * Math.max(0, leg.inertiaRatio - 1)) / Math.sqrt(3)],
+    ['noise', (value * ring.frequencyUncertainty_Hz) / ring.frequency_Hz],
+  ];
 }
 
 /** A ring that explains less of the record than this is no evidence against the configuration. */

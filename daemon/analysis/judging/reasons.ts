@@ -1,0 +1,57 @@
+/** Why a result is withheld, each reason in one place. Facts that several results rest on are missing for all of them alike. */
+import type { Facts } from '../finding/facts.ts';
+import { withheld } from '../result.ts';
+
+export const noTrip = withheld('the instant of the trip is not known');
+export const noSeating = withheld('no closing of the valve was found in this record');
+export const noMotion = withheld('the flow cannot be followed: the trip or the settled level is missing');
+export const noReversal = withheld('no reversal of the flow is seen');
+export const unsettled = withheld('the record ends before the outlet settles');
+export const noInlet = withheld('there is no inlet tap in this leg');
+export const noMeter = withheld('there is no meter in this leg');
+export const noPosition = withheld('the disc position is not measured');
+export const noRating = withheld('neither the pipe nor the valve has a rating in the configuration');
+
+/** The step at the seating takes eight samples on the plateau. */
+export function stepUnseen({ frame }: Facts) {
+  return withheld(
+    `${frame.constants.perPlateau.toFixed(1)} samples on the plateau of 2L/a do not show the step: 8 are needed`,
+  );
+}
+
+/** Why the velocity is not seen to cross zero, where there is a seating. */
+export function reversalUnseen({ trip, motion }: Facts) {
+  if (trip === null)
+    return withheld('the instant of the trip is not known, so the flow cannot be followed from it');
+  if (motion === null)
+    return withheld('the record ends before the outlet settles, so the flow cannot be followed');
+  return withheld(
+    'the velocity does not fall through zero before the seating: the valve closed before reversal, or too near to it to tell',
+  );
+}
+
+/** Why no corrected peak is given; null when one can be. */
+export function peakUnseen(facts: Facts) {
+  const { frame, peak } = facts;
+  const { perPlateau, lag_s, plateau_s } = frame.constants;
+  if (peak === null) return noSeating;
+  const nearPeak_s = Math.max(frame.outlet.step_s * 2, 0.002);
+  const top = frame.outlet.series.channel.range[1];
+  if (frame.outlet.clipped_s.some((t) => Math.abs(t - peak.at_s) < nearPeak_s) || peak.raw_Pa > top) {
+    return withheld(
+      'the outlet reading is clipped at its peak: the true peak is higher than the largest sample',
+    );
+  }
+  const plateau = `${(plateau_s * 1e3).toFixed(1)} ms`;
+  if (perPlateau < 1) {
+    return withheld(
+      `fewer than one sample falls on the plateau of 2L/a (${plateau}): the peak may be missed altogether`,
+    );
+  }
+  if (lag_s > plateau_s / 2) {
+    return withheld(
+      `the outlet sensor answers in ${(lag_s * 1e3).toFixed(1)} ms, the pulse lasts ${plateau}`,
+    );
+  }
+  return null;
+}
