@@ -8,6 +8,7 @@ import { Machine } from './machine.ts';
 import { examinePorts } from './ports.ts';
 import { examineRuntime, type Runtime, thisRuntime } from './runtime.ts';
 import { examineSecrets } from './secrets.ts';
+import { examineService } from './service.ts';
 
 export interface Surroundings {
   readonly machine: Machine;
@@ -41,6 +42,7 @@ export async function examine(config: RigConfig | null, around: Surroundings = h
   const written_Bps = config === null ? 0 : samplesPerSecond(config) * sample_bytes;
   return [
     ...(await examineRuntime(around.machine, around.runtime)),
+    ...examineService(around.machine),
     ...examinePorts(around.machine, ports),
     ...(await examineClock(around.machine, around.ask, around.now_ms)),
     ...(await examineDisk(around.machine, config?.dataFolder ?? 'data', { written_Bps })),

@@ -87,6 +87,6 @@ function examinePriority(machine: Machine): Finding {
   return note(
     'priority',
     'ordinary: another program may delay a poll by some milliseconds',
-    'For a service: CPUSchedulingPolicy=fifo, CPUSchedulingPriority=10 (README, running for good).',
+    'For a service: the unit of config/tripwave.service.',
   );
 }
