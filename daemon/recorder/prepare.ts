@@ -3,7 +3,7 @@ import type { RigConfig } from '../../config/rig.ts';
 import { type Counters, monotonic_s } from '../../drivers/driver.ts';
 import { setTornAside } from '../store/event-folder.ts';
 import { type Files, messageOf } from '../store/files.ts';
-import { lockDataFolder } from '../store/folder-lock.ts';
+import { lockWhenPossible } from '../store/folder-lock.ts';
 import { GapLedger } from '../store/gap-ledger.ts';
 import { type RingRecovery, recoverRing } from '../store/ring-recover.ts';
 import { type TripHistory, TripLedger } from '../store/trip-ledger.ts';
@@ -18,28 +18,46 @@ export interface Prepared {
   readonly gaps: GapLedger;
   /** Trips of earlier runs. */
   readonly history: TripHistory;
+  /** The disk, as it may be used under the lock of the folder. */
+  readonly files: Files;
   readonly release: () => void;
 }
 
 /**
  * Locks the folder, folds the calibrations in and sets aside what an interrupted recorder left behind. Rejects with
- * `UnavailableError` when the folder cannot be had, `ConfigError` when a calibration that was applied before reads
- * otherwise now, `DataError` when the ledger of calibrations is damaged; then the folder is free again.
+ * `UnavailableError` when another recorder has the folder, `ConfigError` when a person has to mend it or a calibration that was
+ * applied before reads otherwise now, `DataError` when the ledger of calibrations is damaged; then the folder is free again.
  */
-export async function prepare(config: RigConfig, files: Files, log: Log): Promise<Prepared> {
-  const lock = lockDataFolder(config.dataFolder);
+export async function prepare(config: RigConfig, disk: Files, log: Log): Promise<Prepared> {
+  const lock = lockWhenPossible(config.dataFolder, disk);
+  const { files, why } = lock;
+  if (why !== null)
+    log.error(
+      { why, data: config.dataFolder },
+      'disk full: everything is kept in memory alone until there is room',
+    );
   try {
     const calibrations = new CalibrationKeeper(config, files, log);
     await calibrations.begin(Date.now());
-    const torn = await setTornAside(config.dataFolder, files);
+    const torn = await setAsideIfPossible(config.dataFolder, files, log);
     for (const folder of torn) log.warn({ folder }, 'unfinished event of an earlier run set aside');
     const ring = await recoverIfPossible(config.dataFolder, files, log);
     const ledgers = await beginLedgers(config.dataFolder, files, log);
     const found = { tornSetAside: torn.length, ...ring, tripLinesTorn: ledgers.history.linesTorn };
-    return { calibrations, found, ...ledgers, release: () => lock.release() };
+    return { calibrations, found, ...ledgers, files, release: () => lock.release() };
   } catch (error) {
     lock.release();
     throw error;
+  }
+}
+
+/** What stays under its unfinished name is taken for no event; the next start sets it aside. */
+async function setAsideIfPossible(dataFolder: string, files: Files, log: Log): Promise<readonly string[]> {
+  try {
+    return await setTornAside(dataFolder, files);
+  } catch (error) {
+    log.error({ why: messageOf(error) }, 'unfinished events of an earlier run not set aside');
+    return [];
   }
 }
 

@@ -76,15 +76,14 @@ const margin_s = 5;
 
 /**
  * Starts to record. Resolves when the lines have been started; an absent device is a line state, not an error.
- * Rejects with `UnavailableError` when the data folder cannot be had, `ConfigError` when a calibration that was applied
- * before reads otherwise now, `DataError` when the ledger of calibrations is damaged.
+ * Rejects with `UnavailableError` when another recorder has the data folder, `ConfigError` when a person has to mend it or a
+ * calibration that was applied before reads otherwise now, `DataError` when the ledger of calibrations is damaged.
  */
 export async function startRecorder(config: RigConfig, options: RecorderOptions): Promise<Recorder> {
-  const files = options.files ?? disk;
-  const prepared = await prepare(config, files, options.log);
+  const prepared = await prepare(config, options.files ?? disk, options.log);
   try {
     const drivers = await Promise.all(config.lines.map((line) => options.createDriver(line)));
-    const recorder = new RunningRecorder(prepared, drivers, { ...options, files });
+    const recorder = new RunningRecorder(prepared, drivers, { ...options, files: prepared.files });
     recorder.start();
     return recorder;
   } catch (error) {

@@ -1,6 +1,7 @@
 /** What a bad sector or a torn write left of a database that can be made again: it is set aside and begins anew. */
 import { existsSync, renameSync, rmSync } from 'node:fs';
 import type { DatabaseSync } from 'node:sqlite';
+import { isFullDisk } from './files.ts';
 
 /** The file is a database and holds something else than it should; the message says what. */
 export class DamagedDatabase extends Error {
@@ -39,4 +40,17 @@ function isDamage(error: unknown): boolean {
   if (error instanceof DamagedDatabase) return true;
   const code = (error as { errcode?: unknown }).errcode;
   return typeof code === 'number' && damageCodes.includes(code & 0xff);
+}
+
+/**
+ * SQLite result codes of a disk that takes nothing or cannot be read: SQLITE_IOERR, SQLITE_FULL, SQLITE_CANTOPEN (sqlite.org/rescode.html).
+ * SQLITE_READONLY is none of them: that is for a person to mend.
+ */
+const refusalCodes = [10, 13, 14];
+
+/** Whether a database could not be opened or made because the disk refused, which may pass. */
+export function isRefusedByDisk(error: unknown): boolean {
+  const code = (error as { errcode?: unknown } | null)?.errcode;
+  if (typeof code === 'number') return refusalCodes.includes(code & 0xff);
+  return error instanceof Error && isFullDisk(error);
 }

@@ -187,6 +187,11 @@ export function isDiskFault(error: unknown): boolean {
   return /^E[A-Z0-9]+$/.test(codeOf(error)) ? !isMissing(error) : isDiskFault(error.cause);
 }
 
+/** True when there is no room: the disk, its inodes, or this user's quota. */
+export function isFullDisk(error: unknown): boolean {
+  return ['ENOSPC', 'EDQUOT'].includes(codeOf(error));
+}
+
 /** What an unknown error says. */
 export function messageOf(error: unknown): string {
   return error instanceof Error ? error.message : String(error);

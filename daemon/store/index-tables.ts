@@ -44,11 +44,12 @@ const tables = `
 
 /**
  * Opens or makes the index, WAL and synchronous FULL. A damaged one is set aside and begins anew, as the folders have all of
- * it. Throws `UnavailableError` when it belongs to a newer version of the software.
+ * it. Throws `UnavailableError` when it belongs to a newer version of the software. `isVolatile`: in memory alone, for a data
+ * folder that takes nothing.
  */
-export function openIndexTables(dataFolder: string): Opened<DatabaseSync> {
-  mkdirSync(dataFolder, { recursive: true });
-  const path = join(dataFolder, 'tripwave.db');
+export function openIndexTables(dataFolder: string, isVolatile = false): Opened<DatabaseSync> {
+  if (!isVolatile) mkdirSync(dataFolder, { recursive: true });
+  const path = isVolatile ? ':memory:' : join(dataFolder, 'tripwave.db');
   return openOrBeginAnew(path, () => {
     const database = new DatabaseSync(path, { timeout: 5000 });
     try {

@@ -48,8 +48,8 @@ export class EventIndex {
   private readonly speeds: StatementSync;
 
   /** Opens or makes the index. Throws `UnavailableError` when it belongs to a newer version of the software. */
-  constructor(dataFolder: string) {
-    const { opened, setAside } = openIndexTables(dataFolder);
+  constructor(dataFolder: string, isVolatile = false) {
+    const { opened, setAside } = openIndexTables(dataFolder, isVolatile);
     this.database = opened;
     this.setAside = setAside;
     this.putEvent = this.database.prepare(

@@ -27,6 +27,8 @@ export interface IngestOptions {
   readonly files?: Files;
   /** Monotonic, in s. */
   readonly now_s?: () => number;
+  /** The index is in memory alone: for a data folder that takes nothing. */
+  readonly isVolatile?: boolean;
 }
 
 /**
@@ -74,7 +76,7 @@ const retryShare_s = 0.5;
 export function createIngest(options: IngestOptions): Ingest {
   const { dataFolder, software, analyse, files = disk } = options;
   const now_s = options.now_s ?? (() => performance.now() / 1000);
-  const index = new EventIndex(dataFolder);
+  const index = new EventIndex(dataFolder, options.isVolatile);
   const loaded = new LoadedEvents(dataFolder, files);
   const intake = new TakeIn({ dataFolder, software, analyse, files, index, loaded });
   const retries = new RetryTimes();

@@ -15,7 +15,9 @@ import { takeServerLock } from './server-lock.ts';
 import { ServerSession } from './session.ts';
 
 const session = new ServerSession({
-  openStore: ({ config, software }) => createIngest({ dataFolder: config.dataFolder, software, analyse }),
+  openStore: ({ config, software }, isVolatile) =>
+    createIngest({ dataFolder: config.dataFolder, software, analyse, isVolatile }),
+  startAnew: () => stop(),
   openPublisher: (options) =>
     new Publisher({ ...options, createSink, clock: machineClock, random: Math.random }),
   openTrends,

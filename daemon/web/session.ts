@@ -7,6 +7,7 @@ import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts
 import { oneAtATime } from '../store/capture-limits.ts';
 import type { Capture } from '../store/capture-request.ts';
 import { captureWindow, newestWindow } from '../store/capture-window.ts';
+import { isRefusedByDisk } from '../store/damaged-database.ts';
 import type { Unjudged } from '../store/index.ts';
 import type { Ingest } from '../store/ingest.ts';
 import type { Ingested } from '../store/take-in.ts';
@@ -23,10 +24,14 @@ import { slimRow } from './views.ts';
 const scanInterval_ms = 10_000;
 /** While the recorder is silent its silence is told this often, in ms. */
 const silenceInterval_ms = 1_000;
+/** A disk that took nothing is tried again this often, in ms. */
+const lookAgain_ms = 5_000;
 
 export interface SessionOptions {
-  /** Makes the store once the recorder has said where its data lies. */
-  readonly openStore: (hello: HelloMessage) => Ingest;
+  /** Makes the store once the recorder has said where its data lies; `isVolatile`: with its index in memory alone. */
+  readonly openStore: (hello: HelloMessage, isVolatile: boolean) => Ingest;
+  /** Ends this server so that it is started again; without it a disk that takes data again is not used. */
+  readonly startAnew?: () => void;
   /** Ends an orphaned server of the data folder and takes its lock; without it there is none. */
   readonly takeLock?: typeof takeServerLock;
   /** Makes what sends messages to receivers outside; called only where the rig file wants it. */
@@ -61,6 +66,7 @@ export class ServerSession {
   readonly #kept = new KeptWindows();
   #isScanning = false;
   #isStopped = false;
+  #lookAgain: NodeJS.Timeout | undefined;
 
   constructor(options: SessionOptions) {
     this.#options = options;
@@ -100,7 +106,7 @@ export class ServerSession {
 
   async stop(): Promise<void> {
     this.#isStopped = true;
-    for (const timer of this.#timers) clearInterval(timer);
+    for (const timer of [...this.#timers, this.#lookAgain]) clearInterval(timer);
     this.hub.closeAll('the server stops');
     this.#binding?.stop();
     await this.#app?.close();
@@ -119,11 +125,11 @@ export class ServerSession {
       return;
     }
     this.#isOpened = true;
-    const { dashboardFolder, openStore } = this.#options;
+    const { dashboardFolder } = this.#options;
     const { host } = hello.config.server;
     // First of all: an orphan may hold the databases too.
     this.#lock = (await this.#options.takeLock?.(hello.config.dataFolder, this.#options.log)) ?? null;
-    const store = openStore(hello);
+    const store = this.#openStore(hello);
     this.#store = store;
     if (typeof store.setAside === 'string')
       this.#options.log(`the index was damaged and is made anew; the old one is ${store.setAside}`);
@@ -153,6 +159,38 @@ export class ServerSession {
       setInterval(() => this.#tellSilence(), silenceInterval_ms),
     ];
     await this.#scan();
+  }
+
+  /** A disk that takes nothing costs the verdicts, never the live pages. Once it takes data the whole server starts anew. */
+  #openStore(hello: HelloMessage): Ingest {
+    const { log, openStore, startAnew } = this.#options;
+    try {
+      return openStore(hello, false);
+    } catch (error) {
+      if (!isRefusedByDisk(error)) throw error;
+      const why = error instanceof Error ? error.message : String(error);
+      log(`the disk refuses the index: ${why}; pages and detection go on in memory`);
+      this.state.troubles.raise(
+        'volatile',
+        `IN MEMORY ONLY: the data folder takes nothing (${why}).`,
+        'Live view and detection go on; a stop loses what waits. Make room on the disk; everything is written by itself then.',
+        Date.now(),
+      );
+    }
+    const look = setInterval(() => {
+      try {
+        openStore(hello, false)
+          .close()
+          .then(startAnew, () => undefined);
+      } catch (error) {
+        if (!isRefusedByDisk(error)) throw error;
+        return;
+      }
+      clearInterval(look);
+      log('the data folder takes data again: the server starts anew');
+    }, lookAgain_ms);
+    this.#lookAgain = look;
+    return openStore(hello, true);
   }
 
   /** An address that cannot be had costs the pages, never the verdicts nor what is published. */

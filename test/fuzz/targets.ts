@@ -1,5 +1,6 @@
 /** Every parser that reads what others wrote. A new one: its file beside this, one line here. */
 import { fileTargets } from './files.ts';
+import { httpTargets } from './http.ts';
 import { modbusTargets } from './modbus.ts';
 import { ringTargets } from './ring.ts';
 import { slaveTargets } from './slave.ts';
@@ -12,4 +13,5 @@ export const targets: readonly FuzzTarget[] = [
   ...ringTargets,
   ...modbusTargets,
   ...slaveTargets,
+  ...httpTargets,
 ];
