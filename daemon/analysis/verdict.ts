@@ -132,6 +132,18 @@ export interface LegVerdict {
   readonly velocity: { readonly time_s: readonly number[]; readonly value: readonly number[] };
 }
 
+/** The file that a record was read from, where it is an export of this program. */
+export interface Provenance {
+  /** Name of the file, without its folder. */
+  readonly file: string;
+  /** Of the event, as the file says; `window` for a stretch of the ring. */
+  readonly exportOf: string;
+  /** By the hash in the file; anything but `intact` was judged as a foreign recording, under the name of the file. */
+  readonly state: 'intact' | 'edited' | 'no hash';
+  /** SHA-256 of the content as it was read. */
+  readonly sha256: string;
+}
+
 export interface Verdict {
   readonly event: string;
   readonly revision: number;
@@ -140,4 +152,6 @@ export interface Verdict {
   /** Which source gave the trip instant. */
   readonly tripSource: 'contact' | 'pressure-switch' | 'pressure-knee' | 'none';
   readonly legs: readonly LegVerdict[];
+  /** Of the command line only: the server judges event folders. */
+  readonly provenance?: Provenance;
 }

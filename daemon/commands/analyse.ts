@@ -1,9 +1,14 @@
 /** `tripwave analyse EVENT|FILE.csv`: the verdict of one record, from a folder or from anyone's CSV. */
-import { closeSync, openSync, readFileSync, readSync, statSync } from 'node:fs';
+import { statSync } from 'node:fs';
+import { basename } from 'node:path';
 import { Command } from 'commander';
+import { notAFile, readHead, readRegularFile } from '../../drivers/regular-file.ts';
 import { analyse } from '../analysis/analyse.ts';
+import type { EventRecord } from '../analysis/record.ts';
+import type { Provenance, Verdict } from '../analysis/verdict.ts';
 import { DataError, UsageError } from '../errors.ts';
 import { isExport, readExport } from '../report/read-export.ts';
+import { messageOf } from '../store/files.ts';
 import { loadEvent, recordOf } from '../store/load-record.ts';
 import { version } from '../version.ts';
 import { readConfig } from './check.ts';
@@ -30,37 +35,74 @@ export function analyseCommand(): Command {
       '\nA CSV needs a rig file such as config/recording.yaml: it names the columns and gives bore, length and wave speed.',
     )
     .action(async (path: string, options: Options) => {
-      const record = await readRecord(path, options);
-      const verdict = analyse(record, { revision: 1, software: version, reason: 'analyse command' });
-      process.stdout.write(options.json ? `${JSON.stringify(verdict)}\n` : verdictText(verdict));
+      const { record, provenance } = await readRecord(path, options);
+      const judged = analyse(record, { revision: 1, software: version, reason: 'analyse command' });
+      const verdict = provenance === null ? judged : { ...judged, provenance };
+      if (provenance !== null && provenance.state !== 'intact') warn(foreignText(path, provenance));
+      process.stdout.write(options.json ? `${JSON.stringify(verdict)}\n` : plainText(verdict));
     });
 }
 
-/** An export of this program carries its own description. */
-function beginsAsExport(path: string): boolean {
-  const file = openSync(path, 'r');
-  try {
-    const head = Buffer.alloc(200);
-    return isExport(head.toString('utf8', 0, readSync(file, head)));
-  } finally {
-    closeSync(file);
-  }
+interface Read {
+  readonly record: EventRecord;
+  /** Null for anything but an export of this program. */
+  readonly provenance: Provenance | null;
 }
 
-async function readRecord(path: string, { config }: Options) {
+/** Size of the largest export that is read back, in bytes: it is held as one text. */
+const mostExport_bytes = 256e6;
+
+const warn = (line: string) => process.stderr.write(`${line}\n`);
+
+async function readRecord(path: string, { config }: Options): Promise<Read> {
   const kind = statSync(path, { throwIfNoEntry: false });
   if (kind === undefined)
     throw new DataError(`${path}: no such file or folder; an event folder or a CSV file is allowed`);
-  if (kind.isDirectory()) return (await loadEvent(path)).record;
-  if (config === undefined && beginsAsExport(path)) {
-    const { meta, series } = readExport(readFileSync(path, 'utf8'), path);
-    return recordOf({ id: meta.id, config: meta.config }, series);
-  }
+  if (kind.isDirectory()) return { record: (await loadEvent(path)).record, provenance: null };
+  const why = notAFile(kind, 'an event folder or a CSV file');
+  if (why !== null) throw new DataError(`${path}: ${why}`);
+  if (config === undefined && isExport(readHead(path, 200).toString('utf8'))) return readExported(path);
   if (config === undefined) {
     throw new UsageError(
       `${path}: a CSV needs --config with a rig file that names its columns (see config/recording.yaml)`,
     );
   }
-  const warn = (line: string) => process.stderr.write(`${line}\n`);
-  return recordFromCsv(path, readConfig(config, warn), warn);
+  return { record: recordFromCsv(path, readConfig(config, warn), warn), provenance: null };
+}
+
+/** An export carries its own description, and a hash by which an edited one is known. */
+function readExported(path: string): Read {
+  let text: string;
+  try {
+    text = readRegularFile(path, mostExport_bytes).toString('utf8');
+  } catch (error) {
+    throw new DataError(`${path}: ${messageOf(error)}`, { cause: error });
+  }
+  const { meta, series, integrity } = readExport(text, path);
+  const { sha256, state } = integrity;
+  const file = basename(path);
+  const id = state === 'intact' ? meta.id : file;
+  return {
+    record: recordOf({ id, config: meta.config }, series),
+    provenance: { file, exportOf: meta.id, state, sha256 },
+  };
+}
+
+/** What must not be overlooked, on standard error as well as in the verdict. */
+function foreignText(path: string, { exportOf, sha256, state }: Provenance): string {
+  return state === 'edited'
+    ? `WARNING ${path}: EDITED since its export (its content is not that of its SHA-256): judged as a foreign recording, not as ${exportOf}`
+    : `WARNING ${path}: has no "# sha256: ..." as its last line, so nobody knows whether it was edited: judged as a foreign recording, not as ${exportOf} (SHA-256 of the content ${sha256})`;
+}
+
+function plainText(verdict: Verdict): string {
+  const { provenance } = verdict;
+  if (provenance === undefined) return verdictText(verdict);
+  const { exportOf, file, sha256, state } = provenance;
+  const what = {
+    intact: `intact export of ${exportOf}`,
+    edited: `EDITED since its export as ${exportOf}; a foreign recording`,
+    'no hash': `says it is an export of ${exportOf}, without a hash; a foreign recording`,
+  }[state];
+  return `${file}: ${what} (SHA-256 ${sha256})\n${verdictText(verdict)}`;
 }

@@ -1,9 +1,10 @@
 /**
- * A recording as CSV in UTF-8: comment lines that say what it is, a header, rows, and a last comment line with the counts,
- * by which a file that was cut short is known. Values are SI with every digit, so that `analyse` reads the very same record.
+ * A recording as CSV in UTF-8: comment lines that say what it is, a header, rows, and last a comment line with the counts, by
+ * which a file that was cut short is known, and one with the hash of all before it, by which an edited one is. Values are SI with every digit, so that `analyse` reads the very same record.
  */
 import { quality } from '../../drivers/driver.ts';
 import { wallAt_ms } from '../recorder/wall-anchor.ts';
+import { hashMark, newContentHash } from './content-hash.ts';
 import { commentLine, textCell } from './csv-cells.ts';
 import { type Exported, type ExportMeta, exportForm, type Rows, rowsOf, Totals } from './exported.ts';
 
@@ -13,8 +14,17 @@ export const csvMark = `# Tripwave export, form ${exportForm}`;
 /** Rows in one piece of text. */
 const rowsAPiece = 2000;
 
-/** Pieces of text; none is larger than some 2000 rows. */
-export async function* csvOf({ meta, chunks }: Exported): AsyncGenerator<string> {
+/** Pieces of text; none is larger than some 2000 rows. The same data give the same bytes. */
+export async function* csvOf(exported: Exported): AsyncGenerator<string> {
+  const hash = newContentHash();
+  for await (const piece of contentOf(exported)) {
+    hash.update(piece);
+    yield piece;
+  }
+  yield `${hashMark}${hash.digest('hex')}\r\n`;
+}
+
+async function* contentOf({ meta, chunks }: Exported): AsyncGenerator<string> {
   yield headOf(meta);
   const totals = new Totals(meta.channels);
   const trip_s = meta.trip_s;

@@ -1,11 +1,21 @@
 /** A recording as one JSON object, written piece by piece: the description, chunks of series, the counts. */
+import { newContentHash } from './content-hash.ts';
 import { type Exported, Totals } from './exported.ts';
 
 /**
- * `{"meta": ExportMeta, "chunks": [{"<channel>": {"time_s": [], "value": [], "quality": []}}], "end": {"channels": ...}}`.
+ * `{"meta": ExportMeta, "chunks": [{"<channel>": {"time_s": [], "value": [], "quality": []}}], "end": {"channels": ...}, "sha256": "..."}`.
  * JSON has no NaN: a device's "no value" is null.
  */
-export async function* jsonOf({ meta, chunks }: Exported): AsyncGenerator<string> {
+export async function* jsonOf(exported: Exported): AsyncGenerator<string> {
+  const hash = newContentHash();
+  for await (const piece of contentOf(exported)) {
+    hash.update(piece);
+    yield piece;
+  }
+  yield `,"sha256":"${hash.digest('hex')}"}\n`;
+}
+
+async function* contentOf({ meta, chunks }: Exported): AsyncGenerator<string> {
   const totals = new Totals(meta.channels);
   yield `{"meta":${JSON.stringify(meta)},"chunks":[`;
   let isFirst = true;
@@ -24,5 +34,5 @@ export async function* jsonOf({ meta, chunks }: Exported): AsyncGenerator<string
     }
     yield '}';
   }
-  yield `],"end":${JSON.stringify({ channels: totals.byChannel })}}\n`;
+  yield `],"end":${JSON.stringify({ channels: totals.byChannel })}`;
 }

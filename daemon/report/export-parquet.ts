@@ -1,5 +1,6 @@
 /** A recording as Parquet: one row an instant, doubles, one row group a chunk; units and uncertainties in the metadata. */
 import { ByteWriter, ParquetWriter } from 'hyparquet-writer';
+import { newContentHash } from './content-hash.ts';
 import { qualityWords } from './export-csv.ts';
 import { type Exported, type Rows, rowsOf, Totals } from './exported.ts';
 
@@ -29,16 +30,25 @@ export async function* parquetOf({ meta, chunks }: Exported): AsyncGenerator<Uin
     kvMetadata,
     createdBy: `tripwave ${meta.software}`,
   });
+  const hash = newContentHash();
   for await (const chunk of chunks()) {
     totals.add(chunk);
     const rows = rowsOf(chunk, meta.channels);
     for (let from = 0; from < rows.time_s.length; from += rowsAGroup) {
       const to = Math.min(rows.time_s.length, from + rowsAGroup);
       await file.write({ columnData: columnsOf(rows, from, to, meta.channels), rowGroupSize: rowsAGroup });
-      yield taken(writer);
+      const piece = taken(writer);
+      hash.update(piece);
+      yield piece;
     }
   }
+  // A file without rows has its first four bytes still to come.
+  const rest = taken(writer);
+  hash.update(rest);
+  yield rest;
   kvMetadata.push({ key: 'tripwave.end', value: JSON.stringify({ channels: totals.byChannel }) });
+  for (const { value } of kvMetadata) hash.update(value);
+  kvMetadata.push({ key: 'tripwave.sha256', value: hash.digest('hex') });
   await file.finish();
   yield taken(writer);
 }

@@ -1,12 +1,14 @@
 /** Reads a CSV of `export-csv.ts` back into the record it was made from. */
 import type { Series } from '../analysis/record.ts';
 import { DataError } from '../errors.ts';
+import { type Integrity, integrityOf } from './content-hash.ts';
 import { csvMark, qualityBits } from './export-csv.ts';
 import type { ExportedConfig, ExportMeta, ExportTotals } from './exported.ts';
 
 export interface ReadBack {
   readonly meta: ExportMeta;
   readonly series: ReadonlyMap<string, Series>;
+  readonly integrity: Integrity;
 }
 
 /** True for a text that begins as an exported file does. */
@@ -80,7 +82,7 @@ export function readExport(text: string, file: string): ReadBack {
       lost: 0,
     });
   }
-  return { meta, series };
+  return { meta, series, integrity: integrityOf(lines) };
 }
 
 function metaOf(lines: readonly string[], file: string): ExportMeta {

@@ -1,5 +1,6 @@
 /** A recorded event exported, and read again by this program and by independent readers. */
 import { execFileSync, spawnSync } from 'node:child_process';
+import { createHash } from 'node:crypto';
 import { existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -40,7 +41,9 @@ describe('export', () => {
     const again = tripwave('analyse', out, '--json');
     const first = tripwave('analyse', event, '--json');
     expect([again.code, again.err]).toEqual([0, '']);
-    expect(JSON.parse(again.out)).toEqual(JSON.parse(first.out));
+    const { provenance, ...judged } = JSON.parse(again.out);
+    expect(judged).toEqual(JSON.parse(first.out));
+    expect(provenance).toMatchObject({ file: 'event.csv', exportOf: judged.event, state: 'intact' });
     // The verdict is worth comparing only if it has numbers in it.
     const active = JSON.parse(first.out).legs.find((leg: { active: boolean }) => leg.active);
     expect(active.results.surge.value).toBeGreaterThan(0);
@@ -120,6 +123,96 @@ print(len(rows)-1,len(set(map(len,rows))))`;
     const [chunk] = all.chunks() as Iterable<never>;
     expect(Number(rows)).toBe(rowsOf(chunk!, all.meta.channels).time_s.length);
     expect(widths).toBe('1');
+  });
+});
+
+describe('the hash of an export', () => {
+  const exported = (name: string) => {
+    const out = join(folder, name);
+    expect(tripwave('export', event, '--out', out).code).toBe(0);
+    return out;
+  };
+  const sha256 = (...parts: (string | Uint8Array)[]) => {
+    const hash = createHash('sha256');
+    for (const part of parts) hash.update(part);
+    return hash.digest('hex');
+  };
+
+  it('is that of the sha256sum of the system, and the same bytes come from the same data', () => {
+    const out = exported('hash.csv');
+    const stated = readFileSync(out, 'utf8').trimEnd().split('\r\n').at(-1);
+    const sum = execFileSync('sh', ['-c', 'head -n -1 "$1" | sha256sum', 'sh', out], { encoding: 'utf8' });
+    expect(stated).toBe(`# sha256: ${sum.slice(0, 64)}`);
+    expect(readFileSync(exported('hash-again.csv'))).toEqual(readFileSync(out));
+  });
+
+  it('of JSON and Parquet is that of the bytes which stand in front of it', async () => {
+    const json = readFileSync(exported('hash.json'), 'utf8');
+    const at = json.lastIndexOf(',"sha256":"');
+    expect(JSON.parse(json).sha256).toBe(sha256(json.slice(0, at)));
+    const out = exported('hash.parquet');
+    const bytes = readFileSync(out);
+    const metadata = await parquetMetadataAsync(await asyncBufferFromFile(out));
+    const keys = new Map(metadata.key_value_metadata?.map(({ key, value }) => [key, value]));
+    const texts = ['form', 'record', 'configuration', 'channels', 'end'].map(
+      (key) => keys.get(`tripwave.${key}`)!,
+    );
+    // The last eight bytes of a Parquet file: length of the footer in front of them, and the magic number.
+    const footer = bytes.length - 8 - bytes.readUInt32LE(bytes.length - 8);
+    expect(keys.get('tripwave.sha256')).toBe(sha256(bytes.subarray(0, footer), ...texts));
+    expect(readFileSync(exported('hash-again.parquet'))).toEqual(bytes);
+  });
+
+  it('gives an edited file away: it is judged as a foreign recording, with a loud line', () => {
+    const out = exported('edited.csv');
+    const whole = readFileSync(out, 'utf8');
+    const row = whole.split('\r\n').findIndex((line) => /^\d/.test(line)) + 3;
+    const outlet = loaded.header.config.legs[0]!;
+    const edits: readonly [string, (text: string) => string][] = [
+      [
+        'a sample',
+        (text) =>
+          text
+            .split('\r\n')
+            .with(
+              row,
+              text.split('\r\n')[row - 1]!.replace(/^[^,]*/, text.split('\r\n')[row]!.split(',')[0]!),
+            )
+            .join('\r\n'),
+      ],
+      ['the bore', (text) => text.replace(`"bore_m":${outlet.bore_m}`, `"bore_m":${outlet.bore_m * 1.1}`)],
+      ['a comment', (text) => text.replace(/^# rig: .*$/m, '# rig: another one')],
+      ['a row of the hash itself', (text) => text.replace(/sha256: ./, 'sha256: x')],
+    ];
+    for (const [what, edit] of edits) {
+      expect(edit(whole), what).not.toBe(whole);
+      writeFileSync(out, edit(whole));
+      const { code, err, out: said } = tripwave('analyse', out, '--json');
+      expect([what, code]).toEqual([what, 0]);
+      expect(err).toContain(`WARNING ${out}: EDITED since its export`);
+      const id = loaded.header.id;
+      expect(JSON.parse(said)).toMatchObject({
+        event: 'edited.csv',
+        provenance: { file: 'edited.csv', exportOf: id, state: 'edited' },
+      });
+    }
+    expect(tripwave('analyse', out).out).toMatch(
+      /^edited\.csv: EDITED since its export as .*; a foreign recording/,
+    );
+  });
+
+  it('may be missing, which is said as loudly; other line ends are no edit', () => {
+    const out = exported('bare.csv');
+    const whole = readFileSync(out, 'utf8');
+    writeFileSync(out, whole.replace(/^# sha256: .*\r\n$/m, ''));
+    const bare = tripwave('analyse', out, '--json');
+    expect([bare.code, bare.err]).toEqual([0, expect.stringContaining('WARNING')]);
+    expect(JSON.parse(bare.out)).toMatchObject({ event: 'bare.csv', provenance: { state: 'no hash' } });
+    writeFileSync(out, whole.replaceAll('\r\n', '\n'));
+    const unix = tripwave('analyse', out, '--json');
+    expect([unix.code, unix.err, JSON.parse(unix.out).provenance.state]).toEqual([0, '', 'intact']);
+    writeFileSync(out, `${whole}# added below\r\n`);
+    expect(tripwave('analyse', out, '--json').err).toContain('WARNING');
   });
 });
 
