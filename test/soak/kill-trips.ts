@@ -20,10 +20,11 @@ import { Worker } from './processes.ts';
 export type TripVictim = 'recorder' | 'server' | 'both';
 
 export interface TripKillOptions {
-  readonly trips: number;
   readonly seed: number;
   /** Holds the data and the log; must be empty. */
   readonly folder: string;
+  /** Kills; each belongs to a trip of its own. Trips that come while a recorder starts are audited as well. */
+  readonly trips: number;
   /** Drawn from for each trip. */
   readonly victims: readonly TripVictim[];
   /** The kill comes so long after the stop of the pump, at least and at most, in s. */
@@ -49,6 +50,8 @@ export interface TripKillResult extends TripAudit {
 /** A server that was killed is waited for so long, in s. */
 const server_s = 2;
 const look_ms = 20;
+/** A stop is told so late at most, in s. */
+const late_s = 0.2;
 /** A first recorder knows the pump so long after its first block, in ms. */
 const ready_ms = 1000;
 /** What is owed after the last kill is written within this, in s. */
@@ -100,9 +103,11 @@ class TripKilling {
     while (this.#lives[0]?.first_s === null) await delay(look_ms);
     await delay(ready_ms);
     this.#stops_s.length = 0;
-    for (let trip = 0; trip < trips; trip++) {
-      const stop_s = await this.#stop(trip);
-      await delay(Math.max(0, 1000 * (stop_s + this.#random.between(...span) - monotonic_s())));
+    let trip = -1;
+    for (let kill = 0; kill < trips; kill++) {
+      const kill_s = this.#random.between(...span);
+      trip = await this.#stop(trip + 1, kill_s);
+      await delay(Math.max(0, 1000 * (this.#stops_s[trip]! + kill_s - monotonic_s())));
       const victim = victims[Math.floor(this.#random.between(0, victims.length))] ?? 'recorder';
       this.#kills[victim]++;
       if (victim !== 'server') await this.#killRecorder(victim === 'both');
@@ -177,14 +182,19 @@ class TripKilling {
     };
   }
 
-  /** The instant of this stop of the pump, once it has come. */
-  async #stop(trip: number): Promise<number> {
-    for (;;) {
+  /**
+   * The next stop of the pump from number `first` on whose kill is still to come. A recorder that starts slowly outlasts a stop or
+   * two; killed for those at once, it would never live.
+   */
+  async #stop(first: number, kill_s: number): Promise<number> {
+    for (let trip = first; ; ) {
       const stop_s = this.#stops_s[trip];
-      if (stop_s !== undefined) return stop_s;
-      await new Promise<void>((resolve) => {
-        this.#onStop = resolve;
-      });
+      if (stop_s === undefined) {
+        await new Promise<void>((resolve) => {
+          this.#onStop = resolve;
+        });
+      } else if (stop_s + kill_s >= monotonic_s() - late_s) return trip;
+      else trip++;
     }
   }
 
