@@ -19,7 +19,7 @@ import type { FuzzCounts, FuzzTarget } from './target.ts';
 const atOnce = 6;
 /** Bodies that trickle and silent connections that are held at a time. */
 const mostHeld = 12;
-/** Memory that the server may gain after its first fifth, in MB. */
+/** Memory that the server may gain once it is warm, in MB: its young generation and caches fill over some 10 000 requests. */
 const mostServerGrowth_MB = 50;
 /** Within so long the processor has nothing to do again, in s. */
 const rest_s = 5;
@@ -271,6 +271,7 @@ async function run(seed: number, count: number, progress: (done: number) => void
     let next = 0;
     let done = 0;
     let before_MB = 0;
+    const warm = Math.floor(Math.max(count / 5, Math.min(count / 2, 10_000)));
     const worker = async (): Promise<void> => {
       for (;;) {
         const k = next++;
@@ -279,7 +280,7 @@ async function run(seed: number, count: number, progress: (done: number) => void
         await fuzz.one(makeRequest(operations[k % operations.length]!, known, random), random);
         const why = server.ended();
         if (why !== null) throw new Error(`the server lives through every request; it ${why}`);
-        if (done++ === Math.floor(count / 5)) before_MB = server.cost().rss_MB;
+        if (done++ === warm) before_MB = server.cost().rss_MB;
         progress(done);
       }
     };
