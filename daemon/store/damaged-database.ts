@@ -36,7 +36,8 @@ export function mustBeSound(database: DatabaseSync): void {
 /** SQLite result codes of a damaged file: SQLITE_CORRUPT, SQLITE_NOTADB (sqlite.org/rescode.html). */
 const damageCodes = [11, 26];
 
-function isDamage(error: unknown): boolean {
+/** Whether an error of SQLite says that the file itself is damaged. */
+export function isDamage(error: unknown): boolean {
   if (error instanceof DamagedDatabase) return true;
   const code = (error as { errcode?: unknown }).errcode;
   return typeof code === 'number' && damageCodes.includes(code & 0xff);

@@ -2,29 +2,11 @@
  * Trends of all channels for years: rollups of 1 s, 1 min and 1 h in `trends.db`. The newest stand as rows and take late
  * data; older ones are packed into blobs of an hour, a day or 30 days. Synchronous: one call, one transaction.
  */
-import { mkdirSync } from 'node:fs';
-import { join } from 'node:path';
-import { DatabaseSync, type StatementSync } from 'node:sqlite';
-import { UnavailableError } from '../errors.ts';
+import type { DatabaseSync, StatementSync } from 'node:sqlite';
+import { isDamage } from './damaged-database.ts';
 import { countPacked, packRollups, unpackRollups } from './trend-pack.ts';
 import { coarser, merged, type Rollup, type TrendLevel_s, trendLevels_s } from './trend-rollup.ts';
-
-const schemaVersion = 1;
-
-const tables = `
-  CREATE TABLE channel (id INTEGER PRIMARY KEY, tag TEXT NOT NULL UNIQUE) STRICT;
-  CREATE TABLE newest (
-    level_s INTEGER NOT NULL, channel INTEGER NOT NULL, start_s INTEGER NOT NULL,
-    count INTEGER NOT NULL, min REAL, max REAL, mean REAL, squares REAL NOT NULL, flags INTEGER NOT NULL,
-    PRIMARY KEY (level_s, channel, start_s)
-  ) STRICT, WITHOUT ROWID;
-  CREATE TABLE packed (
-    level_s INTEGER NOT NULL, channel INTEGER NOT NULL, start_s INTEGER NOT NULL, rollups BLOB NOT NULL,
-    PRIMARY KEY (level_s, channel, start_s)
-  ) STRICT, WITHOUT ROWID;
-  CREATE TABLE place (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT, WITHOUT ROWID;
-  CREATE TABLE schema_version (version INTEGER NOT NULL) STRICT;
-`;
+import { openTrendTables } from './trend-tables.ts';
 
 /** Length of a blob by level, in s. */
 const blob_s: Readonly<Record<TrendLevel_s, number>> = { 1: 3600, 60: 86_400, 3600: 30 * 86_400 };
@@ -54,6 +36,10 @@ export interface TrendAddition {
 }
 
 export class TrendStore {
+  /** Where a damaged `trends.db` was set aside; null when there was none. This one is empty then. */
+  readonly setAside: string | null;
+  /** A page of it could not be read or written: to be closed and opened anew. */
+  isDamaged = false;
   readonly #database: DatabaseSync;
   readonly #keep_s: TrendKeep_s;
   readonly #one: StatementSync;
@@ -65,17 +51,12 @@ export class TrendStore {
   readonly #oldestOf: readonly StatementSync[];
   readonly #ids = new Map<string, number>();
 
-  /** Opens or makes `trends.db`. Throws `UnavailableError` when it belongs to a newer version. */
+  /** Opens or makes `trends.db`; a damaged one is set aside and begins anew. Throws `UnavailableError` when it belongs to a newer version. */
   constructor(dataFolder: string, keep_s: TrendKeep_s = ordinaryKeep_s) {
-    mkdirSync(dataFolder, { recursive: true });
-    const path = join(dataFolder, 'trends.db');
+    const { opened, setAside } = openTrendTables(dataFolder);
     this.#keep_s = keep_s;
-    this.#database = new DatabaseSync(path, { timeout: 5000 });
-    // Not FULL: after a power cut the last transactions are read from the disk ring again.
-    this.#database.exec(
-      'PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL; PRAGMA journal_size_limit = 16777216;',
-    );
-    this.#prepare(path);
+    this.#database = opened;
+    this.setAside = setAside;
     this.#one = this.#database.prepare(
       'SELECT * FROM newest WHERE level_s = ? AND channel = ? AND start_s = ?',
     );
@@ -102,6 +83,10 @@ export class TrendStore {
   }
 
   add({ rollups, places }: TrendAddition): void {
+    this.#watched(() => this.#add({ rollups, places }));
+  }
+
+  #add({ rollups, places }: TrendAddition): void {
     this.#transaction(() => {
       for (const [tag, levels] of rollups) {
         const channel = this.#idOf(tag);
@@ -115,7 +100,7 @@ export class TrendStore {
 
   /** What `add` kept under a name. */
   place(name: string): string | null {
-    const row = this.#place.get(name);
+    const row = this.#watched(() => this.#place.get(name));
     return row === undefined ? null : String(row['value']);
   }
 
@@ -123,6 +108,10 @@ export class TrendStore {
    * Rollups of one level that begin in [from_s, to_s), ascending, in s since 1970.
    */
   read(tag: string, level_s: TrendLevel_s, from_s: number, to_s: number): Rollup[] {
+    return this.#watched(() => this.#read(tag, level_s, from_s, to_s));
+  }
+
+  #read(tag: string, level_s: TrendLevel_s, from_s: number, to_s: number): Rollup[] {
     const channel = this.#ids.get(tag);
     if (channel === undefined) return [];
     const rows = this.#rows.all(level_s, channel, from_s, to_s).map(rollupOfRow);
@@ -138,8 +127,8 @@ export class TrendStore {
   covered_s(tag: string, level_s: TrendLevel_s, from_s: number, to_s: number): number {
     const channel = this.#ids.get(tag);
     if (channel === undefined) return 0;
-    const packed = this.#packed(level_s, channel, from_s, to_s);
-    const isNewest = this.#rows.get(level_s, channel, from_s, to_s) !== undefined;
+    const packed = this.#watched(() => this.#packed(level_s, channel, from_s, to_s));
+    const isNewest = this.#watched(() => this.#rows.get(level_s, channel, from_s, to_s)) !== undefined;
     const stretches = isNewest
       ? this.read(tag, level_s, from_s, to_s).filter(({ count }) => count > 0).length
       : packed.reduce((sum, blob) => sum + countPacked(blob, level_s, from_s, to_s), 0);
@@ -164,14 +153,15 @@ export class TrendStore {
 
   /** Packs what is old enough to be complete and drops what is older than it is kept. `now_s` since 1970. */
   tidy(now_s: number): void {
-    this.#transaction(() => {
-      for (const level_s of trendLevels_s) {
-        this.#packLevel(level_s, now_s);
-        this.#database
-          .prepare('DELETE FROM packed WHERE level_s = ? AND start_s < ?')
-          .run(level_s, now_s - this.#keep_s[level_s] - blob_s[level_s]);
-      }
-    });
+    const drop = 'DELETE FROM packed WHERE level_s = ? AND start_s < ?';
+    this.#watched(() =>
+      this.#transaction(() => {
+        for (const level_s of trendLevels_s) {
+          this.#packLevel(level_s, now_s);
+          this.#database.prepare(drop).run(level_s, now_s - this.#keep_s[level_s] - blob_s[level_s]);
+        }
+      }),
+    );
   }
 
   /** What the packed rollups of a level take, in bytes. */
@@ -182,8 +172,18 @@ export class TrendStore {
     return Number(row?.['bytes'] ?? 0);
   }
 
+  /** Closing once more does nothing. */
   close(): void {
-    this.#database.close();
+    if (this.#database.isOpen) this.#database.close();
+  }
+
+  #watched<T>(work: () => T): T {
+    try {
+      return work();
+    } catch (error) {
+      if (isDamage(error)) this.isDamaged = true;
+      throw error;
+    }
   }
 
   /** Blobs that may hold rollups which begin in [from_s, to_s). */
@@ -269,20 +269,6 @@ export class TrendStore {
       if (this.#database.isTransaction) this.#database.exec('ROLLBACK');
       throw error;
     }
-  }
-
-  #prepare(path: string): void {
-    const has = this.#database.prepare("SELECT 1 FROM sqlite_master WHERE name = 'schema_version'").get();
-    if (has === undefined) {
-      this.#database.exec(`BEGIN; ${tables} INSERT INTO schema_version VALUES (${schemaVersion}); COMMIT`);
-      return;
-    }
-    const found = Number(this.#database.prepare('SELECT version FROM schema_version').get()?.['version']);
-    if (found === schemaVersion) return;
-    this.#database.close();
-    throw new UnavailableError(
-      `${path} has form ${found}, this software writes form ${schemaVersion}: use the software that wrote it, or move the file away`,
-    );
   }
 }
 

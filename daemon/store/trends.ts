@@ -10,6 +10,7 @@ const pace_ms = 15_000;
 const tidyEvery = 240;
 
 export interface Trends {
+  /** Another one after damage was found: not to be kept. */
   readonly store: TrendStore;
   readonly counters: Readonly<Record<string, number>>;
   /** Tags that have a trend. */
@@ -22,22 +23,38 @@ export interface Trends {
 }
 
 /**
- * `running`: the run of the recorder that writes the ring, null for none. `onTrouble` hears of a pass that failed, and null
- * when one has succeeded again.
+ * `running`: the run of the recorder that writes the ring, null for none. `onTrouble` gets the error of a pass that failed, and
+ * null when one has succeeded again; `onSetAside` where a damaged file was set aside. What the disk ring still has is taken
+ * into the new one.
  */
 export function openTrends(
   dataFolder: string,
   running: string | null,
   onTrouble: (error: unknown) => void,
+  onSetAside: (path: string) => void = () => undefined,
 ): Trends {
-  const store = new TrendStore(dataFolder);
-  const follower = new TrendFollower(dataFolder, store, running);
+  let store = openStore();
+  let follower = new TrendFollower(dataFolder, store, running);
   let pass: Promise<void> = Promise.resolve();
   let passes = 0;
   let timer: NodeJS.Timeout | null = null;
   let isClosed = false;
 
+  function openStore(): TrendStore {
+    const opened = new TrendStore(dataFolder);
+    if (opened.setAside !== null) onSetAside(opened.setAside);
+    return opened;
+  }
+
+  /** After a bad sector was met while running: opened anew, the file is checked whole and set aside. */
+  function beginAnew(): void {
+    store.close();
+    store = openStore();
+    follower = new TrendFollower(dataFolder, store, running);
+  }
+
   async function passOnce(): Promise<void> {
+    if (store.isDamaged && !isClosed) beginAnew();
     await follower.follow();
     if (passes++ % tidyEvery === 0) store.tidy(Date.now() / 1000);
   }
@@ -53,8 +70,12 @@ export function openTrends(
   schedule();
 
   return {
-    store,
-    counters: follower.counters,
+    get store() {
+      return store;
+    },
+    get counters() {
+      return follower.counters;
+    },
     channels: () => store.channels,
 
     trend(channel, from_ms, to_ms, points) {

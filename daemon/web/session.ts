@@ -2,22 +2,26 @@
 import type { FastifyInstance } from 'fastify';
 import { usualDisk } from '../../config/disk.ts';
 import { isLoopbackHost } from '../../config/rig.ts';
+import { DataError } from '../errors.ts';
 import type { Publisher, PublisherOptions } from '../publish/publisher.ts';
 import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts';
 import { oneAtATime } from '../store/capture-limits.ts';
 import type { Capture } from '../store/capture-request.ts';
 import { captureWindow, newestWindow } from '../store/capture-window.ts';
 import { isRefusedByDisk } from '../store/damaged-database.ts';
+import { messageOf } from '../store/files.ts';
 import type { Unjudged } from '../store/index.ts';
 import type { Ingest } from '../store/ingest.ts';
 import type { Ingested } from '../store/take-in.ts';
 import type { openTrends, Trends } from '../store/trends.ts';
 import { Binding } from './binding.ts';
+import { withoutPaths } from './failures.ts';
 import { KeptWindows } from './kept-windows.ts';
 import { LiveHub } from './live.ts';
 import { RigState } from './rig-state.ts';
 import { createServer } from './server.ts';
 import type { ServerLock, takeServerLock } from './server-lock.ts';
+import { tellDamage, tellUnjudged } from './store-troubles.ts';
 import { slimRow } from './views.ts';
 
 /** Folders whose hint was lost are found this often, in ms. */
@@ -131,15 +135,19 @@ export class ServerSession {
     this.#lock = (await this.#options.takeLock?.(hello.config.dataFolder, this.#options.log)) ?? null;
     const store = this.#openStore(hello);
     this.#store = store;
-    if (typeof store.setAside === 'string')
-      this.#options.log(`the index was damaged and is made anew; the old one is ${store.setAside}`);
+    if (typeof store.setAside === 'string') this.#setAside('index', store.setAside);
     const capture: Capture = oneAtATime(async (wanted) => {
       const { dataFolder } = hello.config;
       const window = 'last_s' in wanted ? await newestWindow(dataFolder, wanted.last_s * 1000) : wanted;
       const { id } = await captureWindow(dataFolder, window);
       return { event: id, trouble: await this.#judge(id) };
     });
-    this.#publisher = this.#openPublisher(hello, store, capture);
+    this.#publisher = this.#openPublisher(hello, store, (wanted) =>
+      capture(wanted).catch((error: unknown) => {
+        // A receiver outside has no business with where the data lies.
+        throw new DataError(withoutPaths(messageOf(error)), { cause: error });
+      }),
+    );
     this.#trends = this.#openTrends(hello);
     const app = await createServer({
       library: store,
@@ -217,6 +225,11 @@ export class ServerSession {
     await this.#binding.start();
   }
 
+  #setAside(what: 'index' | 'trends', path: string): void {
+    this.#options.log(`a database was damaged and is made anew; the old one is ${path}`);
+    tellDamage(this.state.troubles, what, path);
+  }
+
   /** Trends that cannot be had cost the trends, never the pages. */
   #openTrends({ boot, config }: HelloMessage): Trends | null {
     const tell = (error: unknown): void => {
@@ -224,18 +237,19 @@ export class ServerSession {
         this.state.troubles.clear('trends');
         return;
       }
-      const why = error instanceof Error ? error.message : String(error);
+      const why = messageOf(error);
       this.#options.log(`the trends do not keep up: ${why}`);
       this.state.troubles.raise(
         'trends',
-        `The trends do not keep up: ${why}.`,
-        'Check space and rights of the data folder; what is missing is taken from the disk ring later. A damaged trends.db is to be ' +
-          'moved away before a restart: its years are lost, what the ring still has comes back.',
+        `The trends do not keep up: ${withoutPaths(why)}.`,
+        'Check space and rights of the data folder; what is missing is taken from the disk ring later. A damaged trends.db is set ' +
+          'aside and made anew.',
         Date.now(),
       );
     };
     try {
-      return this.#options.openTrends?.(config.dataFolder, boot, tell) ?? null;
+      const onSetAside = (path: string) => this.#setAside('trends', path);
+      return this.#options.openTrends?.(config.dataFolder, boot, tell, onSetAside) ?? null;
     } catch (error) {
       tell(error);
       return null;
@@ -261,11 +275,11 @@ export class ServerSession {
       this.state.receivers = publisher;
       return publisher;
     } catch (error) {
-      const why = error instanceof Error ? error.message : String(error);
+      const why = messageOf(error);
       log(`nothing is published: ${why}`);
       troubles.raise(
         'outbox',
-        `Nothing is published: ${why}.`,
+        `Nothing is published: ${withoutPaths(why)}.`,
         'Check space and rights of the data folder, then restart.',
         Date.now(),
       );
@@ -319,11 +333,11 @@ export class ServerSession {
       await work(this.#store);
       this.state.troubles.clear('store');
     } catch (error) {
-      const why = error instanceof Error ? error.message : String(error);
+      const why = messageOf(error);
       this.#options.log(`could not take in ${what}: ${why}`);
       this.state.troubles.raise(
         'store',
-        `The server cannot read or write the event store: ${why}.`,
+        `The server cannot read or write the event store: ${withoutPaths(why)}.`,
         'Check space and rights of the data folder; it is tried again by itself.',
         Date.now(),
       );
@@ -341,22 +355,7 @@ export class ServerSession {
       this.#options.log(`the events without a verdict are not known: ${String(error)}`);
       return;
     }
-    const [newest] = unjudged;
-    if (newest === undefined) {
-      troubles.clear('unjudged');
-      return;
-    }
-    const which =
-      unjudged.length === 1
-        ? `Event ${newest.id} has no verdict`
-        : `${unjudged.length} events have no verdict; the newest is ${newest.id}`;
-    troubles.raise(
-      'unjudged',
-      `${which}: ${newest.trouble}`,
-      'The records are kept, and judging is tried again at least hourly and at each start. Check space, rights and disk. A record ' +
-        'that is damaged for good can be moved out of the events folder.',
-      Date.now(),
-    );
+    tellUnjudged(troubles, unjudged);
   }
 
   #publish(ingested: Ingested): void {

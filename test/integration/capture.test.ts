@@ -2,12 +2,14 @@ import { mkdirSync } from 'node:fs';
 import { afterEach, beforeEach, expect, test, vi } from 'vitest';
 import { analyse } from '../../daemon/analysis/analyse.ts';
 import { main } from '../../daemon/main.ts';
+import type { ToRecorder } from '../../daemon/recorder/messages.ts';
 import { startRecorder } from '../../daemon/recorder/recorder.ts';
 import { captureWindow, newestWindow } from '../../daemon/store/capture-window.ts';
 import { listEvents } from '../../daemon/store/event-folder.ts';
 import { createIngest } from '../../daemon/store/ingest.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
 import { tallyRing } from '../../daemon/store/ring-read.ts';
+import { ServerSession } from '../../daemon/web/session.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { pushedLine } from '../support/pushed-line.ts';
 import { PushedDriver, recorderRig } from '../support/recorder-rig.ts';
@@ -107,4 +109,49 @@ test('the command makes one from a stopped data folder, and says what is wrong w
     out.mockRestore();
     err.mockRestore();
   }
+}, 30_000);
+
+test('a page that keeps a window whose verdict cannot be written is not told that it is there', async () => {
+  const { recorder } = await record(1);
+  await recorder.stop();
+  let isFailing = true;
+  const answers: ToRecorder[] = [];
+  const session = new ServerSession({
+    openStore: ({ config }) =>
+      createIngest({
+        dataFolder: config.dataFolder,
+        software: 'test',
+        analyse: (eventRecord, meta) => {
+          if (isFailing) throw new Error('no space for it');
+          return analyse(eventRecord, meta);
+        },
+      }),
+    answer: (message) => answers.push(message),
+    dashboardFolder: null,
+    log: () => undefined,
+  });
+  const config = recorderRig({ dataFolder: folder.path });
+  const hello = {
+    kind: 'hello',
+    config,
+    software: 's',
+    boot: 'b',
+    anchor: { time_s: 0, wall_ms: 0 },
+  } as const;
+  await session.receive(hello);
+  const ready = answers.find((message) => message.kind === 'ready')!;
+  const keep = async () => {
+    const answer = await fetch(`http://127.0.0.1:${ready.port}/api/events`, {
+      method: 'POST',
+      headers: { 'content-type': 'application/json' },
+      body: '{"last_s": 5}',
+    });
+    return { status: answer.status, ...(await answer.json()) };
+  };
+  const unjudged = await keep();
+  expect(unjudged).toMatchObject({ status: 202, trouble: 'no space for it' });
+  expect(await listEvents(folder.path)).toContain(unjudged.event);
+  isFailing = false;
+  expect(await keep()).toMatchObject({ status: 201 });
+  await session.stop();
 }, 30_000);
