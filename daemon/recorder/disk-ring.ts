@@ -4,12 +4,12 @@
  */
 import type { RigConfig } from '../../config/rig.ts';
 import type { Counters, RawBlock } from '../../drivers/driver.ts';
+import type { WallAnchor } from '../clock.ts';
 import { codeOf, type Files, messageOf } from '../store/files.ts';
 import { type RingHeader, ringHour } from '../store/ring-format.ts';
 import type { TraceGroup } from '../store/trace.ts';
 import { version } from '../version.ts';
 import { type Log, QuietLog } from './log.ts';
-import type { WallAnchor } from './messages.ts';
 import { RingSegment } from './ring-segment.ts';
 
 /** Data waits for so long at most before it goes to the disk, in s: with the sync itself that stays below a second. */

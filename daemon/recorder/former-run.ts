@@ -1,9 +1,11 @@
 /** The run of the recorder before this one, as the disk ring has it: where its samples end, and whether the pump ran then. */
+
+import type { WallAnchor } from '../clock.ts';
+import { wallAt_ms } from '../clock.ts';
 import type { Files } from '../store/files.ts';
 import { lastChunk_s, listRing, type RingFile, readRing } from '../store/ring-read.ts';
-import type { TripSourceName, WallAnchor } from './messages.ts';
+import type { TripSourceName } from './messages.ts';
 import { pumpState, RingReplay } from './ring-replay.ts';
-import { wallAt_ms } from './wall-anchor.ts';
 
 /** So much before the last chunk is read, in s: enough for any line that delivers now and then. */
 const look_s = 3;

@@ -2,6 +2,7 @@
 
 import type { RigConfig } from '../../config/rig.ts';
 import type { Counters, LinkState, Readings, SilentDevice } from '../../drivers/driver.ts';
+import type { WallAnchor } from '../clock.ts';
 import type { StatusClass } from '../instruments/current-loop.ts';
 import type { RecorderGap } from '../store/gap-ledger.ts';
 
@@ -107,12 +108,6 @@ export interface HelloMessage {
   readonly boot: string;
   /** Wall clock at monotonic `time_s`: the only place where the two meet. */
   readonly anchor: WallAnchor;
-}
-
-/** Wall time (ms since 1970, UTC) at a monotonic instant. */
-export interface WallAnchor {
-  readonly time_s: number;
-  readonly wall_ms: number;
 }
 
 /** A trip was declared; its event is still open. */

@@ -4,6 +4,7 @@ import { EventEmitter } from 'node:events';
 import type { RigConfig } from '../../config/rig.ts';
 import { type Counters, type Driver, monotonic_s, type RawBlock } from '../../drivers/driver.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
+import { WallClock } from '../clock.ts';
 import type { EventContent } from '../store/event-folder.ts';
 import { disk, type Files, messageOf } from '../store/files.ts';
 import type { TripDeclaration } from '../store/trip-ledger.ts';
@@ -14,6 +15,7 @@ import { TripDetector } from './detect.ts';
 import { DiskKeeper, diskStatus } from './disk-keeper.ts';
 import { DiskRing } from './disk-ring.ts';
 import { contentOf } from './event-content.ts';
+import { EventIds } from './event-ids.ts';
 import { EventWriter, waitOrAbort } from './event-writer.ts';
 import { Line, logLink } from './line.ts';
 import type { Log } from './log.ts';
@@ -34,7 +36,6 @@ import { pumpState } from './ring-replay.ts';
 import { ServerLane } from './server-lane.ts';
 import { phaseOf, TankForecast } from './status.ts';
 import { type PeriodSummary, Summariser } from './summary.ts';
-import { EventIds, WallClock } from './wall-anchor.ts';
 
 export interface RecorderOptions {
   /** Path of the server's module; null records without one. Injected: the recorder depends on nothing of the server. */

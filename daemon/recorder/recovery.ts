@@ -4,6 +4,7 @@
  */
 import { setTimeout as delay } from 'node:timers/promises';
 import type { Counters } from '../../drivers/driver.ts';
+import { wallAt_ms } from '../clock.ts';
 import {
   type EventContent,
   type EventHeader,
@@ -20,7 +21,6 @@ import type { TripDeclaration, TripHistory, TripLedger } from '../store/trip-led
 import { type FormerRun, formerRun } from './former-run.ts';
 import type { Log } from './log.ts';
 import { rebuildEvent } from './rebuild-event.ts';
-import { wallAt_ms } from './wall-anchor.ts';
 
 /** A rig that delivers nothing holds the rebuilding up for so long, in s. */
 const firstSample_s = 5;

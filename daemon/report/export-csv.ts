@@ -3,7 +3,7 @@
  * which a file that was cut short is known, and one with the hash of all before it, by which an edited one is. Values are SI with every digit, so that `analyse` reads the very same record.
  */
 import { quality } from '../../drivers/driver.ts';
-import { wallAt_ms } from '../recorder/wall-anchor.ts';
+import { wallAt_ms } from '../clock.ts';
 import { hashMark, newContentHash } from './content-hash.ts';
 import { commentLine, textCell } from './csv-cells.ts';
 import { type Exported, type ExportMeta, exportForm, type Rows, rowsOf, Totals } from './exported.ts';

@@ -2,8 +2,8 @@
 import type { RigConfig } from '../../config/rig.ts';
 import type { RawBlock } from '../../drivers/driver.ts';
 import type { Series } from '../analysis/record.ts';
+import { monotonicAt_s, wallAt_ms } from '../clock.ts';
 import { DataError } from '../errors.ts';
-import { monotonicAt_s, wallAt_ms } from '../recorder/wall-anchor.ts';
 import { disk, type Files } from '../store/files.ts';
 import { seriesOf } from '../store/load-record.ts';
 import { listRing, type RingBlock, type RingTally, readRing, tallyRing } from '../store/ring-read.ts';

@@ -1,7 +1,7 @@
 /** What an exported recording is, whatever its file format: a description, then chunks of samples in time order. */
 import type { RigConfig } from '../../config/rig.ts';
 import type { Series } from '../analysis/record.ts';
-import type { WallAnchor } from '../recorder/messages.ts';
+import type { WallAnchor } from '../clock.ts';
 
 /** First line of every exported file, with `form`. */
 export const exportForm = 1;

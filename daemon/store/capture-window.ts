@@ -1,8 +1,8 @@
 /** Makes an event of a past window: from the ring to an ordinary event folder, beside a running recorder or without one. */
 import { randomInt } from 'node:crypto';
 import type { RawBlock } from '../../drivers/driver.ts';
+import { wallAt_ms } from '../clock.ts';
 import { DataError } from '../errors.ts';
-import { wallAt_ms } from '../recorder/wall-anchor.ts';
 import { version } from '../version.ts';
 import { completenessOf } from './completeness.ts';
 import { cutBlock } from './cut-block.ts';

@@ -11,8 +11,9 @@
 import { basename, dirname, join } from 'node:path';
 import type { RigConfig } from '../../config/rig.ts';
 import type { Counters, GroupSpec, RawBlock } from '../../drivers/driver.ts';
+import type { WallAnchor } from '../clock.ts';
 import { DataError } from '../errors.ts';
-import type { TripSourceName, WallAnchor } from '../recorder/messages.ts';
+import type { TripSourceName } from '../recorder/messages.ts';
 import { disk, type Files, messageOf, writeWhole } from './files.ts';
 import { encodeTrace, type TraceHeader } from './trace.ts';
 

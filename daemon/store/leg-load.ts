@@ -4,7 +4,7 @@
  */
 import type { LegConfig } from '../../config/rig.ts';
 import type { Series } from '../analysis/record.ts';
-import { wallAt_ms } from '../recorder/wall-anchor.ts';
+import { wallAt_ms } from '../clock.ts';
 import { cyclesToFailure, type FatigueLine, hoopStress_Pa, vinsonPvc } from '../statistics/fatigue.ts';
 import { Rainflow, type RainflowState } from '../statistics/rainflow.ts';
 import type { RingBlock } from './ring-read.ts';

@@ -9,8 +9,8 @@
  */
 import { join } from 'node:path';
 import type { RigConfig } from '../../config/rig.ts';
+import type { WallAnchor } from '../clock.ts';
 import { DataError } from '../errors.ts';
-import type { WallAnchor } from '../recorder/messages.ts';
 import type { TraceGroup } from './trace.ts';
 import { decodeHead, encodeHead } from './trace-chunk.ts';
 import { groupsFault } from './trace-header.ts';

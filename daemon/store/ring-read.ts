@@ -1,8 +1,8 @@
 /** Reads the disk ring, also while a recorder writes into it and after a power cut. */
 import { basename, join } from 'node:path';
 import type { RawBlock } from '../../drivers/driver.ts';
+import { monotonicAt_s } from '../clock.ts';
 import { DataError } from '../errors.ts';
-import { monotonicAt_s } from '../recorder/wall-anchor.ts';
 import { disk, type Files, isMissing, type ReadableFile } from './files.ts';
 import { decodeRingHead, isSegment, isTail, type RingHeader, ringFolder, ringNumber } from './ring-format.ts';
 import {

@@ -1,7 +1,7 @@
 /** One folder to one row of the index: reads the event, judges it where no verdict is there, and indexes what came of it. */
 import type { EventRecord } from '../analysis/record.ts';
 import type { Verdict } from '../analysis/verdict.ts';
-import { wallAt_ms } from '../recorder/wall-anchor.ts';
+import { wallAt_ms } from '../clock.ts';
 import type { EventRow } from '../web/wire.ts';
 import {
   type EventHeader,

@@ -4,7 +4,7 @@
  */
 import { quality } from '../../drivers/driver.ts';
 import type { Series } from '../analysis/record.ts';
-import type { WallAnchor } from '../recorder/messages.ts';
+import type { WallAnchor } from '../clock.ts';
 
 /** Lengths of the stretches, in s, finest first. */
 export const trendLevels_s = [1, 60, 3600] as const;

@@ -4,7 +4,8 @@
  * left out now and then, so that the file stays small.
  */
 import { join } from 'node:path';
-import type { TripSourceName, WallAnchor } from '../recorder/messages.ts';
+import type { WallAnchor } from '../clock.ts';
+import type { TripSourceName } from '../recorder/messages.ts';
 import type { Files } from './files.ts';
 import { LineLedger, readLines } from './line-ledger.ts';
 

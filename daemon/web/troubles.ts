@@ -1,7 +1,8 @@
 /** What is wrong now, since when, and what to do: one list for every screen. */
 import type { LinkState } from '../../drivers/driver.ts';
-import type { StatusMessage, WallAnchor } from '../recorder/messages.ts';
-import { wallAt_ms } from '../recorder/wall-anchor.ts';
+import type { WallAnchor } from '../clock.ts';
+import { wallAt_ms } from '../clock.ts';
+import type { StatusMessage } from '../recorder/messages.ts';
 import { gapTroubles } from './gap-troubles.ts';
 import type { Trouble } from './wire.ts';
 

@@ -1,7 +1,8 @@
 /** Turns what the recorder says into what a browser gets. Pure. */
 import type { ChannelConfig, LegConfig, RigConfig } from '../../config/rig.ts';
 import { outletSampling, plateauSamples } from '../../config/sampling.ts';
-import type { HelloMessage, Summary, WallAnchor } from '../recorder/messages.ts';
+import type { WallAnchor } from '../clock.ts';
+import type { HelloMessage, Summary } from '../recorder/messages.ts';
 import type { ChannelView, EventRow, RigView, SamplingView } from './wire.ts';
 
 type Role = ChannelView['role'];

@@ -1,7 +1,7 @@
 /** Trends by looking at every sample by itself, to hold the real ones against. */
 import { expect } from 'vitest';
 import type { Series } from '../../daemon/analysis/record.ts';
-import type { WallAnchor } from '../../daemon/recorder/messages.ts';
+import type { WallAnchor } from '../../daemon/clock.ts';
 import { deviationOf, type Rollup, type TrendLevel_s } from '../../daemon/store/trend-rollup.ts';
 
 /** Samples and the anchor of the wall clock that held for them. */

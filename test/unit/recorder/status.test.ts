@@ -1,6 +1,7 @@
 import { expect, test } from 'vitest';
+import { WallClock } from '../../../daemon/clock.ts';
+import { EventIds } from '../../../daemon/recorder/event-ids.ts';
 import { type PhaseFacts, phaseOf, TankForecast } from '../../../daemon/recorder/status.ts';
-import { EventIds, WallClock } from '../../../daemon/recorder/wall-anchor.ts';
 import type { LinkState } from '../../../drivers/driver.ts';
 
 test('a tank that rises by 0.2 bar/s and is 1 bar below the set point trips in 5 s', () => {

@@ -1,6 +1,13 @@
-/** Where wall time and the monotonic clock meet. Wall time names events; it is never used for arithmetic. */
-import { eventIdAt, idSuffixes } from '../store/event-folder.ts';
-import type { WallAnchor } from './messages.ts';
+/**
+ * Monotonic and wall time, and where they meet. Samples carry monotonic time; wall time names events and is never used for
+ * arithmetic. Both are read from the injected clock of `drivers/clock.ts`.
+ */
+
+/** Wall time (ms since 1970, UTC) at a monotonic instant. */
+export interface WallAnchor {
+  readonly time_s: number;
+  readonly wall_ms: number;
+}
 
 /** Wall time of a monotonic instant, in ms since 1970. */
 export function wallAt_ms({ time_s: at_s, wall_ms }: WallAnchor, time_s: number): number {
@@ -45,19 +52,5 @@ export class WallClock {
 
   private read(): WallAnchor {
     return { time_s: this.now_s(), wall_ms: this.wallNow_ms() };
-  }
-}
-
-/** Ids such as `20261125T105912Z-A3F`: UTC second of the trip and a suffix that differs from event to event. */
-export class EventIds {
-  private next: number;
-
-  /** `seed` 0 to 1: where the suffixes of this run begin. */
-  constructor(seed: number) {
-    this.next = Math.floor(seed * idSuffixes);
-  }
-
-  idAt(wall_ms: number): string {
-    return eventIdAt(wall_ms, this.next++);
   }
 }
