@@ -1,6 +1,6 @@
 import { defineConfig } from 'vite';
 
-/** The dashboard: one bundle, no outside addresses; `daemon/web/server.ts` serves `dashboard/dist`. */
+/** The dashboard: one bundle, no outside addresses; `daemon/web/app.ts` serves `dashboard/dist`. */
 export default defineConfig({
   root: 'dashboard',
   oxc: { jsx: { runtime: 'automatic', importSource: 'preact' } },

@@ -19,7 +19,7 @@ interface Options {
 }
 
 /** The module that the recorder starts as its server. */
-export const serverModule = fileURLToPath(new URL('../web/server-main.ts', import.meta.url));
+export const serverModule = fileURLToPath(new URL('../server/main.ts', import.meta.url));
 
 /** The command; throws `ConfigError` or `UnavailableError`, and returns after a signal. */
 export function runCommand(): Command {

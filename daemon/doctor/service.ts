@@ -90,7 +90,7 @@ function examineRunning(machine: Machine): Finding[] {
     .filter((name) => /^\d+$/.test(name))
     .flatMap((pid) => processOf(machine, pid) ?? []);
   return all
-    .filter(({ words }) => words.some((word) => word.endsWith('daemon/web/server-main.ts')))
+    .filter(({ words }) => words.some((word) => word.endsWith('daemon/server/main.ts')))
     .flatMap((server) => {
       const recorder = all.find(({ pid }) => pid === server.parent);
       return recorder === undefined ? [orphan(server)] : [compare(recorder, server)];

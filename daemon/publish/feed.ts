@@ -1,9 +1,9 @@
 /** What the recorder says -> messages. Pure but for what it remembers of the last state, to tell changes only. */
 import type { StatusMessage } from '../recorder/messages.ts';
-import type { Draft } from '../store/outbox-types.ts';
-import type { Ingested } from '../store/take-in.ts';
+import type { Ingested } from '../server/take-in.ts';
 import type { SinkView, StatusView } from '../web/wire.ts';
 import type { LinkPayload } from './messages.ts';
+import type { Draft } from './outbox-types.ts';
 
 /** What stands still is told again so often, in ms, so that a receiver sees that it still stands. */
 const repeat_ms = 60_000;

@@ -1,9 +1,9 @@
 /** Trends -> messages: each minute and each hour once, when nothing more is expected of it. Pure. */
 import type { ChannelConfig } from '../../config/rig.ts';
-import type { Draft } from '../store/outbox-types.ts';
-import { worstOf } from '../store/second-rollup.ts';
-import { deviationOf, type Rollup } from '../store/trend-rollup.ts';
+import { deviationOf, type Rollup } from '../trends/trend-rollup.ts';
 import type { TrendPayload } from './messages.ts';
+import type { Draft } from './outbox-types.ts';
+import { worstOf } from './second-rollup.ts';
 
 /** Lengths that are published, in s. */
 export const publishedLevels_s = [60, 3600] as const;

@@ -1,7 +1,7 @@
 /** What the pages need of the event store. The store fulfils it; tests put a made-up one behind the same routes. */
 import type { ExportWindow } from '../report/export-event.ts';
 import type { Exported } from '../report/exported.ts';
-import type { WaveSpeedRow } from '../store/wave-speed-chart.ts';
+import type { WaveSpeedRow } from '../trends/wave-speed-chart.ts';
 import type { EventRow, EventView, TraceView, WaveSpeedView } from './wire.ts';
 
 /** At most `points` slices a channel. */

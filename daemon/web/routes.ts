@@ -1,8 +1,9 @@
 /** The HTTP API. Every parameter has a schema; an id that is not of the right form never reaches the store. */
 import type { FastifyInstance } from 'fastify';
 import Type, { type Static, type TSchema } from 'typebox';
-import type { Trends } from '../store/trends.ts';
-import { waveSpeedChart } from '../store/wave-speed-chart.ts';
+import type { RigState } from '../server/rig-state.ts';
+import type { Trends } from '../trends/trends.ts';
+import { waveSpeedChart } from '../trends/wave-speed-chart.ts';
 import {
   eventAnswer,
   eventsAnswer,
@@ -17,7 +18,6 @@ import type { EventLibrary } from './event-library.ts';
 import { exportRoutes, verdictRoutes, windowRoutes } from './export-routes.ts';
 import type { LiveHub } from './live.ts';
 import { eventId, tag, windowOf, windowProperties } from './query.ts';
-import type { RigState } from './rig-state.ts';
 import { slimRow } from './views.ts';
 
 const listQuery = Type.Object(

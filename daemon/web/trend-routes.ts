@@ -1,12 +1,12 @@
 /** Trends of channels and the daily record of legs. */
 import type { FastifyInstance } from 'fastify';
 import Type, { type Static } from 'typebox';
-import { legDays } from '../store/leg-days.ts';
-import type { Trends } from '../store/trends.ts';
+import type { RigState } from '../server/rig-state.ts';
+import { legDays } from '../trends/leg-days.ts';
+import type { Trends } from '../trends/trends.ts';
 import { legDaysAnswer, problem, trendAnswer } from './answers.ts';
 import type { EventLibrary } from './event-library.ts';
 import { instant, tag } from './query.ts';
-import type { RigState } from './rig-state.ts';
 
 const trendParams = Type.Object({ channel: tag });
 const trendQuery = Type.Object(

@@ -249,7 +249,7 @@ export interface TrendView {
   readonly rows: readonly TrendRow[];
 }
 
-export type { LegDay as LegDayView } from '../store/leg-days.ts';
+export type { LegDay as LegDayView } from '../trends/leg-days.ts';
 
 export type LiveMessage =
   | { readonly kind: 'status'; readonly status: StatusView }

@@ -2,8 +2,8 @@
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { coarser, type Rollup } from '../../daemon/store/trend-rollup.ts';
-import { TrendStore } from '../../daemon/store/trend-store.ts';
+import { coarser, type Rollup } from '../../daemon/trends/trend-rollup.ts';
+import { TrendStore } from '../../daemon/trends/trend-store.ts';
 import type { BenchRow } from './row.ts';
 
 const year_s = 365 * 86_400;

@@ -16,7 +16,7 @@ import { blockOf, ordinaryTrip, PushedDriver, recorderRig, tripScene } from '../
 import { silentLog } from '../support/silent-log.ts';
 import type { BenchRow } from './row.ts';
 
-const serverModule = resolve(import.meta.dirname, '../../daemon/web/server-main.ts');
+const serverModule = resolve(import.meta.dirname, '../../daemon/server/main.ts');
 const interval_s = 200e-6;
 const scans = 25;
 /** Recorders that run side by side, each with a server, and trips of each. */

@@ -5,13 +5,13 @@ import { DatabaseSync } from 'node:sqlite';
 import type { FastifyInstance } from 'fastify';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import type { LegVerdict } from '../../daemon/analysis/verdict.ts';
+import { createIngest, type Ingest } from '../../daemon/server/intake.ts';
+import { RigState } from '../../daemon/server/rig-state.ts';
+import type { Analyse } from '../../daemon/server/take-in.ts';
 import { EventFolderWrite, eventFolder, wallOfId_ms } from '../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
-import { createIngest, type Ingest } from '../../daemon/store/ingest.ts';
-import type { Analyse } from '../../daemon/store/take-in.ts';
+import { createServer } from '../../daemon/web/app.ts';
 import { LiveHub } from '../../daemon/web/live.ts';
-import { RigState } from '../../daemon/web/rig-state.ts';
-import { createServer } from '../../daemon/web/server.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
 
 /** Says nothing but a trip and a wave speed. */

@@ -3,11 +3,11 @@ import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
 import { afterEach, beforeEach, expect, test } from 'vitest';
-import { createIngest } from '../../daemon/store/ingest.ts';
-import type { Rollup } from '../../daemon/store/trend-rollup.ts';
-import { TrendStore } from '../../daemon/store/trend-store.ts';
-import { openTrends } from '../../daemon/store/trends.ts';
-import { ServerSession } from '../../daemon/web/session.ts';
+import { createIngest } from '../../daemon/server/intake.ts';
+import { ServerSession } from '../../daemon/server/session.ts';
+import type { Rollup } from '../../daemon/trends/trend-rollup.ts';
+import { TrendStore } from '../../daemon/trends/trend-store.ts';
+import { openTrends } from '../../daemon/trends/trends.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
 
 let folder: ReturnType<typeof temporaryFolder>;

@@ -15,7 +15,7 @@ import { silentLog } from '../support/silent-log.ts';
 import { feedInterval_s, TripFeed } from '../support/trip-feed.ts';
 
 const checkout = join(import.meta.dirname, '../..');
-const serverModule = join(checkout, 'daemon/web/server-main.ts');
+const serverModule = join(checkout, 'daemon/server/main.ts');
 const patient = { timeout: 60_000, interval: 50 };
 
 let folder: ReturnType<typeof temporaryFolder>;

@@ -3,12 +3,12 @@ import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
 import { afterEach, beforeEach, expect, test } from 'vitest';
+import { createIngest, type Ingest } from '../../daemon/server/intake.ts';
+import { ServerSession } from '../../daemon/server/session.ts';
+import type { Ingested } from '../../daemon/server/take-in.ts';
 import { EventFolderWrite, eventFolder } from '../../daemon/store/event-folder.ts';
 import { disk } from '../../daemon/store/files.ts';
-import { createIngest, type Ingest } from '../../daemon/store/ingest.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
-import type { Ingested } from '../../daemon/store/take-in.ts';
-import { ServerSession } from '../../daemon/web/session.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
 
 let folder: ReturnType<typeof temporaryFolder>;

@@ -3,12 +3,12 @@ import { readdirSync, readFileSync, rmSync, utimesSync, writeFileSync } from 'no
 import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
 import { afterEach, beforeEach, expect, test } from 'vitest';
+import { createIngest, type Ingest } from '../../daemon/server/intake.ts';
+import { ServerSession } from '../../daemon/server/session.ts';
+import type { Analyse, Ingested } from '../../daemon/server/take-in.ts';
 import { EventFolderWrite, eventFolder } from '../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
-import { createIngest, type Ingest } from '../../daemon/store/ingest.ts';
-import type { Analyse, Ingested } from '../../daemon/store/take-in.ts';
 import { newWriter, sweepUnfinished, writeVerdict } from '../../daemon/store/verdict-files.ts';
-import { ServerSession } from '../../daemon/web/session.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
 
 let folder: ReturnType<typeof temporaryFolder>;

@@ -1,7 +1,7 @@
 import { afterEach, beforeEach, expect, test } from 'vitest';
+import { createIngest } from '../../daemon/server/intake.ts';
 import { EventFolderWrite } from '../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
-import { createIngest } from '../../daemon/store/ingest.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
 
 let folder: ReturnType<typeof temporaryFolder>;

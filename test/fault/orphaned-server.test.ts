@@ -8,7 +8,7 @@ import type { HelloMessage, ToRecorder } from '../../daemon/recorder/messages.ts
 import { temporaryFolder } from '../support/event-builder.ts';
 import { syntheticConfig } from '../support/synthetic-rig.ts';
 
-const module = new URL('../../daemon/web/server-main.ts', import.meta.url).pathname;
+const module = new URL('../../daemon/server/main.ts', import.meta.url).pathname;
 const patient = { timeout: 60_000, interval: 20 };
 
 let folder: ReturnType<typeof temporaryFolder>;

@@ -10,7 +10,7 @@ import { PushedDriver, recorderRig } from '../support/recorder-rig.ts';
 import { silentLog } from '../support/silent-log.ts';
 import { feedInterval_s, TripFeed } from '../support/trip-feed.ts';
 
-const serverModule = new URL('../../daemon/web/server-main.ts', import.meta.url).pathname;
+const serverModule = new URL('../../daemon/server/main.ts', import.meta.url).pathname;
 const patient = { timeout: 60_000, interval: 20 };
 
 let folder: ReturnType<typeof temporaryFolder>;

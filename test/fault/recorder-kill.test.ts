@@ -2,8 +2,8 @@ import { type ChildProcess, spawn } from 'node:child_process';
 import { readdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeEach, expect, test } from 'vitest';
+import { createIngest } from '../../daemon/server/intake.ts';
 import { eventFolder, listEvents, setTornAside } from '../../daemon/store/event-folder.ts';
-import { createIngest } from '../../daemon/store/ingest.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
 import { countingAnalyse, temporaryFolder } from '../support/event-builder.ts';
 

@@ -5,8 +5,8 @@ import { existsSync, readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeEach, expect, test, vi } from 'vitest';
 import { launchNode } from '../../daemon/recorder/server-rank.ts';
+import { createIngest } from '../../daemon/server/intake.ts';
 import { listEvents } from '../../daemon/store/event-folder.ts';
-import { createIngest } from '../../daemon/store/ingest.ts';
 import { countingAnalyse, temporaryFolder } from '../support/event-builder.ts';
 
 const recorderModule = new URL('../support/recorder-child.ts', import.meta.url).pathname;

@@ -2,10 +2,10 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { afterEach, beforeEach, expect, test } from 'vitest';
+import { createIngest } from '../../daemon/server/intake.ts';
+import type { Ingested } from '../../daemon/server/take-in.ts';
 import { EventFolderWrite, eventFolder } from '../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
-import { createIngest } from '../../daemon/store/ingest.ts';
-import type { Ingested } from '../../daemon/store/take-in.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
 import { type FailingFiles, failingFiles } from '../support/failing-files.ts';
 

@@ -14,7 +14,7 @@ import { silentLog } from '../support/silent-log.ts';
 
 /** Ticks of the processor time in /proc, 100 a second on every Linux (sysconf _SC_CLK_TCK; common practice, no source). */
 const ticks_Hz = 100;
-const module = resolve(import.meta.dirname, '../../daemon/web/server-main.ts');
+const module = resolve(import.meta.dirname, '../../daemon/server/main.ts');
 
 /** Of the disk ring: begin on the wall clock and length. */
 export const ringBegin_ms = Date.UTC(2026, 5, 11, 12, 0, 0);

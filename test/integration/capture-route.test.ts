@@ -2,11 +2,11 @@ import Fastify, { type FastifyInstance } from 'fastify';
 import { afterAll, beforeAll, describe, expect, test, vi } from 'vitest';
 import { DataError } from '../../daemon/errors.ts';
 import type { StatusMessage } from '../../daemon/recorder/messages.ts';
+import { RigState } from '../../daemon/server/rig-state.ts';
 import { oneAtATime } from '../../daemon/store/capture-limits.ts';
+import { createServer } from '../../daemon/web/app.ts';
 import { captureRoute } from '../../daemon/web/capture-route.ts';
 import { LiveHub } from '../../daemon/web/live.ts';
-import { RigState } from '../../daemon/web/rig-state.ts';
-import { createServer } from '../../daemon/web/server.ts';
 import { FakeLibrary } from '../support/fake-library.ts';
 
 const asked: unknown[] = [];

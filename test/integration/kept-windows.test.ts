@@ -5,13 +5,13 @@ import { afterEach, beforeEach, expect, test } from 'vitest';
 import { usualDisk } from '../../config/disk.ts';
 import type { LegVerdict } from '../../daemon/analysis/verdict.ts';
 import type { ToRecorder } from '../../daemon/recorder/messages.ts';
+import { createIngest, type Ingest } from '../../daemon/server/intake.ts';
+import { ServerSession } from '../../daemon/server/session.ts';
+import type { Analyse } from '../../daemon/server/take-in.ts';
 import { EventFolderWrite, eventFolder } from '../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
-import { createIngest, type Ingest } from '../../daemon/store/ingest.ts';
-import { legDays } from '../../daemon/store/leg-days.ts';
-import type { Analyse } from '../../daemon/store/take-in.ts';
-import { TrendStore } from '../../daemon/store/trend-store.ts';
-import { ServerSession } from '../../daemon/web/session.ts';
+import { legDays } from '../../daemon/trends/leg-days.ts';
+import { TrendStore } from '../../daemon/trends/trend-store.ts';
 import type { EventRow } from '../../daemon/web/wire.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
 

@@ -2,9 +2,9 @@
 import { Validator } from '@seriousme/openapi-schema-validator';
 import type { FastifyInstance } from 'fastify';
 import { afterAll, beforeAll, expect, test } from 'vitest';
+import { RigState } from '../../daemon/server/rig-state.ts';
+import { createServer } from '../../daemon/web/app.ts';
 import { LiveHub } from '../../daemon/web/live.ts';
-import { RigState } from '../../daemon/web/rig-state.ts';
-import { createServer } from '../../daemon/web/server.ts';
 import { FakeLibrary } from '../support/fake-library.ts';
 import { swing } from '../support/synthetic-event.ts';
 import { syntheticHello } from '../support/synthetic-rig.ts';

@@ -39,7 +39,7 @@ function run(pid: number, words: string[], { parent = 1, nice = 0, policy = 0, s
 }
 
 const recorder = ['node', '/opt/tripwave/daemon/guard.mjs', 'run', '/etc/tripwave/rig.yaml'];
-const server = ['node', '/opt/tripwave/daemon/web/server-main.ts'];
+const server = ['node', '/opt/tripwave/daemon/server/main.ts'];
 const findings = () => examineService(new Machine(root));
 
 describe('the unit', () => {

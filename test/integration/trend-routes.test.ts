@@ -1,9 +1,9 @@
 import type { FastifyInstance } from 'fastify';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
-import { openTrends, type Trends } from '../../daemon/store/trends.ts';
+import { RigState } from '../../daemon/server/rig-state.ts';
+import { openTrends, type Trends } from '../../daemon/trends/trends.ts';
+import { createServer } from '../../daemon/web/app.ts';
 import { LiveHub } from '../../daemon/web/live.ts';
-import { RigState } from '../../daemon/web/rig-state.ts';
-import { createServer } from '../../daemon/web/server.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { FakeLibrary } from '../support/fake-library.ts';
 import { axial, swing } from '../support/synthetic-event.ts';

@@ -1,13 +1,13 @@
 /** From closed folders to the wave-speed chart over HTTP, and the same again after the index is made anew. */
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import type { LegVerdict } from '../../daemon/analysis/verdict.ts';
+import { createIngest, type Ingest } from '../../daemon/server/intake.ts';
+import { RigState } from '../../daemon/server/rig-state.ts';
+import type { Analyse } from '../../daemon/server/take-in.ts';
 import { EventFolderWrite } from '../../daemon/store/event-folder.ts';
 import { disk } from '../../daemon/store/files.ts';
-import { createIngest, type Ingest } from '../../daemon/store/ingest.ts';
-import type { Analyse } from '../../daemon/store/take-in.ts';
+import { createServer } from '../../daemon/web/app.ts';
 import { LiveHub } from '../../daemon/web/live.ts';
-import { RigState } from '../../daemon/web/rig-state.ts';
-import { createServer } from '../../daemon/web/server.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
 import { syntheticConfig } from '../support/synthetic-rig.ts';
 

@@ -8,7 +8,7 @@ import { afterEach, beforeEach, expect, test, vi } from 'vitest';
 import type { HelloMessage, ReadyMessage, ToRecorder } from '../../daemon/recorder/messages.ts';
 import { syntheticConfig } from '../support/synthetic-rig.ts';
 
-const module = resolve(import.meta.dirname, '../../daemon/web/server-main.ts');
+const module = resolve(import.meta.dirname, '../../daemon/server/main.ts');
 
 let folder: string;
 let child: ChildProcess;

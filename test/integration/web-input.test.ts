@@ -1,10 +1,10 @@
 /** Only finite, bounded numbers of the declared form are taken, and nothing that nobody asked for. */
 import type { FastifyInstance } from 'fastify';
 import { afterAll, beforeAll, expect, test } from 'vitest';
+import { RigState } from '../../daemon/server/rig-state.ts';
 import type { CaptureRequest } from '../../daemon/store/capture-request.ts';
+import { createServer } from '../../daemon/web/app.ts';
 import { LiveHub } from '../../daemon/web/live.ts';
-import { RigState } from '../../daemon/web/rig-state.ts';
-import { createServer } from '../../daemon/web/server.ts';
 import { FakeLibrary } from '../support/fake-library.ts';
 import { swing } from '../support/synthetic-event.ts';
 import { syntheticHello } from '../support/synthetic-rig.ts';

@@ -1,8 +1,8 @@
 import { afterEach, beforeEach, expect, test, vi } from 'vitest';
 import type { StatusMessage, ToRecorder } from '../../daemon/recorder/messages.ts';
-import type { Ingest } from '../../daemon/store/ingest.ts';
-import type { Ingested } from '../../daemon/store/take-in.ts';
-import { ServerSession } from '../../daemon/web/session.ts';
+import type { Ingest } from '../../daemon/server/intake.ts';
+import { ServerSession } from '../../daemon/server/session.ts';
+import type { Ingested } from '../../daemon/server/take-in.ts';
 import type { LiveMessage } from '../../daemon/web/wire.ts';
 import { FakeLibrary } from '../support/fake-library.ts';
 import { swing } from '../support/synthetic-event.ts';

@@ -2,8 +2,8 @@ import fc from 'fast-check';
 import { expect, test } from 'vitest';
 import type { PublishKind } from '../../config/publish.ts';
 import type { Payload } from '../../daemon/publish/messages.ts';
-import { Outbox } from '../../daemon/store/outbox.ts';
-import type { LaneName } from '../../daemon/store/outbox-lanes.ts';
+import { Outbox } from '../../daemon/publish/outbox.ts';
+import type { LaneName } from '../../daemon/publish/outbox-lanes.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 
 const sinks: { name: string; send: PublishKind[] }[] = [

@@ -1,7 +1,7 @@
 import fc from 'fast-check';
 import { expect, test } from 'vitest';
+import { type SecondRollup, SecondRollups } from '../../daemon/publish/second-rollup.ts';
 import { Summariser } from '../../daemon/recorder/summary.ts';
-import { type SecondRollup, SecondRollups } from '../../daemon/store/second-rollup.ts';
 import { quality } from '../../drivers/driver.ts';
 
 /** Scans of two channels at 200 Hz, each with its bits. */

@@ -3,9 +3,9 @@ import { cpSync, readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import fc from 'fast-check';
 import { afterAll, beforeAll, expect, test } from 'vitest';
+import { createIngest, type Ingest } from '../../daemon/server/intake.ts';
 import { EventFolderWrite, eventFolder, listEvents } from '../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
-import { createIngest, type Ingest } from '../../daemon/store/ingest.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
 
 let origin: ReturnType<typeof temporaryFolder>;

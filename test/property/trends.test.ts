@@ -2,15 +2,15 @@
 import fc from 'fast-check';
 import { afterEach, describe, expect, it } from 'vitest';
 import type { Series } from '../../daemon/analysis/record.ts';
-import { packRollups, unpackRollups } from '../../daemon/store/trend-pack.ts';
+import { packRollups, unpackRollups } from '../../daemon/trends/trend-pack.ts';
 import {
   coarser,
   type Rollup,
   rollUp,
   type TrendLevel_s,
   trendLevels_s,
-} from '../../daemon/store/trend-rollup.ts';
-import { TrendStore } from '../../daemon/store/trend-store.ts';
+} from '../../daemon/trends/trend-rollup.ts';
+import { TrendStore } from '../../daemon/trends/trend-store.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { syntheticConfig } from '../support/synthetic-rig.ts';
 import { expectTrend, type Laid } from '../support/trend-brute-force.ts';

@@ -2,8 +2,8 @@
 import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { analyse } from '../../daemon/analysis/analyse.ts';
+import { createIngest } from '../../daemon/server/intake.ts';
 import { eventFolder, listEvents } from '../../daemon/store/event-folder.ts';
-import { createIngest } from '../../daemon/store/ingest.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
 import { decodeTrace } from '../../daemon/store/trace.ts';
 import type { SoakLine } from './lines.ts';

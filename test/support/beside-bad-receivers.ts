@@ -11,7 +11,7 @@ import { influxConfig } from './sink-configs.ts';
 import { feedInterval_s, TripFeed } from './trip-feed.ts';
 import { WriteServer } from './write-server.ts';
 
-const serverModule = new URL('../../daemon/web/server-main.ts', import.meta.url).pathname;
+const serverModule = new URL('../../daemon/server/main.ts', import.meta.url).pathname;
 
 /** A receiver and what its sink must say of it; null: it may say anything. */
 export interface BadReceiver {

@@ -2,8 +2,8 @@
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import type { Analyse } from '../../daemon/server/take-in.ts';
 import type { EventContent } from '../../daemon/store/event-folder.ts';
-import type { Analyse } from '../../daemon/store/take-in.ts';
 import { blockOf, groupOf, ordinaryTrip, recorderRig, tripScene } from './recorder-rig.ts';
 
 const interval_s = 0.005;

@@ -4,10 +4,10 @@
  */
 import type { RigConfig } from '../../config/rig.ts';
 import type { ChannelStatus, StatusMessage, Summary } from '../../daemon/recorder/messages.ts';
-import { listen } from '../../daemon/web/binding.ts';
+import { listen } from '../../daemon/server/binding.ts';
+import { RigState } from '../../daemon/server/rig-state.ts';
+import { builtDashboard, createServer } from '../../daemon/web/app.ts';
 import { LiveHub } from '../../daemon/web/live.ts';
-import { RigState } from '../../daemon/web/rig-state.ts';
-import { builtDashboard, createServer } from '../../daemon/web/server.ts';
 import { slimRow } from '../../daemon/web/views.ts';
 import { temporaryFolder } from './event-builder.ts';
 import { FakeLibrary } from './fake-library.ts';

@@ -1,7 +1,7 @@
 /** Made-up trends of a month for the pages: a quiet pressure with trips, a gap, and a day that was missed. */
 
-import { coarser, type Rollup } from '../../daemon/store/trend-rollup.ts';
-import { openTrends, type Trends } from '../../daemon/store/trends.ts';
+import { coarser, type Rollup } from '../../daemon/trends/trend-rollup.ts';
+import { openTrends, type Trends } from '../../daemon/trends/trends.ts';
 
 /** Fills a new store under `folder`; `end_ms` is the newest second. */
 export function fakeTrends(folder: string, channel: string, leg: string, end_ms: number): Trends {

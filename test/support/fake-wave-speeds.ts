@@ -1,5 +1,5 @@
 /** Made-up wave speeds of a leg over some weeks, through the real chart: steady, then a fall as if gas came in. */
-import { type WaveSpeedRow, waveSpeedChart } from '../../daemon/store/wave-speed-chart.ts';
+import { type WaveSpeedRow, waveSpeedChart } from '../../daemon/trends/wave-speed-chart.ts';
 import type { WaveSpeedView } from '../../daemon/web/wire.ts';
 
 const day_ms = 86_400_000;

@@ -1,9 +1,9 @@
 /** An outbox with one receiver, and the task that empties it on the machine's clock. */
 import { publishKinds } from '../../config/publish.ts';
 import { machineClock } from '../../daemon/publish/clock.ts';
+import { Outbox } from '../../daemon/publish/outbox.ts';
 import type { Sink } from '../../daemon/publish/sink.ts';
 import { SinkTask } from '../../daemon/publish/sink-task.ts';
-import { Outbox } from '../../daemon/store/outbox.ts';
 import { sinkStart } from './sink-start.ts';
 
 /** Its receiver is named `a` and gets every kind. */

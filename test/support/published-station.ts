@@ -7,7 +7,7 @@ import { PushedDriver, recorderRig } from './recorder-rig.ts';
 import { silentLog } from './silent-log.ts';
 import { feedInterval_s, TripFeed } from './trip-feed.ts';
 
-const serverModule = new URL('../../daemon/web/server-main.ts', import.meta.url).pathname;
+const serverModule = new URL('../../daemon/server/main.ts', import.meta.url).pathname;
 
 /** Nothing is fed before the test does. `remove` ends the recorder, if it has not ended, and takes its folder away. */
 export async function publishedStation(node: string, sinks: readonly SinkConfig[]) {

@@ -4,8 +4,8 @@ import { existsSync, writeFileSync } from 'node:fs';
 import { flushCompileCache } from 'node:module';
 import { join } from 'node:path';
 import type { ToServer } from '../../daemon/recorder/messages.ts';
-import { createIngest, type Ingest } from '../../daemon/store/ingest.ts';
-import type { Ingested } from '../../daemon/store/take-in.ts';
+import { createIngest, type Ingest } from '../../daemon/server/intake.ts';
+import type { Ingested } from '../../daemon/server/take-in.ts';
 import { countingAnalyse } from './event-builder.ts';
 
 // It is killed before Node would keep what was compiled.

@@ -2,7 +2,7 @@
 import { expect } from 'vitest';
 import type { Series } from '../../daemon/analysis/record.ts';
 import type { WallAnchor } from '../../daemon/clock.ts';
-import { deviationOf, type Rollup, type TrendLevel_s } from '../../daemon/store/trend-rollup.ts';
+import { deviationOf, type Rollup, type TrendLevel_s } from '../../daemon/trends/trend-rollup.ts';
 
 /** Samples and the anchor of the wall clock that held for them. */
 export interface Laid {

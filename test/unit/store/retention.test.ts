@@ -3,9 +3,9 @@ import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { type DiskConfig, usualDisk } from '../../../config/disk.ts';
 import { analyse } from '../../../daemon/analysis/analyse.ts';
+import { createIngest } from '../../../daemon/server/intake.ts';
 import { EventFolderWrite, eventFolder } from '../../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../../daemon/store/files.ts';
-import { createIngest } from '../../../daemon/store/ingest.ts';
 import {
   lowSpace_bytes,
   removeOldTorn,

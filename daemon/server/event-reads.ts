@@ -1,0 +1,85 @@
+/** What a page asks of one event. Null for an id that the index does not know. */
+import { DataError } from '../errors.ts';
+import { type ExportWindow, exportEvent } from '../report/export-event.ts';
+import type { Exported } from '../report/exported.ts';
+import { eventFolder, readEventHeader, withoutPlace } from '../store/event-folder.ts';
+import type { EventIndex, IndexEntry } from '../store/event-index.ts';
+import type { Files } from '../store/files.ts';
+import { sliceSeries } from '../store/slices.ts';
+import { readVerdict } from '../store/verdict-files.ts';
+import type { TraceQuery } from '../web/event-library.ts';
+import { rigView } from '../web/views.ts';
+import type { EventView, TraceView } from '../web/wire.ts';
+import type { LoadedEvents } from './loaded-events.ts';
+import { tripOf_s } from './take-in.ts';
+
+export interface EventReads {
+  readonly dataFolder: string;
+  readonly files: Files;
+  readonly loaded: LoadedEvents;
+  readonly index: EventIndex;
+}
+
+/** Throws `DataError` for a folder that cannot be read; it names the event and the file, never where they lie. */
+export function viewOf(reads: EventReads, id: string): Promise<EventView | null> {
+  return readOf(reads, id, async ({ row }, folder) => {
+    const header = await readEventHeader(folder, reads.files);
+    const verdict =
+      row.verdict === null ? null : await readVerdict(folder, row.verdict.revision, reads.files);
+    return {
+      ...row,
+      verdict,
+      trip_s: tripOf_s(verdict, header),
+      window: header.window,
+      ...(header.rebuilt === undefined ? {} : { rebuilt: header.rebuilt }),
+      rig: rigView(header.config, header.software, header.anchor),
+    };
+  });
+}
+
+/** As `viewOf`; no channels where the samples have been removed. */
+export function traceOf(reads: EventReads, id: string, query: TraceQuery): Promise<TraceView | null> {
+  const { channels, from_s, to_s, points } = query;
+  return readOf(reads, id, async ({ row }) => {
+    if (row.traceRemoved !== undefined) return { channels: [] };
+    const { header, series } = await reads.loaded.load(id);
+    const trip_s = tripOf_s(row.verdict, header);
+    const from = from_s === null ? header.window.from_s : trip_s + from_s;
+    const to = to_s === null ? header.window.to_s : trip_s + to_s;
+    const wanted = channels ?? header.config.channels.map((channel) => channel.id);
+    return {
+      channels: wanted.flatMap((channel) => {
+        const found = series.get(channel);
+        if (found === undefined) return [];
+        const { time_s, min, max } = sliceSeries(found, from, to, points);
+        return [{ id: channel, time_s: time_s.map((at_s) => at_s - trip_s), min, max }];
+      }),
+    };
+  });
+}
+
+/** As `viewOf`; null also where the samples have been removed. */
+export function exportedOf(reads: EventReads, id: string, window: ExportWindow): Promise<Exported | null> {
+  return readOf(reads, id, async ({ row }) => {
+    if (row.traceRemoved !== undefined) return null;
+    const loaded = await reads.loaded.load(id);
+    return exportEvent(loaded, tripOf_s(row.verdict, loaded.header), window);
+  });
+}
+
+async function readOf<T>(
+  { dataFolder, index }: EventReads,
+  id: string,
+  read: (entry: IndexEntry, folder: string) => Promise<T>,
+): Promise<T | null> {
+  const entry = index.get(id);
+  if (entry === null) return null;
+  const folder = eventFolder(dataFolder, id);
+  try {
+    return await read(entry, folder);
+  } catch (error) {
+    if (!(error instanceof DataError)) throw error;
+    // Where the folder lies is nobody's business behind a page.
+    throw new DataError(`Event ${id}: ${withoutPlace(error.message, folder)}`, { cause: error });
+  }
+}
