@@ -23,7 +23,7 @@ const serialFramesLine = Type.Object(
     ...linkKeys('8N1'),
     framing: Type.Enum(['binary', 'ascii'], {
       default: 'binary',
-      description: '`binary`: the open framing of DEVELOPERS.md. `ascii`: one delimited line a scan.',
+      description: '`binary`: the open framing of drivers/serial-frames. `ascii`: one delimited line a scan.',
     }),
     delimiter: Type.String({
       minLength: 1,

@@ -1,5 +1,5 @@
 /**
- * Every name that a time-series server sees, in one table: README shows it and lines.ts writes by it. Names, tags, fields and
+ * Every name that a time-series server sees, in one table: README.md of publish shows it and lines.ts writes by it. Names, tags, fields and
  * their types are frozen: a server refuses a field whose type has changed, and dashboards hang on the names.
  */
 import type { QuantityKind } from '../../../config/rig.ts';

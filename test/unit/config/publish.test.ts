@@ -125,8 +125,8 @@ test('a variable has a name that an environment can hold', () => {
   }
 });
 
-test('README shows the table of names that are written, and no tag is called like a field', () => {
-  const readme = readFileSync(new URL('../../../README.md', import.meta.url), 'utf8');
+test('the README of publishing shows the table of names that are written, and no tag is called like a field', () => {
+  const readme = readFileSync(new URL('../../../daemon/publish/README.md', import.meta.url), 'utf8');
   // The formatter of the file may pad cells; what stands in them counts.
   const plain = (text: string) => text.replace(/ +/g, ' ').replace(/-{3,}/g, '---');
   for (const row of measurementTable().split('\n')) expect(plain(readme)).toContain(plain(row));
