@@ -1,8 +1,10 @@
 /** Trends of channels and the daily record of legs. */
+import { setImmediate as nextTurn } from 'node:timers/promises';
 import type { FastifyInstance } from 'fastify';
 import Type, { type Static } from 'typebox';
 import type { RigState } from '../server/rig-state.ts';
-import { legDays } from '../trends/leg-days.ts';
+import { type LegDay, legDays } from '../trends/leg-days.ts';
+import { dayOf } from '../trends/leg-load.ts';
 import type { Trends } from '../trends/trends.ts';
 import { legDaysAnswer, problem, trendAnswer } from './answers.ts';
 import type { EventLibrary } from './event-library.ts';
@@ -94,19 +96,26 @@ export function trendRoutes(app: FastifyInstance, { library, state, trends }: Tr
           .code(400)
           .send({ error: `A period of up to ${mostDays} days is allowed, from before to.` });
       }
-      const [events, waveSpeeds] = await Promise.all([
-        library.between?.(from - (from % day_ms), to) ?? [],
-        library.waveSpeedRows?.(id) ?? [],
-      ]);
-      const sources = {
-        leg: id,
-        outlet: leg.outlet.channel,
-        events,
-        waveSpeeds,
-        trends: trends.store,
-        now_ms: Date.now(),
-      };
-      return { leg: id, days: legDays(sources, from, to) };
+      const speeds = Map.groupBy((await library.waveSpeedRows?.(id)) ?? [], ({ wall_ms }) => dayOf(wall_ms));
+      const now_ms = Date.now();
+      const days: LegDay[] = [];
+      for (let at_ms = from - (from % day_ms); at_ms <= Math.min(to, now_ms); at_ms += day_ms) {
+        const events = (await library.between?.(at_ms, Math.min(to, at_ms + day_ms))) ?? [];
+        const waveSpeeds = speeds.get(dayOf(at_ms)) ?? [];
+        const sources = {
+          leg: id,
+          outlet: leg.outlet.channel,
+          events,
+          waveSpeeds,
+          trends: trends.store,
+          now_ms,
+        };
+        days.push(...legDays(sources, at_ms, at_ms));
+        // Two years of days take seconds: others have their turn between two of them, and nobody waits for the rest.
+        await nextTurn();
+        if (request.raw.socket.destroyed) return reply;
+      }
+      return { leg: id, days };
     },
   );
 }

@@ -111,7 +111,8 @@ describe('answers', () => {
     expect(rows[0]).toBe('time [s],time after trip [s],a-outlet [Pa],quality');
     expect(rows).toHaveLength(1 + 51);
     expect(lines[0]).toMatch(/^# Tripwave export, form 1/);
-    expect(lines.at(-1)).toContain('"a-outlet":{"samples":51,"lost":0');
+    expect(lines.at(-2)).toContain('"a-outlet":{"samples":51,"lost":0');
+    expect(lines.at(-1)).toMatch(/^# sha256: [0-9a-f]{64}$/);
   });
 
   test.each(['csv', 'json', 'parquet'])(
@@ -164,6 +165,25 @@ describe('answers', () => {
       '"to" of the query is missing',
     );
     expect((await get(`/api/window/export?from=0&to=${day_ms}`)).statusCode).toBe(404);
+  });
+
+  test('a table of verdicts has an end, and says so', async () => {
+    const own = new FakeLibrary();
+    const row = own.add('event-0', Date.UTC(2026, 1, 1), swing);
+    own.between = () => new Array(20_001).fill(row);
+    const many = await createServer({
+      library: own,
+      state,
+      hub: new LiveHub(),
+      host: '127.0.0.1',
+      dashboardFolder: null,
+    });
+    const answer = await many.inject({ url: '/api/verdicts.csv', headers: { host: 'localhost' } });
+    expect([answer.statusCode, answer.json().error]).toEqual([
+      400,
+      expect.stringContaining('more than 20000 verdicts'),
+    ]);
+    await many.close();
   });
 
   test('the page may load nothing from elsewhere and be framed by nobody', async () => {
