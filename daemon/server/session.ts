@@ -180,7 +180,7 @@ export class ServerSession {
       log(`the disk refuses the index: ${why}; pages and detection go on in memory`);
       this.state.troubles.raise(
         'volatile',
-        `IN MEMORY ONLY: the data folder takes nothing (${why}).`,
+        `IN MEMORY ONLY: the data folder takes nothing (${withoutPaths(why)}).`,
         'Live view and detection go on; a stop loses what waits. Make room on the disk; everything is written by itself then.',
         Date.now(),
       );

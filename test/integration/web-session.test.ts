@@ -84,10 +84,11 @@ test('a page is told that an event is being analysed, then its verdict, then tha
 test('an event that cannot be taken in does not stay in analysis', async () => {
   const done = session.receive({ kind: 'event-closed', event: 'e2', folder: '', closed_s: 1 });
   await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing']));
-  asked?.reject(new Error('disk full'));
+  asked?.reject(new Error("disk full, write '/srv/rig/data/tripwave.db'"));
   await done;
   await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing', 'waiting']));
-  expect(session.state.view({}).troubles[0]?.what).toContain('disk full');
+  // A page is for everybody who may look: where the data lies is not.
+  expect(session.state.view({}).troubles[0]?.what).toContain("disk full, write 'tripwave.db'");
 });
 
 test('while an index of years is made anew no second scan begins, and the pages are told of a recorder that is gone', async () => {
