@@ -9,7 +9,7 @@ import type { Provenance, Verdict } from '../analysis/verdict.ts';
 import { DataError, UsageError } from '../errors.ts';
 import { isExport, readExport } from '../report/read-export.ts';
 import { messageOf } from '../store/files.ts';
-import { loadEvent, recordOf } from '../store/load-record.ts';
+import { loadEvent, recordOf, warnOfDamage } from '../store/load-record.ts';
 import { version } from '../version.ts';
 import { readConfig } from './check.ts';
 import { recordFromCsv } from './csv-record.ts';
@@ -58,7 +58,11 @@ async function readRecord(path: string, { config }: Options): Promise<Read> {
   const kind = statSync(path, { throwIfNoEntry: false });
   if (kind === undefined)
     throw new DataError(`${path}: no such file or folder; an event folder or a CSV file is allowed`);
-  if (kind.isDirectory()) return { record: (await loadEvent(path)).record, provenance: null };
+  if (kind.isDirectory()) {
+    const { damage, record } = await loadEvent(path);
+    warnOfDamage(path, damage, warn);
+    return { record, provenance: null };
+  }
   const why = notAFile(kind, 'an event folder or a CSV file');
   if (why !== null) throw new DataError(`${path}: ${why}`);
   if (config === undefined && isExport(readHead(path, 200).toString('utf8'))) return readExported(path);

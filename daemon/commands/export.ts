@@ -9,7 +9,7 @@ import { exportEvent } from '../report/export-event.ts';
 import { exportWindow } from '../report/export-window.ts';
 import type { Exported } from '../report/exported.ts';
 import { type ExportFormat, estimate_bytes, exportFormats, formatWriters } from '../report/formats.ts';
-import { loadEvent } from '../store/load-record.ts';
+import { loadEvent, warnOfDamage } from '../store/load-record.ts';
 
 interface Options {
   readonly out: string;
@@ -53,6 +53,7 @@ export function exportCommand(): Command {
 async function ofEvent(folder: string, { channels: asked, from, to }: Options): Promise<Exported> {
   const channels = asked ?? null;
   const loaded = await loadEvent(folder);
+  warnOfDamage(folder, loaded.damage, (line) => process.stderr.write(`${line}\n`));
   const exported = exportEvent(loaded, loaded.header.trip.time_s, {
     channels,
     from_s: from === undefined ? null : seconds('--from', from),

@@ -12,6 +12,7 @@ import { type Recorder, startRecorder } from '../recorder/recorder.ts';
 import { createLog, progressLine } from '../recorder/run.ts';
 import { readEventHeader } from '../store/event-folder.ts';
 import { disk } from '../store/files.ts';
+import { checkRecordedConfig } from '../store/recorded-config.ts';
 import { readConfig } from './check.ts';
 import { recordingLines } from './csv-record.ts';
 import { makeDriver } from './make-driver.ts';
@@ -66,7 +67,9 @@ async function replayConfig(path: string, options: Options): Promise<RigConfig> 
   const over = { dataFolder: options.data, server: { host: '127.0.0.1', port: options.port } };
   const isTrace = kind.isDirectory() || path.endsWith('.bin');
   if (isTrace) {
-    const { config } = await readEventHeader(kind.isDirectory() ? path : join(path, '..'), disk);
+    const folder = kind.isDirectory() ? path : join(path, '..');
+    const { config } = await readEventHeader(folder, disk);
+    checkRecordedConfig(config, join(folder, 'event.json'));
     const line: LineSpec = {
       driver: 'recording',
       id: 'recording',

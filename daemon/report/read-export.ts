@@ -1,9 +1,29 @@
 /** Reads a CSV of `export-csv.ts` back into the record it was made from. */
+import Type from 'typebox';
+import { Value } from 'typebox/value';
 import type { Series } from '../analysis/record.ts';
 import { DataError } from '../errors.ts';
+import { checkRecordedConfig } from '../store/recorded-config.ts';
 import { type Integrity, integrityOf } from './content-hash.ts';
 import { csvMark, qualityBits } from './export-csv.ts';
 import type { ExportedConfig, ExportMeta, ExportTotals } from './exported.ts';
+
+/** What is used of the two lines, whoever wrote them. */
+const recordSchema = Type.Object({
+  id: Type.String(),
+  trip_s: Type.Union([Type.Number(), Type.Null()]),
+  channels: Type.Array(Type.String()),
+});
+const endSchema = Type.Object({
+  rows: Type.Integer({ minimum: 0 }),
+  channels: Type.Record(
+    Type.String(),
+    Type.Object({
+      lost: Type.Integer({ minimum: 0 }),
+      halfWidth_s: Type.Number({ minimum: 0, maximum: 1e6 }),
+    }),
+  ),
+});
 
 export interface ReadBack {
   readonly meta: ExportMeta;
@@ -26,6 +46,8 @@ export function readExport(text: string, file: string): ReadBack {
       `${file}: the last line, "# end: ...", is missing: the file was cut short; export it again`,
     );
   }
+  if (!Value.Check(endSchema, end))
+    throw new DataError(`${file}: its line "# end: ..." does not hold the counts of an export`);
   const lead = meta.trip_s === null ? 1 : 2;
   const columns = meta.channels.map(() => ({
     time_s: [] as number[],
@@ -93,10 +115,11 @@ function metaOf(lines: readonly string[], file: string): ExportMeta {
       `${file}: its lines "# record: ..." and "# configuration: ..." are needed to read it`,
     );
   }
-  const isWhole =
-    Array.isArray(config.channels) && Array.isArray(config.legs) && Array.isArray(record.channels);
-  const ids = new Set(isWhole ? config.channels.map(({ id }) => id) : []);
-  if (!isWhole || !record.channels.every((id) => ids.has(id))) {
+  if (!Value.Check(recordSchema, record))
+    throw new DataError(`${file}: its line "# record: ..." does not hold the facts of an export`);
+  checkRecordedConfig(config, file);
+  const ids = new Set(config.channels.map(({ id }) => id));
+  if (!record.channels.every((id) => ids.has(id))) {
     throw new DataError(`${file}: the channels of "# record: ..." are not those of "# configuration: ..."`);
   }
   return { ...record, form: 1, config };

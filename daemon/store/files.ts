@@ -13,6 +13,7 @@ import {
   statfs,
   unlink,
 } from 'node:fs/promises';
+import { notAFile } from '../../drivers/regular-file.ts';
 
 /** A file open for writing. `sync` resolves when its bytes are on the medium. */
 export interface OpenFile {
@@ -105,6 +106,9 @@ export const disk: Files = {
   },
 
   async read(path) {
+    // Asked before it is opened: opening a pipe waits for its writer for ever.
+    const why = notAFile(await stat(path));
+    if (why !== null) throw new Error(`${path}: ${why}`);
     return await readFile(path);
   },
 

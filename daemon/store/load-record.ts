@@ -8,6 +8,7 @@ import { dividedCalibration } from '../instruments/channel-calibration.ts';
 import { withLoopQuality } from '../instruments/loop-quality.ts';
 import { type EventHeader, readEventHeader } from './event-folder.ts';
 import { disk, type Files, messageOf } from './files.ts';
+import { checkRecordedConfig } from './recorded-config.ts';
 import { decodeTrace, type TraceDamage } from './trace.ts';
 
 export interface LoadedEvent {
@@ -22,6 +23,7 @@ export interface LoadedEvent {
 /** Reads a whole folder. Throws `DataError` when its header or the head of its trace cannot be read. */
 export async function loadEvent(folder: string, files: Files = disk): Promise<LoadedEvent> {
   const header = await readEventHeader(folder, files);
+  checkRecordedConfig(header.config, join(folder, 'event.json'));
   const path = join(folder, 'trace.bin');
   let bytes: Uint8Array;
   try {
@@ -34,6 +36,17 @@ export async function loadEvent(folder: string, files: Files = disk): Promise<Lo
   const trace = decodeTrace(bytes, path);
   const series = seriesOf(header, trace.header.groups, trace.blocks);
   return { header, record: recordOf(header, series), series, damage: trace.damage };
+}
+
+/** One line for each part of a trace that could not be read. */
+export function warnOfDamage(
+  folder: string,
+  damage: readonly TraceDamage[],
+  warn: (line: string) => void,
+): void {
+  for (const { offset, why } of damage) {
+    warn(`${join(folder, 'trace.bin')}: damaged at byte ${offset}: ${why}; the scans there count as lost`);
+  }
 }
 
 /** Calibrates blocks to series by the header's configuration. A configured channel without data has an empty series. */

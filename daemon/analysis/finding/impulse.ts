@@ -12,6 +12,9 @@ import { indexAt, range, type Samples, type Span } from '../../statistics/sample
 import { type Estimate, together } from '../../statistics/uncertainty.ts';
 import type { BackPressure } from './levels.ts';
 
+/** No column of water runs faster than sound does in it, in m/s. */
+const fastest_mps = 1500;
+
 /** What is known of the column before its motion is looked at. SI; velocity positive from pump to tank. */
 export interface ColumnPrior {
   readonly trip_s: number;
@@ -80,6 +83,8 @@ export function columnMotion(
     state = solve(rows);
   }
   integrate(time_s, push, back.loss_Pa, prior.trip_s, state, impulse, velocity);
+  // Pressures far beyond what a rig has make the losses run away: no motion is better than an infinite one.
+  if (!velocity.every((each) => Math.abs(each) < fastest_mps)) return null;
   const c = state.covariance;
   const variance = (i: number, j: number) => c[i * 3 + j];
   const length_m = 1 / (prior.density_kgpm3 * state.inertia);
