@@ -19,7 +19,7 @@ import { areTapsSwapped, flag } from './judging/tap-flags.ts';
 import { slowingAtReversal, velocityResults } from './judging/velocities.ts';
 import { surerOf, waveSpeedsOf } from './judging/wave-speeds.ts';
 import { metricNames } from './metrics.ts';
-import { type Frame, makeFrame } from './reading/leg-signals.ts';
+import { type LegSignals, readSignals } from './reading/leg-signals.ts';
 import type { EventRecord, LegRecord } from './record.ts';
 import { withheld } from './result.ts';
 import type { Flag, LegResults, LegVerdict, Measured, Verdict } from './verdict.ts';
@@ -37,14 +37,17 @@ export interface AnalyseOptions {
  */
 export function analyse(record: EventRecord, options: AnalyseOptions): Verdict {
   const origin_s = originOf(record);
-  const frames = record.legs.map((leg) => makeFrame(record, leg, origin_s));
+  const allSignals = record.legs.map((leg) => readSignals(record, leg, origin_s));
   const trip = findTrip(
     record,
-    frames.filter((frame) => frame !== null),
+    allSignals.filter((signals) => signals !== null),
     origin_s,
   );
-  const judged = record.legs.map((leg, k) => judge(record, leg, frames[k], trip, origin_s));
-  const byTank = [...tankRise(record, frames, judged, trip), ...lateTank(record, frames, judged, trip)];
+  const judged = record.legs.map((leg, k) => judge(record, leg, allSignals[k], trip, origin_s));
+  const byTank = [
+    ...tankRise(record, allSignals, judged, trip),
+    ...lateTank(record, allSignals, judged, trip),
+  ];
   return {
     event: record.id,
     revision: options.revision,
@@ -89,32 +92,32 @@ function originOf(record: EventRecord): number {
 function judge(
   record: EventRecord,
   leg: LegRecord,
-  frame: Frame | null,
+  signals: LegSignals | null,
   trip: Trip | null,
   origin_s: number,
 ): LegVerdict {
   const name = { leg: leg.leg.id, valve: leg.leg.valve.id };
-  if (frame === null) {
+  if (signals === null) {
     const results = allWithheld('the outlet holds fewer than 20 usable samples');
     const flags = [
       flag('leg-idle', `The outlet of this leg holds ${leg.outlet.time_s.length} samples: too few to judge.`),
     ];
     return close(record, name, null, results, flags, false);
   }
-  if (areTapsSwapped(frame, trip)) {
+  if (areTapsSwapped(signals, trip)) {
     const reason = 'outlet and inlet look swapped';
     const text =
       'The inlet stands below the outlet while water flows, and above it when the valve is shut: the taps look swapped.';
     return close(
       record,
       name,
-      gather(frame, trip),
+      gather(signals, trip),
       allWithheld(reason),
       [flag('taps-swapped', text, ['everything'])],
       true,
     );
   }
-  const facts = gather(frame, trip);
+  const facts = gather(signals, trip);
   if (!facts.isActive) {
     const flow =
       facts.approach_mps === null ? '' : ` (${facts.approach_mps.value.toFixed(2)} m/s before the trip)`;
@@ -173,18 +176,18 @@ const mostPoints = 1800;
 
 /** Velocity for drawing: steady before the trip, the motion to the seating, then rest. Empty when it is not known. */
 function velocityHistory(facts: Facts): LegVerdict['velocity'] {
-  const { motion, trip, seat, back, frame } = facts;
+  const { motion, trip, seat, back, signals } = facts;
   const time_s: number[] = [];
   const value: number[] = [];
   if (motion === null || trip === null || seat === null || back === null) return { time_s, value };
-  const late_s = frame.constants.lag_s + frame.constants.tap_m / frame.constants.waveSpeed_mps;
+  const late_s = signals.constants.lag_s + signals.constants.tap_m / signals.constants.waveSpeed_mps;
   const put = (at_s: number, velocity: number) => {
     time_s.push(at_s - trip.at_s);
     value.push(velocity);
   };
   put(trip.at_s - 0.5, motion.approach_mps.value);
   put(trip.at_s, motion.approach_mps.value);
-  const throttled = throttledVelocity(frame, seat, back, motion);
+  const throttled = throttledVelocity(signals, seat, back, motion);
   const stop_s = Math.min(seat.at_s, (throttled.time_s[0] ?? Number.POSITIVE_INFINITY) - late_s);
   const all = motion.velocity;
   const stride = Math.max(1, Math.ceil(all.time_s.length / mostPoints));

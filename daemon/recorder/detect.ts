@@ -5,6 +5,7 @@
 import type { ChannelConfig, RigConfig } from '../../config/rig.ts';
 import { type GroupSpec, quality } from '../../drivers/driver.ts';
 import { type BinWatch, binsPerSecond } from './bin-watch.ts';
+import type { CalibratedBlock } from './calibrate.ts';
 import { ContactWatch } from './contact-watch.ts';
 import { MeterWatch, PositionWatch } from './flow-watch.ts';
 import { LegWatch } from './leg-watch.ts';
@@ -94,14 +95,8 @@ export class TripDetector {
   }
 
   /** Takes a calibrated block; may call `onTrip`. */
-  take(
-    index: number,
-    values: Float64Array,
-    scans: number,
-    time_s: number,
-    interval_s: number,
-    bits: Uint8Array,
-  ): void {
+  take(index: number, block: CalibratedBlock): void {
+    const { scans, time_s, interval_s } = block;
     const group = this.groups[index];
     if (time_s - group.due_s > Math.max(0.02, 4 * group.interval_s)) {
       for (const watch of group.watches) watch.reset();
@@ -111,8 +106,8 @@ export class TripDetector {
     for (let first = 0; first < scans; ) {
       const from_s = time_s + first * interval_s;
       if (group.isSlow) {
-        if (hasDigitals) this.takeDigitals(group, values, first, first + 1, time_s, interval_s, bits);
-        this.gather(group, values, first, first + 1, bits);
+        if (hasDigitals) this.takeDigitals(group, block, first, first + 1);
+        this.gather(group, block, first, first + 1);
         this.finish(group, from_s);
         first++;
         continue;
@@ -124,8 +119,8 @@ export class TripDetector {
       const limit_s = (bin + 1) / binsPerSecond;
       const left = interval_s > 0 ? Math.ceil((limit_s - shift_s - time_s) / interval_s) : scans;
       const end = Math.min(scans, Math.max(first + 1, left));
-      if (hasDigitals) this.takeDigitals(group, values, first, end, time_s, interval_s, bits);
-      this.gather(group, values, first, end, bits);
+      if (hasDigitals) this.takeDigitals(group, block, first, end);
+      this.gather(group, block, first, end);
       const isFull = time_s + end * interval_s + shift_s >= limit_s;
       group.bin = isFull ? bin + 1 : bin;
       if (isFull) this.finish(group, limit_s);
@@ -185,15 +180,8 @@ export class TripDetector {
     return meters.some((meter) => meter.velocity_mps > 0.1);
   }
 
-  private takeDigitals(
-    group: Group,
-    values: Float64Array,
-    first: number,
-    end: number,
-    time_s: number,
-    interval_s: number,
-    bits: Uint8Array,
-  ): void {
+  private takeDigitals(group: Group, block: CalibratedBlock, first: number, end: number): void {
+    const { values, time_s, interval_s, quality: bits } = block;
     const { stride, contactColumn, switchColumn } = group;
     const { contact, pressureSwitch } = this;
     for (let i = first, k = first * stride; i < end; i++, k += stride) {
@@ -207,7 +195,8 @@ export class TripDetector {
     }
   }
 
-  private gather(group: Group, values: Float64Array, first: number, end: number, bits: Uint8Array): void {
+  private gather(group: Group, block: CalibratedBlock, first: number, end: number): void {
+    const { values, quality: bits } = block;
     const { watches, columns, stride } = group;
     let bad = 0;
     for (let i = first; i < end; i++) bad |= bits[i];

@@ -83,21 +83,18 @@ export class Line implements DriverSink {
     const group = this.groups[block.group];
     const { scans, time_s } = block;
     if (scans === 0) return;
-    // With one scan the spacing means nothing; the group's own keeps the arithmetic finite.
-    const interval_s = scans > 1 ? block.interval_s : group.spec.nominalInterval_s;
     this.budget?.take(block);
     group.history.append(block);
-    group.calibrator.calibrate(block);
-    const { values } = group.calibrator;
+    const calibrated = group.calibrator.calibrate(block);
     const index = this.firstGroup + block.group;
     keep(index, block);
-    summariser.add(index, values, group.columns, scans, time_s, interval_s, block.quality);
+    summariser.add(index, calibrated, group.columns);
     if (group.loops !== null) {
       const stride = group.columns.length;
-      for (const loop of group.loops) loop.take(block, values, stride, interval_s);
+      for (const loop of group.loops) loop.take(block, calibrated, stride);
     }
-    detector.take(index, values, scans, time_s, interval_s, block.quality);
-    onBlock(time_s + scans * interval_s);
+    detector.take(index, calibrated);
+    onBlock(time_s + scans * calibrated.interval_s);
   }
 
   /** Takes the calibrations of `config`, which has the same channels; from the next block on. */

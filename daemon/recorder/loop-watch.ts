@@ -9,6 +9,7 @@ import {
   loopStatus,
   type StatusClass,
 } from '../instruments/current-loop.ts';
+import type { CalibratedBlock } from './calibrate.ts';
 
 /** Limits are met to a nanoampere. */
 const slack_A = 0.5e-9;
@@ -44,9 +45,9 @@ export class LoopWatch {
 
   /**
    * Follows the current, and puts the last good value in the place of those with a current at or below 3.6 mA. A signal
-   * that goes up is left alone: that may be the slam. `values` is what only the detection reads from here on.
+   * that goes up is left alone: that may be the slam. The values are what only the detection reads from here on.
    */
-  take({ raw, scans, time_s }: RawBlock, values: Float64Array, stride: number, interval_s: number): void {
+  take({ raw }: RawBlock, { values, scans, time_s, interval_s }: CalibratedBlock, stride: number): void {
     const { scale_A, offset_A } = this;
     const low_A = failureLow_A + slack_A;
     const high_A = failureHigh_A - slack_A;

@@ -7,12 +7,10 @@ import { channelsOf } from './line.ts';
 
 export class RingReplay {
   readonly detector: TripDetector;
-  readonly #header: RingHeader;
   readonly #calibrators: readonly Calibrator[];
 
   /** `onTrip`: what detection declares once more. */
   constructor(header: RingHeader, onTrip: OnTrip = () => undefined) {
-    this.#header = header;
     const config = header.config;
     this.detector = new TripDetector(config, header.groups, onTrip);
     this.#calibrators = header.groups.map((group) => new Calibrator(group, channelsOf(group, config)));
@@ -20,12 +18,10 @@ export class RingReplay {
 
   /** Takes a block of `header.groups`; returns where it ends, in s. */
   take(block: RawBlock): number {
-    const { scans, time_s, quality, group } = block;
-    const interval_s = scans > 1 ? block.interval_s : this.#header.groups[group].nominalInterval_s;
-    const calibrator = this.#calibrators[group];
-    calibrator.calibrate(block);
-    this.detector.take(group, calibrator.values, scans, time_s, interval_s, quality);
-    return time_s + scans * interval_s;
+    const { group } = block;
+    const calibrated = this.#calibrators[group].calibrate(block);
+    this.detector.take(group, calibrated);
+    return calibrated.time_s + calibrated.scans * calibrated.interval_s;
   }
 }
 

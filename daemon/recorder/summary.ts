@@ -1,5 +1,6 @@
 /** min, max, last and mean of every channel over fixed periods of the monotonic clock. */
 import { quality } from '../../drivers/driver.ts';
+import type { CalibratedBlock } from './calibrate.ts';
 
 /** Pictures a second. A whole number, so that the ends of periods are exact where they can be. */
 const periodsPerSecond = 20;
@@ -47,15 +48,8 @@ export class Summariser {
    * Takes the calibrated block of `group` (counted over all lines); `columns[c]` is the rig channel of column c, or -1.
    * May call `onPeriod` for periods that are now complete. Scans that `bits` call invalid hold no value and are left out.
    */
-  add(
-    group: number,
-    values: Float64Array,
-    columns: Int32Array,
-    scans: number,
-    time_s: number,
-    interval_s: number,
-    bits: Uint8Array,
-  ): void {
+  add(group: number, block: CalibratedBlock, columns: Int32Array): void {
+    const { scans, time_s, interval_s } = block;
     let period = Math.floor(time_s * periodsPerSecond);
     if (this.oldest < 0) this.oldest = period;
     for (let first = 0; first < scans; ) {
@@ -65,7 +59,12 @@ export class Summariser {
       if (period >= this.oldest + openPeriods) this.sendUpTo(period - openPeriods + 1);
       if (period >= this.oldest) {
         const base = (period % openPeriods) * this.channels * fields;
-        accumulateValid(this.slots, base, values, columns, first, end, bits);
+        accumulateValid(
+          { slots: this.slots, base, values: block.values, columns },
+          block.quality,
+          first,
+          end,
+        );
       } else this.samplesLate += (end - first) * columns.length;
       first = end;
       if (first < scans)
@@ -131,44 +130,37 @@ export class Summariser {
   }
 }
 
+/** The accumulators of one period, and the columns of the block that go into them. */
+interface Period {
+  readonly slots: Float64Array;
+  readonly base: number;
+  readonly values: Float64Array;
+  readonly columns: Int32Array;
+}
+
 /** Adds the runs of valid scans between `first` and `end`; most often that is all of them at once. */
-function accumulateValid(
-  slots: Float64Array,
-  base: number,
-  values: Float64Array,
-  columns: Int32Array,
-  first: number,
-  end: number,
-  bits: Uint8Array,
-): void {
+function accumulateValid(into: Period, bits: Uint8Array, first: number, end: number): void {
   let from = first;
   let seen = 0;
   for (let i = first; i < end; i++) {
     seen |= bits[i];
     if ((bits[i] & quality.invalid) === 0) continue;
-    if (i > from) accumulate(slots, base, values, columns, from, i);
+    if (i > from) accumulate(into, from, i);
     from = i + 1;
   }
-  if (end > from) accumulate(slots, base, values, columns, from, end);
-  if (seen !== 0) mark(slots, base, columns, seen);
+  if (end > from) accumulate(into, from, end);
+  if (seen !== 0) mark(into, seen);
 }
 
 /** Adds quality bits to the accumulators of every column. */
-function mark(slots: Float64Array, base: number, columns: Int32Array, seen: number): void {
+function mark({ slots, base, columns }: Period, seen: number): void {
   for (const channel of columns) {
     if (channel >= 0) slots[base + channel * fields + 5] |= seen;
   }
 }
 
 /** Adds scans `first` to `end` of every column to the accumulators at `base`. */
-function accumulate(
-  slots: Float64Array,
-  base: number,
-  values: Float64Array,
-  columns: Int32Array,
-  first: number,
-  end: number,
-): void {
+function accumulate({ slots, base, values, columns }: Period, first: number, end: number): void {
   const stride = columns.length;
   const stop = end * stride;
   for (let column = 0; column < stride; column++) {

@@ -66,9 +66,9 @@ function run(hasHistory: boolean): number {
       const block = blocks[done % 200];
       const time_s = done * scans * interval_s;
       sum ^= crc32(frame);
-      calibrator.calibrate(block);
-      summariser.add(0, calibrator.values, places, scans, time_s, interval_s, block.quality);
-      detector.take(0, calibrator.values, scans, time_s, interval_s, block.quality);
+      const calibrated = { ...calibrator.calibrate(block), time_s };
+      summariser.add(0, calibrated, places);
+      detector.take(0, calibrated);
       if (hasHistory) history.append(block);
     }
     const took_s = Number(process.hrtime.bigint() - start_ns) * 1e-9;

@@ -37,13 +37,15 @@ test('the seconds equal a brute-force computation over the raw samples, however 
           const part = scans.slice(first, first + cuts[k % cuts.length]);
           summariser.add(
             0,
-            Float64Array.from(part.flatMap(({ values }) => values)),
+            {
+              values: Float64Array.from(part.flatMap(({ values }) => values)),
+              scans: part.length,
+              // Half a sample off the ends of the periods, where rounding would decide.
+              time_s: (first + 0.5) / rate_Hz,
+              interval_s: 1 / rate_Hz,
+              quality: Uint8Array.from(part, ({ bits }) => bits),
+            },
             Int32Array.of(0, 1),
-            part.length,
-            // Half a sample off the ends of the periods, where rounding would decide.
-            (first + 0.5) / rate_Hz,
-            1 / rate_Hz,
-            Uint8Array.from(part, ({ bits }) => bits),
           );
           first += part.length;
         }

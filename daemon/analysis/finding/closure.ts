@@ -1,7 +1,7 @@
 /** Finds the closing of the valve: the step of outlet over inlet that lasts, in a valve that was open, on an armed rig. */
 
 import { indexAt, mean, meanOver, median, range, type Samples } from '../../statistics/samples.ts';
-import type { Frame } from '../reading/leg-signals.ts';
+import type { LegSignals } from '../reading/leg-signals.ts';
 
 /** What the search needs to know besides the leg. Times in s from the record's origin. */
 export interface ClosureSearch {
@@ -35,23 +35,23 @@ const armed_s = 8;
  * place. Shares instead of fixed pressures keep the rule the same for small and large velocities; they equal 0.15,
  * 0.12 and 0.2 bar at 2.5 m/s and 1275 m/s.
  */
-export function findClosure(frame: Frame, search: ClosureSearch): ClosureAnswer {
-  const { time_s, value } = frame.difference;
-  const { density_kgpm3, waveSpeed_mps } = frame.constants;
+export function findClosure(signals: LegSignals, search: ClosureSearch): ClosureAnswer {
+  const { time_s, value } = signals.difference;
+  const { density_kgpm3, waveSpeed_mps } = signals.constants;
   const full_Pa = density_kgpm3 * waveSpeed_mps * Math.max(0.5, search.approach_mps);
-  const step_s = frame.outlet.step_s;
+  const step_s = signals.outlet.step_s;
   const w = Math.max(1, Math.round(0.0025 / step_s));
   const from_s = search.trip_s === null ? time_s[0] : search.trip_s;
   const first = Math.max(w, indexAt(time_s, from_s));
   const end = indexAt(time_s, from_s + armed_s);
   const threshold = Math.max(quietStep(value, w, first) * 6, 0.0047 * full_Pa);
   const refused: string[] = [];
-  const isSlow = frame.constants.perPlateau < 8;
+  const isSlow = signals.constants.perPlateau < 8;
   for (let k = first; k < end; k++) {
     if (value[k] - value[k - w] <= threshold) continue;
-    k = isSlow ? lastSteeper(value, frame.calm.value, k, end) : steepest(value, k, w, end);
-    const reason = refuse(frame, search, k, full_Pa);
-    if (reason === null) return { closure: cross(frame.difference, k, w), refused };
+    k = isSlow ? lastSteeper(value, signals.calm.value, k, end) : steepest(value, k, w, end);
+    const reason = refuse(signals, search, k, full_Pa);
+    if (reason === null) return { closure: cross(signals.difference, k, w), refused };
     refused.push(reason);
     // The rest of this rise is the same candidate.
     while (k + 1 < end && value[k + 1] - value[k + 1 - w] > threshold) k++;
@@ -89,24 +89,24 @@ function lastSteeper(difference: Float64Array, outlet: Float64Array, k: number, 
 }
 
 /** First condition that the candidate at `k` fails, in words; null when it meets all. */
-function refuse(frame: Frame, search: ClosureSearch, k: number, full_Pa: number): string | null {
-  const { time_s } = frame.difference;
-  const { ring_s } = frame.constants;
+function refuse(signals: LegSignals, search: ClosureSearch, k: number, full_Pa: number): string | null {
+  const { time_s } = signals.difference;
+  const { ring_s } = signals.constants;
   const at_s = time_s[k];
-  const sigma = frame.differenceSigma;
-  const hasInlet = frame.inlet !== null;
+  const sigma = signals.differenceSigma;
+  const hasInlet = signals.inlet !== null;
   // A damped valve throttles long before it seats and holds a difference then: compare with the valve still open.
   const since_s = Math.max(search.trip_s ?? at_s - 0.5, at_s - 1.5);
-  const before = lowestLevel(frame.difference, since_s, at_s);
-  const ringing = meanOver(frame.difference, { from_s: at_s, to_s: at_s + ring_s });
+  const before = lowestLevel(signals.difference, since_s, at_s);
+  const ringing = meanOver(signals.difference, { from_s: at_s, to_s: at_s + ring_s });
   if (ringing === null || ringing - before < Math.max(0.0037 * full_Pa, 2 * sigma)) return 'no lasting step';
-  const later = meanOver(frame.difference, {
+  const later = meanOver(signals.difference, {
     from_s: at_s + Math.max(0.05, ring_s),
     to_s: at_s + Math.max(0.3, 6 * ring_s),
   });
   if (later !== null && later - before < 0.0062 * full_Pa) return 'the step did not stay';
-  if (!hasRecovered(frame, at_s)) return 'the outlet stayed under its later level';
-  const meter = frame.meter;
+  if (!hasRecovered(signals, at_s)) return 'the outlet stayed under its later level';
+  const meter = signals.meter;
   if (hasInlet && before > 1.2e5 + 0.3e5 * search.approach_mps) return 'the valve was shut already';
   if (meter !== null) {
     const settle_s = 1.2 + Math.max(0, 4 * meter.series.channel.responseTime_s - 1.2);
@@ -115,8 +115,8 @@ function refuse(frame: Frame, search: ClosureSearch, k: number, full_Pa: number)
     const most_mps = Math.max(0.25, 0.1 * search.approach_mps);
     // After a hard slam the column swings on through the valve for seconds. But nothing other than a shut valve holds
     // such a difference over a whole ring period, or stops a tenth of the flow within milliseconds.
-    const w = Math.max(1, Math.round(0.0025 / frame.outlet.step_s));
-    const { value } = frame.difference;
+    const w = Math.max(1, Math.round(0.0025 / signals.outlet.step_s));
+    const { value } = signals.difference;
     const isHeld = (hasInlet ? ringing - before : value[k] - value[Math.max(0, k - w)]) > 0.12 * full_Pa;
     if (rest_mps !== null && Math.abs(rest_mps) > most_mps && !isHeld) return 'the flow went on';
     if (search.trip_s === null) {
@@ -132,18 +132,18 @@ function refuse(frame: Frame, search: ClosureSearch, k: number, full_Pa: number)
  * column up. So the outlet must make up at least half of what it lay under its later level, over whole ring periods:
  * the slam of another leg shakes this one without shutting it. True when the record cannot tell.
  */
-function hasRecovered(frame: Frame, at_s: number): boolean {
-  const { ring_s, perPlateau } = frame.constants;
-  const late = meanOver(frame.calm, {
+function hasRecovered(signals: LegSignals, at_s: number): boolean {
+  const { ring_s, perPlateau } = signals.constants;
+  const late = meanOver(signals.calm, {
     from_s: at_s + Math.max(0.4, 8 * ring_s),
     to_s: Number.POSITIVE_INFINITY,
   });
   const window_s = ring_s * Math.max(1, Math.round(0.05 / ring_s));
-  const after = meanOver(frame.calm, { from_s: at_s, to_s: at_s + window_s });
-  const before = meanOver(frame.calm, { from_s: at_s - 0.02, to_s: at_s - 0.004 });
+  const after = meanOver(signals.calm, { from_s: at_s, to_s: at_s + window_s });
+  const before = meanOver(signals.calm, { from_s: at_s - 0.02, to_s: at_s - 0.004 });
   if (late === null || after === null || before === null) return true;
   const under = late - before;
-  if (under < Math.max(0.1e5, 4 * frame.outlet.sigma)) return true;
+  if (under < Math.max(0.1e5, 4 * signals.outlet.sigma)) return true;
   // A slow record takes a poor mean of the ring.
   return after - before > (perPlateau < 8 ? 0.3 : 0.5) * under;
 }

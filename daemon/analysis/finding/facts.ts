@@ -3,7 +3,7 @@
 import { fitLine, onLine } from '../../statistics/fit.ts';
 import { indexOfLargest, meanOver, range } from '../../statistics/samples.ts';
 import { type Estimate, together } from '../../statistics/uncertainty.ts';
-import type { Frame } from '../reading/leg-signals.ts';
+import type { LegSignals } from '../reading/leg-signals.ts';
 import { findClosure } from './closure.ts';
 import { type Motion, reversal_s } from './impulse.ts';
 import {
@@ -23,7 +23,7 @@ import { type TapAnswer, twoTapSpeed } from './two-taps.ts';
 
 /** All there is for one leg. */
 export interface Facts {
-  readonly frame: Frame;
+  readonly signals: LegSignals;
   readonly trip: Trip | null;
   readonly approach_mps: Estimate | null;
   /** The meter's decay to its zero after the seating, and lag and zero as they are used; null without a meter. */
@@ -57,25 +57,27 @@ const idle_mps = 0.12;
  * Collects the facts of one leg, each from the ones before it. Instants in s from the record's origin, gauge Pa, m/s
  * positive from pump to tank. What cannot be had is null, with all that rests on it; never throws. `trip` null: no motion.
  */
-export function gather(frame: Frame, trip: Trip | null): Facts {
-  const first_mps = trip === null || frame.meter === null ? null : approach(frame.meter, trip.at_s);
-  const answer = findClosure(frame, {
+export function gather(signals: LegSignals, trip: Trip | null): Facts {
+  const first_mps = trip === null || signals.meter === null ? null : approach(signals.meter, trip.at_s);
+  const answer = findClosure(signals, {
     trip_s: trip === null ? null : trip.at_s,
     approach_mps: Math.max(0.5, first_mps?.value ?? typical_mps.value),
   });
-  const seat = answer.closure === null ? null : readSeat(frame, answer.closure);
+  const seat = answer.closure === null ? null : readSeat(signals, answer.closure);
   const tail =
-    seat === null || frame.meter === null
+    seat === null || signals.meter === null
       ? null
-      : meterTail(frame.meter, seat.at_s, seat.isSoftened === false);
-  const meter = frame.meter === null ? null : knownMeter(frame.meter, tail);
+      : meterTail(signals.meter, seat.at_s, seat.isSoftened === false);
+  const meter = signals.meter === null ? null : knownMeter(signals.meter, tail);
   const approach_mps =
-    trip === null || frame.meter === null || meter === null ? null : approach(frame.meter, trip.at_s, meter);
-  const settled = seat === null ? null : settle(frame, seat.at_s);
-  const peak = seat === null ? null : largestAfter(frame, seat, trip);
+    trip === null || signals.meter === null || meter === null
+      ? null
+      : approach(signals.meter, trip.at_s, meter);
+  const settled = seat === null ? null : settle(signals, seat.at_s);
+  const peak = seat === null ? null : largestAfter(signals, seat, trip);
   const static_Pa = seat === null || settled === null ? null : settled.level_Pa(seat.at_s + 0.05);
   const base = {
-    frame,
+    signals,
     trip,
     approach_mps,
     tail,
@@ -87,24 +89,41 @@ export function gather(frame: Frame, trip: Trip | null): Facts {
     static_Pa,
   };
   const sag_Pa = seat === null || settled === null ? null : settled.level_Pa(seat.at_s) - seat.before_Pa;
-  const isActive = seat !== null || isFlowing(frame, trip, approach_mps);
-  const tapSpeed = seat === null ? null : twoTapSpeed(frame, seat);
+  const isActive = seat !== null || isFlowing(signals, trip, approach_mps);
+  const tapSpeed = seat === null ? null : twoTapSpeed(signals, seat);
   const none = { ...base, sag_Pa, isActive, tapSpeed, back: null, motion: null, reversal: null };
   if (trip === null || seat === null || settled === null || peak === null) return none;
-  const line = frame.meter === null ? null : steadyLine(frame.meter.samples, trip.at_s);
+  const line = signals.meter === null ? null : steadyLine(signals.meter.samples, trip.at_s);
   const total_s = seat.at_s - trip.at_s;
   // The flow falls about straight from the trip to its reversal, which the seating follows.
   const flowShare = (elapsed_s: number) => elapsed_s - (elapsed_s * elapsed_s) / (2 * total_s);
-  const back = backPressure(frame, settled, trip.at_s, seat.at_s, flowShare, line?.slope ?? 0);
-  const motion = findMotion(frame, seat, settled, back, trip, approach_mps ?? typical_mps, peak.raw_Pa);
-  return { ...none, back, motion, reversal: motion === null ? null : reversalOf(frame, seat, trip, motion) };
+  const back = backPressure(signals, settled, {
+    trip_s: trip.at_s,
+    seating_s: seat.at_s,
+    flowShare,
+    steadyChange_mps2: line?.slope ?? 0,
+  });
+  const motion = findMotion(signals, {
+    seat,
+    settled,
+    back,
+    trip,
+    approach_mps: approach_mps ?? typical_mps,
+    peak_Pa: peak.raw_Pa,
+  });
+  return {
+    ...none,
+    back,
+    motion,
+    reversal: motion === null ? null : reversalOf(signals, seat, trip, motion),
+  };
 }
 
 /** Whether anything flowed: by the meter, else by a fall of the outlet after the trip. */
-function isFlowing(frame: Frame, trip: Trip | null, approach_mps: Estimate | null): boolean {
+function isFlowing(signals: LegSignals, trip: Trip | null, approach_mps: Estimate | null): boolean {
   if (approach_mps !== null) return approach_mps.value > idle_mps;
   if (trip === null) return false;
-  const { samples, sigma } = frame.outlet;
+  const { samples, sigma } = signals.outlet;
   const line = steadyLine(samples, trip.at_s);
   const later = meanOver(samples, { from_s: trip.at_s + 0.1, to_s: trip.at_s + 0.25 });
   if (line === null || later === null) return false;
@@ -115,16 +134,17 @@ function isFlowing(frame: Frame, trip: Trip | null, approach_mps: Estimate | nul
  * Largest sample of the slam. A damped disc may stop the flow, be thrown back and touch later and more softly: unless the
  * closure was sharp, the search begins a quarter of a second before the seating, but well after the trip.
  */
-function largestAfter(frame: Frame, seat: Seat, trip: Trip | null): Facts['peak'] {
-  const { samples, step_s } = frame.outlet;
+function largestAfter(signals: LegSignals, seat: Seat, trip: Trip | null): Facts['peak'] {
+  const { samples, step_s } = signals.outlet;
   const seated_s = seat.at_s - 2 * step_s;
   const from_s =
     seat.isSoftened === false || trip === null
       ? seated_s
       : Math.min(seated_s, Math.max(trip.at_s + 0.1, seat.at_s - 0.25));
   const [first, end] = range(samples.time_s, { from_s, to_s: Number.POSITIVE_INFINITY });
-  // Spikes are taken out of the search only where the ring is well resolved; see `makeFrame`.
-  const values = frame.spikes > 0 && frame.constants.ring_s > 24 * step_s ? frame.calm.value : samples.value;
+  // Spikes are taken out of the search only where the ring is well resolved; see `readSignals`.
+  const values =
+    signals.spikes > 0 && signals.constants.ring_s > 24 * step_s ? signals.calm.value : samples.value;
   const index = indexOfLargest(values, first, end);
   return index < 0 ? null : { index, at_s: samples.time_s[index], raw_Pa: values[index] };
 }
@@ -133,18 +153,18 @@ function largestAfter(frame: Frame, seat: Seat, trip: Trip | null): Facts['peak'
  * Reversal at the seat: the impulse velocity is late by the sensor's lag and the way to the tap. Where the velocity
  * only just fails to cross before the seating, within its doubt, it is produced to zero, at most to the seating.
  */
-function reversalOf(frame: Frame, seat: Seat, trip: Trip, motion: Motion): Estimate | null {
-  const { lag_s, tap_m, waveSpeed_mps } = frame.constants;
+function reversalOf(signals: LegSignals, seat: Seat, trip: Trip, motion: Motion): Estimate | null {
+  const { lag_s, tap_m, waveSpeed_mps } = signals.constants;
   const late_s = lag_s + tap_m / waveSpeed_mps;
   const crossing_s = reversal_s(motion.velocity, { from_s: trip.at_s + 0.01, to_s: seat.at_s + late_s });
   const front_s = seat.front?.at_s ?? seat.at_s;
   const near_s = Math.min(crossing_s ?? front_s, front_s) - 1e-6;
-  const window_s = Math.max(0.02, 3.01 * frame.outlet.step_s);
+  const window_s = Math.max(0.02, 3.01 * signals.outlet.step_s);
   const line = fitLine(motion.velocity, { from_s: near_s - window_s, to_s: near_s });
   if (line === null || line.slope >= 0) return null;
   const velocityDoubt = motion.uncertaintyAt(near_s);
   const doubt_s = velocityDoubt / -line.slope;
-  const uncertainty = together(doubt_s, 4e-4, (seat.front === null ? 0.2 : 0.05) * frame.outlet.step_s);
+  const uncertainty = together(doubt_s, 4e-4, (seat.front === null ? 0.2 : 0.05) * signals.outlet.step_s);
   if (crossing_s !== null) return { value: crossing_s - late_s, uncertainty };
   const produced_s = line.middle_s - line.level / line.slope - late_s;
   if (produced_s > seat.at_s + 2 * together(doubt_s, seat.uncertainty_s)) return null;

@@ -67,11 +67,15 @@ export function fitFront(samples: Samples, setting: FrontSetting): Front | null 
   if (look === null) return null;
   const { lag_s, lagHalfWidth_s, growths_s } = setting;
   const growths = growths_s.length > 0 ? growths_s : [null];
-  const first = search(look, lag_s, growths, (look.low_s + look.high_s) / 2, look.high_s - look.low_s, 32);
+  const first = search(look, lag_s, growths, {
+    about_s: (look.low_s + look.high_s) / 2,
+    span_s: look.high_s - look.low_s,
+    points: 32,
+  });
   if (first === null) return null;
   const span_s = (look.high_s - look.low_s) / 8;
   const at = (other_s: number) =>
-    search(look, other_s, [first.growth_s], first.at_s, 2 * span_s, 16) ?? first;
+    search(look, other_s, [first.growth_s], { about_s: first.at_s, span_s: 2 * span_s, points: 16 }) ?? first;
   const doubt_s = lagHalfWidth_s / coverage;
   if (doubt_s <= 0) return toFront(look, at(lag_s));
   const known = lagOf(lag_s, doubt_s, at);
@@ -135,20 +139,20 @@ function windowOf(samples: Samples, setting: FrontSetting): Look | null {
   return count < 3 || time_s.length - count < 3 ? null : { time_s, y, low_s, high_s };
 }
 
+/** The first grid of instants. */
+interface Grid {
+  readonly about_s: number;
+  readonly span_s: number;
+  readonly points: number;
+}
+
 /** A grid of instants, then ever finer ones over smaller spans: the misfit has small dents at the samples. */
-function search(
-  look: Look,
-  lag_s: number,
-  growths: readonly (number | null)[],
-  about_s: number,
-  span_s: number,
-  firstPoints: number,
-): Trial | null {
+function search(look: Look, lag_s: number, growths: readonly (number | null)[], grid: Grid): Trial | null {
   let best: Trial | null = null;
-  let span = span_s;
-  let middle = about_s;
+  let span = grid.span_s;
+  let middle = grid.about_s;
   for (let round = 0; round < 3; round++) {
-    const points = round === 0 ? firstPoints : 12;
+    const points = round === 0 ? grid.points : 12;
     for (let k = 0; k <= points; k++) {
       const at_s = middle + span * (k / points - 0.5);
       if (at_s < look.low_s || at_s > look.high_s) continue;

@@ -62,6 +62,7 @@ export function columnMotion(
   const time_s = outlet.time_s.subarray(first, end);
   const push = new Float64Array(end - first);
   for (let k = 0; k < push.length; k++) push[k] = outlet.value[first + k] - back.value[first + k];
+  const column: Column = { time_s, push, loss_Pa: back.loss_Pa, trip_s: prior.trip_s };
   const inertia0 = 1 / (prior.density_kgpm3 * prior.length_m.value);
   let state: State = {
     approach: prior.approach_mps.value,
@@ -78,11 +79,11 @@ export function columnMotion(
   const impulse = new Float64Array(push.length);
   // The losses depend on the velocity: a few rounds settle to well below the noise.
   for (let round = 0; round < 4; round++) {
-    integrate(time_s, push, back.loss_Pa, prior.trip_s, state, impulse, velocity);
+    integrate(column, state, impulse, velocity);
     rows = rowsOf(time_s, impulse, prior, sightings, inertia0);
     state = solve(rows);
   }
-  integrate(time_s, push, back.loss_Pa, prior.trip_s, state, impulse, velocity);
+  integrate(column, state, impulse, velocity);
   // Pressures far beyond what a rig has make the losses run away: no motion is better than an infinite one.
   if (!velocity.every((each) => Math.abs(each) < fastest_mps)) return null;
   const c = state.covariance;
@@ -103,6 +104,14 @@ export function columnMotion(
   };
 }
 
+/** What pushes the column: outlet less back pressure in Pa, and its loss at the approach velocity. */
+interface Column {
+  readonly time_s: Float64Array;
+  readonly push: Float64Array;
+  readonly loss_Pa: number;
+  readonly trip_s: number;
+}
+
 interface State {
   readonly approach: number;
   readonly inertia: number;
@@ -117,10 +126,7 @@ function diagonal(a: number, b: number, c: number): Float64Array {
 
 /** Fills impulse and velocity by the trapezium rule; losses follow the square of the velocity with its sign. */
 function integrate(
-  time_s: Float64Array,
-  push: Float64Array,
-  loss_Pa: number,
-  trip_s: number,
+  { time_s, push, loss_Pa, trip_s }: Column,
   state: State,
   impulse: Float64Array,
   velocity: Float64Array,

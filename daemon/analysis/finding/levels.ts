@@ -2,7 +2,7 @@
 import { fitColumns, fitLine, type LineFit, lineUncertainty, onLine } from '../../statistics/fit.ts';
 import { mean, onto, range, type Samples, type Span } from '../../statistics/samples.ts';
 import { type Estimate, ofInterval, together } from '../../statistics/uncertainty.ts';
-import type { Channel, Frame } from '../reading/leg-signals.ts';
+import type { Channel, LegSignals } from '../reading/leg-signals.ts';
 import { fitRing, type RingFit } from './ring.ts';
 
 /** The steady second before a trip, relative to it, in s. */
@@ -104,12 +104,12 @@ export interface Settled {
  * Settled level after seating. With a tank channel the difference outlet - tank is fitted, which takes the slow
  * cooling of the tank out; else the outlet itself with a drift. Null when the record ends too soon.
  */
-export function settle(frame: Frame, seating_s: number): Settled | null {
-  const { ring_s } = frame.constants;
-  const outlet = frame.outlet.samples;
+export function settle(signals: LegSignals, seating_s: number): Settled | null {
+  const { ring_s } = signals.constants;
+  const outlet = signals.outlet.samples;
   const last_s = outlet.time_s[outlet.time_s.length - 1];
-  const tank = frame.tank === null ? null : tankAfter(frame.tank, seating_s);
-  const source = tank === null ? outlet : minus(outlet, frame.tank as Channel);
+  const tank = signals.tank === null ? null : tankAfter(signals.tank, seating_s);
+  const source = tank === null ? outlet : minus(outlet, signals.tank as Channel);
   const from_s = seating_s + Math.max(2.5 * ring_s, 0.08);
   const to_s = Math.min(last_s, seating_s + Math.max(0.95, 16 * ring_s));
   const span: Span = { from_s, to_s };
@@ -218,31 +218,38 @@ export interface BackPressure {
   readonly uncertainty_Pa: number;
 }
 
+/** How the column is stopped. `trip_s` < `seating_s`, both in s from the origin. */
+export interface Stop {
+  readonly trip_s: number;
+  readonly seating_s: number;
+  /** Volume since the trip over the flow at it, in s. */
+  readonly flowShare: (elapsed_s: number) => number;
+  /** Slope of the meter before the trip. */
+  readonly steadyChange_mps2: number;
+}
+
 /**
- * The back pressure on the outlet's axis, gauge Pa, one value a sample. `trip_s` < `seating_s`, both in s from the origin;
- * `flowShare(elapsed_s)` is the volume since the trip over the flow at it, in s; `steadyChange_mps2` the slope of the meter
- * before the trip. Never throws; without a tank channel its uncertainty is larger.
+ * The back pressure on the outlet's axis, gauge Pa, one value a sample. Never throws; without a tank channel its
+ * uncertainty is larger.
  */
 export function backPressure(
-  frame: Frame,
+  signals: LegSignals,
   settled: Settled,
-  trip_s: number,
-  seating_s: number,
-  flowShare: (share_s: number) => number,
-  steadyChange_mps2: number,
+  { trip_s, seating_s, flowShare, steadyChange_mps2 }: Stop,
 ): BackPressure {
-  const outlet = frame.outlet.samples;
+  const outlet = signals.outlet.samples;
   const line = steadyLine(outlet, trip_s);
   const atTrip_Pa = line === null ? settled.level_Pa(trip_s) : onLine(line, trip_s);
-  if (frame.tank !== null && settled.tankOffset_Pa !== null) {
-    const value = onto(frame.tank.samples, outlet.time_s);
+  if (signals.tank !== null && settled.tankOffset_Pa !== null) {
+    const value = onto(signals.tank.samples, outlet.time_s);
     const offset_Pa = settled.tankOffset_Pa;
     for (let k = 0; k < value.length; k++) value[k] += offset_Pa;
     const [first, end] = range(outlet.time_s, steadySpan(trip_s));
     const still = mean(outlet.value, first, end);
     const base = mean(value, first, end);
     // The column slows a little while the tank fills; that share of the difference is inertia, not loss.
-    const inertia_Pa = frame.constants.density_kgpm3 * frame.constants.inertiaLength_m * steadyChange_mps2;
+    const inertia_Pa =
+      signals.constants.density_kgpm3 * signals.constants.inertiaLength_m * steadyChange_mps2;
     const loss_Pa = still === null || base === null ? 0 : still - base - inertia_Pa;
     return { value, loss_Pa, uncertainty_Pa: settled.uncertainty_Pa };
   }

@@ -2,23 +2,28 @@
 
 import { indexAt, indexOfSmallest, meanOver, range, valueAt } from '../../statistics/samples.ts';
 import { type Estimate, ofInterval, together } from '../../statistics/uncertainty.ts';
-import type { Frame } from '../reading/leg-signals.ts';
+import type { LegSignals } from '../reading/leg-signals.ts';
 import { columnMotion, type Motion, type Sighting, valveVelocity_mps } from './impulse.ts';
 import type { BackPressure, Settled } from './levels.ts';
 import type { Seat } from './seat.ts';
 import type { Trip } from './trip.ts';
 
+/** What the motion is found from. */
+export interface MotionGround {
+  readonly seat: Seat;
+  readonly settled: Settled;
+  readonly back: BackPressure;
+  readonly trip: Trip;
+  readonly approach_mps: Estimate;
+  readonly peak_Pa: number;
+}
+
 /** Prior and sightings of one leg, solved. */
 export function findMotion(
-  frame: Frame,
-  seat: Seat,
-  settled: Settled,
-  back: BackPressure,
-  trip: Trip,
-  approach_mps: Estimate,
-  peak_Pa: number,
+  signals: LegSignals,
+  { seat, settled, back, trip, approach_mps, peak_Pa }: MotionGround,
 ): Motion | null {
-  const { leg, constants, outlet } = frame;
+  const { leg, constants, outlet } = signals;
   const { density_kgpm3, inertiaLength_m, length_m, ring_s } = constants;
   const length = {
     value: inertiaLength_m,
@@ -29,11 +34,11 @@ export function findMotion(
   };
   const sightings: Sighting[] = [];
   const restless_mps = restlessness_mps(
-    frame,
+    signals,
     seat,
     (peak_Pa - settled.level_Pa(seat.at_s)) / (density_kgpm3 * constants.waveSpeed_mps),
   );
-  const atSeat = seatSighting(frame, seat, settled, restless_mps);
+  const atSeat = seatSighting(signals, seat, settled, restless_mps);
   if (atSeat !== null) sightings.push(atSeat);
   const rest_s = Math.min(8 * ring_s, 1.5);
   const aliased_mps =
@@ -57,7 +62,7 @@ export function findMotion(
   };
   const motion = columnMotion(outlet.samples, back, prior, sightings);
   if (motion === null || atSeat !== null) return motion;
-  const bySurge = surgeSighting(frame, seat, settled, peak_Pa, motion);
+  const bySurge = surgeSighting(signals, seat, settled, peak_Pa, motion);
   return bySurge === null ? motion : columnMotion(outlet.samples, back, prior, [...sightings, bySurge]);
 }
 
@@ -65,22 +70,23 @@ export function findMotion(
  * Doubt about the rest after seating, in m/s. After a hard slam the outlet falls to vapour pressure or far below the
  * inlet: the valve opens again and lets water through, up to a good part of the velocity that was stopped.
  */
-function restlessness_mps(frame: Frame, seat: Seat, stopped_mps: number): number {
-  const { time_s, value } = frame.difference;
-  const [first, end] = range(time_s, { from_s: seat.at_s, to_s: seat.at_s + 2 * frame.constants.ring_s });
+function restlessness_mps(signals: LegSignals, seat: Seat, stopped_mps: number): number {
+  const { time_s, value } = signals.difference;
+  const [first, end] = range(time_s, { from_s: seat.at_s, to_s: seat.at_s + 2 * signals.constants.ring_s });
   const k = indexOfSmallest(value, first, end);
-  const deepest_Pa = k < 0 || frame.inlet === null ? 0 : Math.max(0, -value[k] - 4 * frame.differenceSigma);
-  const outlet = frame.outlet.samples.value;
+  const deepest_Pa =
+    k < 0 || signals.inlet === null ? 0 : Math.max(0, -value[k] - 4 * signals.differenceSigma);
+  const outlet = signals.outlet.samples.value;
   const low = indexOfSmallest(outlet, first, end);
   const isParted = low >= 0 && outlet[low] < -0.9e5;
-  if (isCut(frame, seat)) return stopped_mps;
+  if (isCut(signals, seat)) return stopped_mps;
   return (isParted ? 0.3 : Math.min(0.3, deepest_Pa / 4e5)) * Math.max(0, stopped_mps);
 }
 
 /** Whether the slam runs into the end of the measuring range: its impulse and its step are cut off then. */
-function isCut(frame: Frame, seat: Seat): boolean {
-  const until_s = seat.at_s + 1.2 * frame.constants.plateau_s;
-  return frame.outlet.clipped_s.some((t) => t > seat.at_s - 0.05 && t < until_s);
+function isCut(signals: LegSignals, seat: Seat): boolean {
+  const until_s = seat.at_s + 1.2 * signals.constants.plateau_s;
+  return signals.outlet.clipped_s.some((t) => t > seat.at_s - 0.05 && t < until_s);
 }
 
 /**
@@ -89,13 +95,13 @@ function isCut(frame: Frame, seat: Seat): boolean {
  * a softened closure does not obey it.
  */
 function surgeSighting(
-  frame: Frame,
+  signals: LegSignals,
   seat: Seat,
   settled: Settled,
   peak_Pa: number,
   motion: Motion,
 ): Sighting | null {
-  const { density_kgpm3, waveSpeed_mps, perPlateau } = frame.constants;
+  const { density_kgpm3, waveSpeed_mps, perPlateau } = signals.constants;
   if (perPlateau < 1 || seat.isSoftened === true) return null;
   const impedance = density_kgpm3 * waveSpeed_mps;
   const level_Pa = settled.level_Pa(seat.at_s);
@@ -107,11 +113,11 @@ function surgeSighting(
     0.02 +
     // A valve that throttled, which so slow a record does not tell, stops less than the column carried.
     0.15 * Math.abs(value);
-  const at_s = frame.outlet.samples.time_s[Math.max(0, seat.closure.index - 1)];
+  const at_s = signals.outlet.samples.time_s[Math.max(0, seat.closure.index - 1)];
   const seen = valueAt(motion.velocity, at_s);
   if (seen === null || Math.abs(seen - value) > 2.5 * together(uncertainty, motion.uncertaintyAt(at_s)))
     return null;
-  const slowing_mps2 = sag_Pa / (density_kgpm3 * frame.constants.inertiaLength_m);
+  const slowing_mps2 = sag_Pa / (density_kgpm3 * signals.constants.inertiaLength_m);
   return {
     span: { from_s: at_s, to_s: at_s },
     velocity_mps: { value: value + slowing_mps2 * Math.max(0, seat.at_s - at_s), uncertainty },
@@ -122,13 +128,18 @@ function surgeSighting(
  * The velocity near seating as the front tells it. Sharp closures: the step over density * wave speed, just before the
  * front. Softened ones: the wave that left the valve 0.8 * 2L/a before seating and is back on the plateau.
  */
-function seatSighting(frame: Frame, seat: Seat, settled: Settled, restless_mps: number): Sighting | null {
-  const { leg, constants, outlet } = frame;
+function seatSighting(
+  signals: LegSignals,
+  seat: Seat,
+  settled: Settled,
+  restless_mps: number,
+): Sighting | null {
+  const { leg, constants, outlet } = signals;
   const { density_kgpm3, waveSpeed_mps, inertiaLength_m, plateau_s, lag_s, perPlateau } = constants;
   const impedance = density_kgpm3 * waveSpeed_mps;
   const wave = ofInterval(leg.waveSpeedHalfWidth_mps) / waveSpeed_mps;
   const { front } = seat;
-  if (front === null || isCut(frame, seat)) return null;
+  if (front === null || isCut(signals, seat)) return null;
   if (seat.isSoftened === false) {
     // The column as a whole still carries part of what a short throttling had stopped at the valve.
     const carried_mps = (0.5 * front.throttled_Pa) / impedance;
@@ -179,7 +190,7 @@ function seatSighting(frame: Frame, seat: Seat, settled: Settled, restless_mps: 
  * characteristics, over the last 2L/a. Samples with times as the impulse velocity has them. Empty when sharp.
  */
 export function throttledVelocity(
-  frame: Frame,
+  signals: LegSignals,
   seat: Seat,
   back: BackPressure,
   motion: Motion,
@@ -187,7 +198,7 @@ export function throttledVelocity(
   readonly time_s: number[];
   readonly value: number[];
 } {
-  const { constants, outlet } = frame;
+  const { constants, outlet } = signals;
   const { density_kgpm3, waveSpeed_mps, plateau_s } = constants;
   const time_s: number[] = [];
   const value: number[] = [];

@@ -9,7 +9,7 @@ import {
   type Samples,
 } from '../../statistics/samples.ts';
 import { type Estimate, together } from '../../statistics/uncertainty.ts';
-import type { Frame } from '../reading/leg-signals.ts';
+import type { LegSignals } from '../reading/leg-signals.ts';
 import { type Closure, cross } from './closure.ts';
 import {
   type Front,
@@ -56,12 +56,12 @@ interface Place {
  * seats where the last of the flow is stopped: a jump just before the largest pressure of the slam. In a slow record a
  * rise longer than a plateau and a half is such a closure, too.
  */
-function locate(frame: Frame, closure: Closure): Place {
-  const { time_s, value } = frame.calm;
-  const { plateau_s, perPlateau, lag_s } = frame.constants;
-  const step_s = frame.outlet.step_s;
+function locate(signals: LegSignals, closure: Closure): Place {
+  const { time_s, value } = signals.calm;
+  const { plateau_s, perPlateau, lag_s } = signals.constants;
+  const step_s = signals.outlet.step_s;
   const none = { closure, throttled_s: 0, toTop_s: 0, toEnd_s: 0 };
-  const later = meanOver(frame.calm, { from_s: closure.half_s + 0.4, to_s: Number.POSITIVE_INFINITY });
+  const later = meanOver(signals.calm, { from_s: closure.half_s + 0.4, to_s: Number.POSITIVE_INFINITY });
   if (later === null) return none;
   const limit = indexAt(time_s, closure.half_s + Math.max(0.25, 4 * plateau_s));
   let end = closure.index + 2;
@@ -76,18 +76,18 @@ function locate(frame: Frame, closure: Closure): Place {
   };
   if (perPlateau < 12) {
     if (top < 2 || toTop_s < 1.5 * plateau_s + 2 * step_s) return asIs;
-    return { ...asIs, closure: cross(frame.calm, top, 1), throttled_s: toTop_s };
+    return { ...asIs, closure: cross(signals.calm, top, 1), throttled_s: toTop_s };
   }
   if (top < w || w * step_s > 0.25 * plateau_s) return asIs;
   const rise = (k: number) => value[k] - value[k - w];
   const steepest = placeOfLargest(rise, closure.index, top + 1);
   // A jump, not the steady ramp of a plateau: more than the rise just before it.
   const jump = top < 2 * w ? 0 : rise(top) - Math.max(0, rise(top - w));
-  if (top - steepest > w && jump > Math.max(0.15 * rise(steepest), 6 * frame.outlet.sigma)) {
-    return { ...asIs, closure: cross(frame.calm, top, w) };
+  if (top - steepest > w && jump > Math.max(0.15 * rise(steepest), 6 * signals.outlet.sigma)) {
+    return { ...asIs, closure: cross(signals.calm, top, w) };
   }
   const isElsewhere = time_s[steepest] - closure.half_s > 2 * w * step_s;
-  return isElsewhere ? { ...asIs, closure: cross(frame.calm, steepest, w) } : asIs;
+  return isElsewhere ? { ...asIs, closure: cross(signals.calm, steepest, w) } : asIs;
 }
 
 /** The k from `first` on and before `end` with the largest `of(k)`, the first of equals; `first` when there is none. */
@@ -106,13 +106,13 @@ const thrownBack_s = 0.25;
  * the valve: the disc had stopped the flow without touching, was thrown back, and touched at the next rise. Only for a
  * first rise that was slow, and a record that shows slopes.
  */
-function touchedLater(frame: Frame, closure: Closure): Closure | null {
-  const { time_s, value } = frame.calm;
-  const { plateau_s, perPlateau, lag_s } = frame.constants;
-  const step_s = frame.outlet.step_s;
+function touchedLater(signals: LegSignals, closure: Closure): Closure | null {
+  const { time_s, value } = signals.calm;
+  const { plateau_s, perPlateau, lag_s } = signals.constants;
+  const step_s = signals.outlet.step_s;
   const w = Math.max(1, Math.round(Math.max(0.002, 2 * lag_s) / step_s));
-  const level = meanOver(frame.calm, { from_s: closure.half_s + 0.4, to_s: Number.POSITIVE_INFINITY });
-  if (frame.inlet === null || level === null || perPlateau < 8 || w * step_s > 0.4 * plateau_s) return null;
+  const level = meanOver(signals.calm, { from_s: closure.half_s + 0.4, to_s: Number.POSITIVE_INFINITY });
+  if (signals.inlet === null || level === null || perPlateau < 8 || w * step_s > 0.4 * plateau_s) return null;
   const rise = (k: number) => value[k] - value[k - w];
   const first = Math.max(w, indexAt(time_s, closure.half_s - 0.03));
   const limit = indexAt(time_s, closure.half_s + thrownBack_s);
@@ -122,9 +122,9 @@ function touchedLater(frame: Frame, closure: Closure): Closure | null {
   const low = indexOfSmallest(value, under, Math.min(limit, indexAt(time_s, time_s[top] + 2 * plateau_s)));
   if (low < 0 || under >= limit) return null;
   let nearest = Number.POSITIVE_INFINITY;
-  for (let k = under; k <= low; k++) nearest = Math.min(nearest, frame.difference.value[k]);
+  for (let k = under; k <= low; k++) nearest = Math.min(nearest, signals.difference.value[k]);
   const isShut = level - value[low] > 0.6 * (value[top] - level);
-  if (isShut || value[low] < -0.6e5 || nearest < 4 * frame.differenceSigma) return null;
+  if (isShut || value[low] < -0.6e5 || nearest < 4 * signals.differenceSigma) return null;
   const here = placeOfLargest(rise, first, top);
   if (rise(here) > 0.5 * (value[top] - level)) return null;
   // The next slam is the next time the outlet stands well above its level; smaller swings come before it.
@@ -134,8 +134,8 @@ function touchedLater(frame: Frame, closure: Closure): Closure | null {
   if (slam >= limit) return null;
   const stop = Math.min(limit, indexAt(time_s, time_s[slam] + Math.max(0.5 * plateau_s, w * step_s)));
   const later = placeOfLargest(rise, low, stop);
-  if (rise(later) < Math.max(0.8 * rise(here), 8 * frame.outlet.sigma)) return null;
-  return cross(frame.calm, later, w);
+  if (rise(later) < Math.max(0.8 * rise(here), 8 * signals.outlet.sigma)) return null;
+  return cross(signals.calm, later, w);
 }
 
 /** A front with throttling before it where that explains the samples far better (F of one more unknown, 15); else null. */
@@ -156,9 +156,12 @@ function throttledFront(samples: Samples, setting: FrontSetting, sharp: Front): 
  * Reads one closing off the outlet of a leg: instants in s from the origin (at the seat, less lag and way to the tap),
  * pressures in gauge Pa, the step positive upward. `front` is null where the sampling does not resolve it; never throws.
  */
-export function readSeat(frame: Frame, detected: Closure): Seat {
-  const { closure, throttled_s, toTop_s, toEnd_s } = locate(frame, touchedLater(frame, detected) ?? detected);
-  const { constants, outlet } = frame;
+export function readSeat(signals: LegSignals, detected: Closure): Seat {
+  const { closure, throttled_s, toTop_s, toEnd_s } = locate(
+    signals,
+    touchedLater(signals, detected) ?? detected,
+  );
+  const { constants, outlet } = signals;
   const { lag_s, plateau_s, perPlateau, ring_s, waveSpeed_mps, tap_m } = constants;
   const step_s = outlet.step_s;
   const travel_s = tap_m / waveSpeed_mps;
@@ -186,7 +189,7 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
         ? null
         : (throttledFront(outlet.samples, sharpSetting, sharp) ?? sharp);
   // Without an inlet nothing tells a disc that was thrown back from one that touched; it comes again within 50 ms or so.
-  const again_s = frame.inlet === null && isSoftened !== false ? 0.05 : 0;
+  const again_s = signals.inlet === null && isSoftened !== false ? 0.05 : 0;
   if (front !== null) {
     return {
       closure,
@@ -208,7 +211,7 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
       beforeUncertainty_Pa: together(front.sigma_Pa, isSoftened === true ? 0.2 * front.step_Pa : 0),
     };
   }
-  const { value, uncertainty } = levelBefore(frame, closure);
+  const { value, uncertainty } = levelBefore(signals, closure);
   return {
     closure,
     front,
@@ -230,8 +233,8 @@ export function readSeat(frame: Frame, detected: Closure): Seat {
 }
 
 /** Outlet before the step without a front fit: line through the last 6 ms, or the last two samples of a slow record. */
-function levelBefore(frame: Frame, closure: Closure): Estimate {
-  const { samples, step_s, sigma } = frame.outlet;
+function levelBefore(signals: LegSignals, closure: Closure): Estimate {
+  const { samples, step_s, sigma } = signals.outlet;
   const end = closure.index;
   const first = Math.max(0, Math.min(end - 2, indexAt(samples.time_s, closure.half_s - 0.006)));
   if (end - first >= 4) {

@@ -10,7 +10,7 @@ import {
   together,
   weighted,
 } from '../../statistics/uncertainty.ts';
-import type { Channel, Frame } from '../reading/leg-signals.ts';
+import type { Channel, LegSignals } from '../reading/leg-signals.ts';
 import { clean } from '../reading/leg-signals.ts';
 import type { EventRecord, Series } from '../record.ts';
 import type { Verdict } from '../verdict.ts';
@@ -181,7 +181,11 @@ export function afterTrip(trip: Trip | null, { from_s, to_s }: Span): Span | nul
 }
 
 /** The trip of an event: contact first, pressure switch second, both sharpened by the knee; else the knee alone. */
-export function findTrip(record: EventRecord, frames: readonly Frame[], origin_s: number): Trip | null {
+export function findTrip(
+  record: EventRecord,
+  allSignals: readonly LegSignals[],
+  origin_s: number,
+): Trip | null {
   const digital = (series: Series | null, source: ContactSource | null): Bounds | null => {
     const channel = source === null ? null : clean(series, origin_s);
     return channel === null || source === null ? null : edgeOf(channel, source);
@@ -190,8 +194,8 @@ export function findTrip(record: EventRecord, frames: readonly Frame[], origin_s
   const pressureSwitch = contact === null ? digital(record.pressureSwitch, record.trip.pressureSwitch) : null;
   const bounds = contact ?? pressureSwitch;
   const knees: Estimate[] = [];
-  for (const frame of frames) {
-    const knee = kneeOfLeg(frame, bounds);
+  for (const signals of allSignals) {
+    const knee = kneeOfLeg(signals, bounds);
     if (knee !== null) knees.push(knee);
   }
   const knee = knees.length === 0 ? null : weighted(knees);
@@ -241,11 +245,11 @@ function fromEstimate(estimate: Estimate, source: Trip['source'], method: string
 }
 
 /** Knee from the inlet (nearer the pump), else from the outlet. */
-function kneeOfLeg(frame: Frame, bounds: Bounds | null): Estimate | null {
-  const { leg, constants } = frame;
-  const channel = frame.inlet ?? frame.outlet;
-  const samples = frame.inlet?.samples ?? frame.calm;
-  const tap_m = frame.inlet === null ? -constants.tap_m : (leg.inlet?.distance_m ?? 0);
+function kneeOfLeg(signals: LegSignals, bounds: Bounds | null): Estimate | null {
+  const { leg, constants } = signals;
+  const channel = signals.inlet ?? signals.outlet;
+  const samples = signals.inlet?.samples ?? signals.calm;
+  const tap_m = signals.inlet === null ? -constants.tap_m : (leg.inlet?.distance_m ?? 0);
   const late_s =
     Math.max(0, leg.inletLength_m - tap_m) / constants.waveSpeed_mps + channel.series.channel.responseTime_s;
   if (bounds !== null) {

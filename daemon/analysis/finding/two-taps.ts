@@ -6,7 +6,7 @@
 
 import { indexOfSmallest, range, valueAt } from '../../statistics/samples.ts';
 import { type Estimate, ofInterval, together } from '../../statistics/uncertainty.ts';
-import type { Channel, Frame } from '../reading/leg-signals.ts';
+import type { Channel, LegSignals } from '../reading/leg-signals.ts';
 import type { Seat } from './seat.ts';
 
 /** The speed, and what its standard uncertainty is made of, in m/s. */
@@ -33,12 +33,12 @@ const most_ratio = 0.05;
  * front. Over that window mid(t) = c + g outlet(t - shift) is fitted for each shift, and the best one taken between the
  * trials by a parabola. Both are averaged over the same few samples first, which moves neither.
  */
-export function twoTapSpeed(frame: Frame, seat: Seat): TapAnswer {
-  const { mid, outlet, leg } = frame;
+export function twoTapSpeed(signals: LegSignals, seat: Seat): TapAnswer {
+  const { mid, outlet, leg } = signals;
   const distance_m = leg.mid === null ? 0 : leg.mid.distance_m - leg.outlet.distance_m;
   if (mid === null || leg.mid === null || distance_m <= 0)
     return { reason: 'there is no mid tap in this leg' };
-  const { waveSpeed_mps, length_m, tap_m } = frame.constants;
+  const { waveSpeed_mps, length_m, tap_m } = signals.constants;
   const travel_s = distance_m / waveSpeed_mps;
   const step_s = Math.max(outlet.step_s, mid.step_s);
   if (travel_s < leastSamples * step_s) {

@@ -25,10 +25,10 @@ export interface CorrectedPeak {
  * The largest error left is bounded by 2 sag/n or by the fall to the nearer neighbour of the largest sample.
  */
 export function correctPeak(facts: Facts): CorrectedPeak | null {
-  const { frame, peak, static_Pa, sag_Pa, seat } = facts;
+  const { signals, peak, static_Pa, sag_Pa, seat } = facts;
   if (peak === null || static_Pa === null || sag_Pa === null || seat === null) return null;
-  const { perPlateau, plateau_s, lag_s, tap_m, length_m } = frame.constants;
-  const sigma = frame.outlet.sigma;
+  const { perPlateau, plateau_s, lag_s, tap_m, length_m } = signals.constants;
+  const sigma = signals.outlet.sigma;
   const surge_Pa = Math.max(1, peak.raw_Pa - static_Pa);
   const n = Math.max(0.5, perPlateau);
   const sag = seat.isSoftened === true ? 0 : Math.max(0, sag_Pa);
@@ -38,7 +38,7 @@ export function correctPeak(facts: Facts): CorrectedPeak | null {
   const bySampling_Pa = sag / Math.max(1, n);
   const atSeat_Pa = (sag * tap_m) / Math.max(0.1, length_m - tap_m);
   const byNoise_Pa = n > 4 ? 0.6 * sigma * Math.sqrt(2 * Math.log(Math.max(2, n / 4))) : 0;
-  const values = frame.outlet.samples.value;
+  const values = signals.outlet.samples.value;
   const neighbour = Math.min(
     peak.raw_Pa - (values[peak.index - 1] ?? peak.raw_Pa),
     peak.raw_Pa - (values[peak.index + 1] ?? peak.raw_Pa),
@@ -48,7 +48,7 @@ export function correctPeak(facts: Facts): CorrectedPeak | null {
   const spike_Pa =
     seat.isSoftened === true &&
     seat.front !== null &&
-    Math.abs(peak.at_s - seat.front.at_s) < 0.003 + 2 * frame.outlet.step_s
+    Math.abs(peak.at_s - seat.front.at_s) < 0.003 + 2 * signals.outlet.step_s
       ? Math.max(0, seat.front.after_Pa - peak.raw_Pa)
       : 0;
   if (spike_Pa > 0) {
@@ -73,7 +73,7 @@ export function correctPeak(facts: Facts): CorrectedPeak | null {
       0.4 * atSeat_Pa,
       (seat.isSoftened === true ? 0.03 : 0.015) * surge_Pa,
     );
-  const isLater = peak.at_s > seat.at_s + 0.75 * frame.constants.ring_s;
+  const isLater = peak.at_s > seat.at_s + 0.75 * signals.constants.ring_s;
   const shape_Pa = shapeDoubt_ratio(seat.isSoftened, n, isLater) * surge_Pa;
   const missed = (part: number) => Math.min(1, Math.max(0, 1 - part / (surge_Pa + part)));
   return {

@@ -24,10 +24,10 @@ export function crossChecks(facts: Facts): Flag[] {
 }
 
 /** Whether the column surely rests after the seating: not with a valve that throttles, opens again, or cavitates. */
-function isQuiet({ frame, seat, peak }: Facts): boolean {
+function isQuiet({ signals, seat, peak }: Facts): boolean {
   if (seat === null || peak === null || seat.isSoftened !== false) return false;
-  if (peak.at_s > seat.at_s + 0.75 * frame.constants.ring_s) return false;
-  const { time_s, value } = frame.calm;
+  if (peak.at_s > seat.at_s + 0.75 * signals.constants.ring_s) return false;
+  const { time_s, value } = signals.calm;
   for (let k = seat.closure.index; k < value.length && time_s[k] < seat.at_s + 1; k++) {
     if (value[k] < -0.8e5) return false;
   }
@@ -38,10 +38,10 @@ function isQuiet({ frame, seat, peak }: Facts): boolean {
  * Momentum balance: what pushed the column from the trip to rest must equal density x length x approach velocity, and
  * what the seat stopped must equal what was left. A wrong bore, length or scale asks for a column of another length.
  */
-function momentum({ motion, frame }: Facts): Flag[] {
-  if (motion === null || frame.meter === null || Math.abs(motion.lengthApart_sigmas) <= sureAt) return [];
+function momentum({ motion, signals }: Facts): Flag[] {
+  if (motion === null || signals.meter === null || Math.abs(motion.lengthApart_sigmas) <= sureAt) return [];
   const asked_m = motion.length_m.value;
-  const given_m = frame.constants.inertiaLength_m;
+  const given_m = signals.constants.inertiaLength_m;
   return [
     flag(
       'momentum-imbalance',
@@ -52,9 +52,9 @@ function momentum({ motion, frame }: Facts): Flag[] {
 
 /** The meter's decay after seating against its configured response time. */
 function meterLag(facts: Facts): Flag[] {
-  const { tail, frame } = facts;
-  if (tail === null || frame.meter === null) return [];
-  const { responseTime_s, responseTimeHalfWidth_s } = frame.meter.series.channel;
+  const { tail, signals } = facts;
+  if (tail === null || signals.meter === null) return [];
+  const { responseTime_s, responseTimeHalfWidth_s } = signals.meter.series.channel;
   const doubt_s = coverage * together(tail.lag_s.uncertainty, ofInterval(responseTimeHalfWidth_s));
   const apart_s = tail.lag_s.value - responseTime_s;
   if (Math.abs(apart_s) <= Math.max(1.4 * doubt_s, 0.1 * responseTime_s)) return [];
@@ -77,8 +77,8 @@ function lateContact({ trip }: Facts): Flag[] {
 }
 
 /** Inlet and outlet must show the trip within the travel between the taps. */
-function lateTap({ trip, frame }: Facts): Flag[] {
-  const { inlet, outlet, calm, leg } = frame;
+function lateTap({ trip, signals }: Facts): Flag[] {
+  const { inlet, outlet, calm, leg } = signals;
   if (trip === null || inlet === null || leg.inlet === null) return [];
   const seen = (samples: typeof calm, sigma: number, lag_s: number) =>
     kneeOf(samples, sigma, { about_s: trip.at_s, within_s: 0.05, late_s: lag_s });
@@ -97,16 +97,16 @@ function lateTap({ trip, frame }: Facts): Flag[] {
 
 /** The meter must follow the velocity from the pressure with its lag and its configured delay. */
 function lateMeter(facts: Facts): Flag[] {
-  const { trip, seat, motion, tail, frame } = facts;
-  if (trip === null || seat === null || motion === null || tail === null || frame.meter === null) return [];
-  const line = steadyLine(frame.meter.samples, trip.at_s);
-  const dead_s = meterDeadTime_s(frame.meter, tail, motion.velocity, {
+  const { trip, seat, motion, tail, signals } = facts;
+  if (trip === null || seat === null || motion === null || tail === null || signals.meter === null) return [];
+  const line = steadyLine(signals.meter.samples, trip.at_s);
+  const dead_s = meterDeadTime_s(signals.meter, tail, motion.velocity, {
     trip_s: trip.at_s,
     seat_s: seat.at_s,
     slope_mps2: line?.slope ?? 0,
   });
   if (dead_s === null) return [];
-  const outside_s = outsideOf(dead_s, frame.meter.series.channel.delay_s);
+  const outside_s = outsideOf(dead_s, signals.meter.series.channel.delay_s);
   const approach_mps = Math.max(0.1, motion.approach_mps.value);
   const closing_s = seat.at_s - trip.at_s;
   const [, end] = range(motion.velocity.time_s, { from_s: trip.at_s, to_s: seat.at_s });
@@ -119,7 +119,7 @@ function lateMeter(facts: Facts): Flag[] {
     // What the fit to a lagging, noisy reading leaves, and a column that does not rest.
     isQuiet(facts) ? 0.003 : 0.006,
   );
-  if (Math.abs(outside_s) <= sureAt * doubt_s + frame.meter.step_s) return [];
+  if (Math.abs(outside_s) <= sureAt * doubt_s + signals.meter.step_s) return [];
   return clocksDisagree(
     `The meter follows the pressure ${(Math.abs(outside_s) * 1e3).toFixed(0)} ms ${outside_s > 0 ? 'later' : 'earlier'} than its response time explains`,
   );
@@ -127,10 +127,10 @@ function lateMeter(facts: Facts): Flag[] {
 
 /** The surer of two taps and ring-down against the configured wave speed and length; a weak ring must differ more. */
 function waveSpeed(facts: Facts): Flag[] {
-  const { frame, seat, settled } = facts;
+  const { signals, seat, settled } = facts;
   const speed = surerSpeed(facts);
   if (speed === null || seat === null) return [];
-  const { leg } = frame;
+  const { leg } = signals;
   const apart = speed.value / leg.waveSpeed_mps - 1;
   const isWeak = speed.by === 'ring-down' && (settled?.ring?.explained ?? 0) < 0.8;
   const doubt =

@@ -22,7 +22,7 @@ export function flagsOf(record: EventRecord, facts: Facts, results: LegResults):
 
 function missingFlags(facts: Facts, record: EventRecord): Flag[] {
   const flags: Flag[] = [];
-  const { frame, trip } = facts;
+  const { signals, trip } = facts;
   if (trip?.source !== 'contact' && trip?.source !== 'pressure-switch') {
     flags.push(
       flag(
@@ -33,9 +33,9 @@ function missingFlags(facts: Facts, record: EventRecord): Flag[] {
       ),
     );
   }
-  if (frame.meter === null)
+  if (signals.meter === null)
     flags.push(flag('no-meter', 'No flow meter: the approach velocity comes from the pressure.'));
-  if (frame.inlet === null) {
+  if (signals.inlet === null) {
     flags.push(
       flag('no-inlet', 'No inlet tap: no second opinion on the reverse velocity, no count of re-openings.', [
         'inletReverseVelocity',
@@ -43,16 +43,16 @@ function missingFlags(facts: Facts, record: EventRecord): Flag[] {
       ]),
     );
   }
-  if (frame.tank === null)
+  if (signals.tank === null)
     flags.push(flag('no-tank', 'No tank pressure: the level behind the column is estimated.'));
   return flags;
 }
 
 function deviceFlags(facts: Facts): Flag[] {
   const flags: Flag[] = [];
-  const { frame, peak } = facts;
-  const { perPlateau, plateau_s, lag_s } = frame.constants;
-  const rate = (1 / frame.outlet.step_s).toFixed(0);
+  const { signals, peak } = facts;
+  const { perPlateau, plateau_s, lag_s } = signals.constants;
+  const rate = (1 / signals.outlet.step_s).toFixed(0);
   const plateau = `${(plateau_s * 1e3).toFixed(1)} ms`;
   if (perPlateau < 8) {
     flags.push(
@@ -81,11 +81,11 @@ function deviceFlags(facts: Facts): Flag[] {
       ),
     );
   }
-  if (frame.outlet.repeats > 1) {
+  if (signals.outlet.repeats > 1) {
     flags.push(
       flag(
         'repeated-values',
-        `The outlet repeats its values: polled ${frame.outlet.repeats.toFixed(1)} times as often as it measures, its real rate is ${(frame.outlet.update?.rate_Hz ?? 1 / frame.outlet.step_s).toPrecision(3)} samples/s, ${(100 * (frame.outlet.update?.repeated_ratio ?? 0)).toFixed(0)} % are repeats.`,
+        `The outlet repeats its values: polled ${signals.outlet.repeats.toFixed(1)} times as often as it measures, its real rate is ${(signals.outlet.update?.rate_Hz ?? 1 / signals.outlet.step_s).toPrecision(3)} samples/s, ${(100 * (signals.outlet.update?.repeated_ratio ?? 0)).toFixed(0)} % are repeats.`,
       ),
     );
   }
@@ -100,20 +100,21 @@ function deviceFlags(facts: Facts): Flag[] {
       ),
     );
   }
-  if (frame.outlet.clipped_s.length > 0) {
-    const near = peak !== null && frame.outlet.clipped_s.some((t) => Math.abs(t - peak.at_s) < 0.005);
+  if (signals.outlet.clipped_s.length > 0) {
+    const near = peak !== null && signals.outlet.clipped_s.some((t) => Math.abs(t - peak.at_s) < 0.005);
     flags.push(
       flag(
         'clipped',
-        `${frame.outlet.clipped_s.length} outlet samples lie at the end of the measuring range.`,
+        `${signals.outlet.clipped_s.length} outlet samples lie at the end of the measuring range.`,
         near
           ? ['peak', 'surge', 'surgeOverBefore', 'equivalentReverseVelocity', 'anchorLoad', 'ratingMargin']
           : [],
       ),
     );
   }
-  const lost = frame.outlet.series.lost + (frame.inlet?.series.lost ?? 0) + (frame.meter?.series.lost ?? 0);
-  const bad = frame.outlet.bad + (frame.inlet?.bad ?? 0) + (frame.meter?.bad ?? 0);
+  const lost =
+    signals.outlet.series.lost + (signals.inlet?.series.lost ?? 0) + (signals.meter?.series.lost ?? 0);
+  const bad = signals.outlet.bad + (signals.inlet?.bad ?? 0) + (signals.meter?.bad ?? 0);
   if (lost + bad > 0) {
     flags.push(
       flag(
@@ -122,9 +123,9 @@ function deviceFlags(facts: Facts): Flag[] {
       ),
     );
   }
-  if (frame.spikes > 0 && (facts.seat === null || frame.constants.ring_s > 24 * frame.outlet.step_s)) {
+  if (signals.spikes > 0 && (facts.seat === null || signals.constants.ring_s > 24 * signals.outlet.step_s)) {
     flags.push(
-      flag('spikes-removed', `${frame.spikes} lone wild samples were taken for spikes and left out.`),
+      flag('spikes-removed', `${signals.spikes} lone wild samples were taken for spikes and left out.`),
     );
   }
   return flags;
@@ -132,14 +133,14 @@ function deviceFlags(facts: Facts): Flag[] {
 
 /** A trip without a closing: shut gently, or not shut. */
 function notClosedFlags(facts: Facts): Flag[] {
-  const { frame, trip } = facts;
+  const { signals, trip } = facts;
   if (trip === null) return [flag('did-not-close', 'No closing of a valve was found in this record.')];
-  const { time_s } = frame.outlet.samples;
+  const { time_s } = signals.outlet.samples;
   const last_s = time_s[time_s.length - 1];
   const late = { from_s: Math.max(trip.at_s + 0.5, last_s - 0.5), to_s: last_s };
   const after_s = (last_s - trip.at_s).toFixed(1);
-  const flow = frame.meter === null ? null : meanOver(frame.meter.samples, late);
-  const difference = frame.inlet === null ? null : meanOver(frame.difference, late);
+  const flow = signals.meter === null ? null : meanOver(signals.meter.samples, late);
+  const difference = signals.inlet === null ? null : meanOver(signals.difference, late);
   const isStill = flow !== null && Math.abs(flow) < 0.25;
   const isHeld = difference !== null && difference > 0.2e5;
   if ((isStill && (difference === null || isHeld)) || (flow === null && isHeld)) {
@@ -160,9 +161,9 @@ function notClosedFlags(facts: Facts): Flag[] {
 
 function closedFlags(record: EventRecord, facts: Facts, results: LegResults): Flag[] {
   const flags: Flag[] = [];
-  const { frame, seat, motion, trip, reversal, peak, static_Pa } = facts;
+  const { signals, seat, motion, trip, reversal, peak, static_Pa } = facts;
   if (seat === null) return flags;
-  const { plateau_s, ring_s } = frame.constants;
+  const { plateau_s, ring_s } = signals.constants;
   if (seat.isSoftened === true) {
     flags.push(
       flag(
@@ -176,11 +177,11 @@ function closedFlags(record: EventRecord, facts: Facts, results: LegResults): Fl
     );
   }
   if (
-    frame.meter !== null &&
+    signals.meter !== null &&
     isMeasured(results.largestReverseVelocity) &&
     isMeasured(results.decelerationAtReversal)
   ) {
-    const lag_s = frame.meter.series.channel.responseTime_s;
+    const lag_s = signals.meter.series.channel.responseTime_s;
     if (
       lag_s >
       (0.1 * results.largestReverseVelocity.value) / Math.max(0.1, results.decelerationAtReversal.value)
@@ -233,15 +234,15 @@ function closedFlags(record: EventRecord, facts: Facts, results: LegResults): Fl
     }
   }
   if (peak !== null && static_Pa !== null && peak.at_s > seat.at_s + 0.75 * ring_s) {
-    const { time_s, value } = frame.outlet.samples;
+    const { time_s, value } = signals.outlet.samples;
     const [first, end] = range(time_s, {
-      from_s: seat.at_s - 2 * frame.outlet.step_s,
+      from_s: seat.at_s - 2 * signals.outlet.step_s,
       to_s: seat.at_s + plateau_s * 1.2,
     });
     const k = indexOfLargest(value, first, end);
     if (
       k >= 0 &&
-      (peak.raw_Pa - static_Pa > 1.05 * (value[k] - static_Pa) || frame.constants.perPlateau >= 8)
+      (peak.raw_Pa - static_Pa > 1.05 * (value[k] - static_Pa) || signals.constants.perPlateau >= 8)
     ) {
       flags.push(
         flag(

@@ -24,8 +24,8 @@ export const partingLevel_Pa = -0.45e5;
  * 0.7 of 2L/a of that pipe, and wants three samples there.
  */
 export function inletVelocity(facts: Facts): Result {
-  const { frame, seat, trip } = facts;
-  const { inlet, leg, constants } = frame;
+  const { signals, seat, trip } = facts;
+  const { inlet, leg, constants } = signals;
   if (seat === null) return noSeating;
   if (inlet === null || leg.inlet === null) return noInlet;
   if (seat.isSoftened === true) return withheld('softened closure: the inlet step is spread out');

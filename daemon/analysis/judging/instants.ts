@@ -114,8 +114,8 @@ function reverseFlow({ facts }: Ground, reversed: Result, slowing: Result): Resu
 }
 
 /** From the first move of the disc off its steady place until it lies on the seat. */
-function discTravel({ facts: { trip, seat, frame } }: Ground): Result {
-  const { position } = frame;
+function discTravel({ facts: { trip, seat, signals } }: Ground): Result {
+  const { position } = signals;
   if (position === null) return noPosition;
   if (trip === null) return noTrip;
   if (seat === null) return noSeating;

@@ -115,15 +115,15 @@ function rawPeak(facts: Facts, corrected: CorrectedPeak | null, raw_Pa: number):
   };
 }
 
-function rawNoise_Pa({ frame }: Facts): number {
-  return together(frame.outlet.sigma * 0.7, 0.001e5);
+function rawNoise_Pa({ signals }: Facts): number {
+  return together(signals.outlet.sigma * 0.7, 0.001e5);
 }
 
 function atPeak({ peak, trip }: Facts): Span | null {
   return peak === null ? null : afterTrip(trip, { from_s: peak.at_s, to_s: peak.at_s });
 }
 
-function beforeResult({ frame: { outlet }, trip }: Facts): Result {
+function beforeResult({ signals: { outlet }, trip }: Facts): Result {
   const line = trip === null ? null : steadyLine(outlet.samples, trip.at_s);
   if (trip === null) return noTrip;
   if (line === null) return withheld('too little is recorded before the trip');
@@ -141,14 +141,14 @@ function beforeResult({ frame: { outlet }, trip }: Facts): Result {
 }
 
 function afterResult(facts: Facts): Result {
-  const { settled, static_Pa, trip, frame } = facts;
+  const { settled, static_Pa, trip, signals } = facts;
   if (settled === null || static_Pa === null) return unsettled;
   return stated('staticAfter', {
     value: static_Pa,
     method: `${settled.method}, 50 ms after seating`,
     span: afterTrip(trip, settled.span),
     effects: [
-      ...readingEffects(frame.outlet.series.channel, static_Pa),
+      ...readingEffects(signals.outlet.series.channel, static_Pa),
       ...staticEffects(facts),
       ['method', levelDoubt_Pa],
     ],
@@ -157,7 +157,7 @@ function afterResult(facts: Facts): Result {
 
 function rawResult(ground: Ground, { value_Pa, high_Pa }: Reach): Result {
   const { facts } = ground;
-  const { channel } = facts.frame.outlet.series;
+  const { channel } = facts.signals.outlet.series;
   const doubt_Pa = coverage * together(rawNoise_Pa(facts), readingUncertainty(channel, value_Pa));
   return stated('peakRaw', {
     value: value_Pa,
@@ -171,7 +171,7 @@ function rawResult(ground: Ground, { value_Pa, high_Pa }: Reach): Result {
 
 function correctedPeakResult(ground: Ground, { corrected_Pa, low_Pa, high_Pa }: CorrectedPeak): Result {
   const { facts } = ground;
-  const { channel } = facts.frame.outlet.series;
+  const { channel } = facts.signals.outlet.series;
   const u = coverage * readingUncertainty(channel, corrected_Pa);
   return stated('peak', {
     value: corrected_Pa,
@@ -210,13 +210,13 @@ function surges(
   staticBefore: Result,
 ): Pick<PressureResults, 'surgeRaw' | 'surge' | 'surgeOverBefore'> {
   const { facts } = ground;
-  const { static_Pa, settled, trip, frame } = facts;
+  const { static_Pa, settled, trip, signals } = facts;
   const settledU = settled === null ? 0 : together(settled.uncertainty_Pa, levelDoubt_Pa);
   const after: Base | null =
     static_Pa === null
       ? null
       : { level_Pa: static_Pa, doubt_Pa: settledU, effects: scaled(staticEffects(facts), -1) };
-  const line = trip === null ? null : steadyLine(frame.outlet.samples, trip.at_s);
+  const line = trip === null ? null : steadyLine(signals.outlet.samples, trip.at_s);
   const before: Base | null =
     trip === null || line === null
       ? null
@@ -248,7 +248,7 @@ function overResult(
   base: Base,
   method: string,
 ): Result {
-  const { channel } = ground.facts.frame.outlet.series;
+  const { channel } = ground.facts.signals.outlet.series;
   const value = peak.value_Pa - base.level_Pa;
   const extra = coverage * together(base.doubt_Pa, differenceUncertainty(channel, value));
   return stated(name, {
@@ -263,7 +263,7 @@ function overResult(
 
 function marginResult(ground: Ground, peak: Result): Result {
   if (peak.value === null) return peak;
-  const { leg, outlet } = ground.facts.frame;
+  const { leg, outlet } = ground.facts.signals;
   const rating_Pa = Math.min(
     leg.rating_Pa ?? Number.POSITIVE_INFINITY,
     leg.valve.rating_Pa ?? Number.POSITIVE_INFINITY,
@@ -278,7 +278,7 @@ function marginResult(ground: Ground, peak: Result): Result {
   });
 }
 
-function lowest({ trip, seat, frame: { outlet } }: Facts): Result {
+function lowest({ trip, seat, signals: { outlet } }: Facts): Result {
   const { time_s, value } = outlet.samples;
   const from_s = trip?.at_s ?? seat?.at_s ?? null;
   if (from_s === null) return noTrip;
@@ -298,13 +298,13 @@ function lowest({ trip, seat, frame: { outlet } }: Facts): Result {
 }
 
 function sagResult(facts: Facts): Result {
-  const { seat, settled, sag_Pa, frame } = facts;
+  const { seat, settled, sag_Pa, signals } = facts;
   if (seat === null || settled === null || sag_Pa === null) return unsettled;
   return stated('sag', {
     value: sag_Pa,
     method: 'static after less the outlet just before seating',
     effects: [
-      ...differenceEffects(frame.outlet.series.channel, sag_Pa),
+      ...differenceEffects(signals.outlet.series.channel, sag_Pa),
       ...staticEffects(facts),
       ['noise', seat.beforeUncertainty_Pa],
     ],
@@ -312,11 +312,11 @@ function sagResult(facts: Facts): Result {
 }
 
 function stepResult(facts: Facts): Result {
-  const { seat, frame, trip } = facts;
+  const { seat, signals, trip } = facts;
   if (seat === null) return noSeating;
   const { front } = seat;
   if (front === null) return stepUnseen(facts);
-  const { density_kgpm3, waveSpeed_mps, perPlateau } = frame.constants;
+  const { density_kgpm3, waveSpeed_mps, perPlateau } = signals.constants;
   const impedance = density_kgpm3 * waveSpeed_mps;
   // As for the velocity at seating, which is this over density x wave speed.
   const shape =
@@ -339,9 +339,9 @@ function stepResult(facts: Facts): Result {
  * Null without an inlet or a seating.
  */
 export function largestDifference(facts: Facts): { readonly value: number; readonly at_s: number } | null {
-  const { frame, seat } = facts;
-  if (frame.inlet === null || seat === null) return null;
-  const { time_s, value } = frame.difference;
+  const { signals, seat } = facts;
+  if (signals.inlet === null || seat === null) return null;
+  const { time_s, value } = signals.difference;
   const [first, end] = range(time_s, { from_s: seat.at_s, to_s: Number.POSITIVE_INFINITY });
   const k = indexOfLargest(value, first, end);
   return k < 0 ? null : { value: value[k], at_s: time_s[k] };

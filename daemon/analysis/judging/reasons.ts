@@ -13,9 +13,9 @@ export const noPosition = withheld('the disc position is not measured');
 export const noRating = withheld('neither the pipe nor the valve has a rating in the configuration');
 
 /** The step at the seating takes eight samples on the plateau. */
-export function stepUnseen({ frame }: Facts) {
+export function stepUnseen({ signals }: Facts) {
   return withheld(
-    `${frame.constants.perPlateau.toFixed(1)} samples on the plateau of 2L/a do not show the step: 8 are needed`,
+    `${signals.constants.perPlateau.toFixed(1)} samples on the plateau of 2L/a do not show the step: 8 are needed`,
   );
 }
 
@@ -32,12 +32,12 @@ export function reversalUnseen({ trip, motion }: Facts) {
 
 /** Why no corrected peak is given; null when one can be. */
 export function peakUnseen(facts: Facts) {
-  const { frame, peak } = facts;
-  const { perPlateau, lag_s, plateau_s } = frame.constants;
+  const { signals, peak } = facts;
+  const { perPlateau, lag_s, plateau_s } = signals.constants;
   if (peak === null) return noSeating;
-  const nearPeak_s = Math.max(frame.outlet.step_s * 2, 0.002);
-  const top = frame.outlet.series.channel.range[1];
-  if (frame.outlet.clipped_s.some((t) => Math.abs(t - peak.at_s) < nearPeak_s) || peak.raw_Pa > top) {
+  const nearPeak_s = Math.max(signals.outlet.step_s * 2, 0.002);
+  const top = signals.outlet.series.channel.range[1];
+  if (signals.outlet.clipped_s.some((t) => Math.abs(t - peak.at_s) < nearPeak_s) || peak.raw_Pa > top) {
     return withheld(
       'the outlet reading is clipped at its peak: the true peak is higher than the largest sample',
     );

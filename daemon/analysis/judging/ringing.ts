@@ -47,7 +47,7 @@ function believedRing({ seat, settled }: Facts) {
 export function ringDownSpeed(facts: Facts): Result {
   const ring = believedRing(facts);
   if ('reason' in ring) return ring;
-  const { leg } = facts.frame;
+  const { leg } = facts.signals;
   const { value, uncertainty } = ringWaveSpeed(
     ring,
     leg.length_m,
@@ -85,13 +85,13 @@ function oscillation(facts: Facts): Pick<RingResults, 'ringFrequency' | 'ringDec
 
 /** Spells after seating in which the inlet stands above the outlet by more than noise: the water opens the valve then. */
 function reopen(facts: Facts): Result {
-  const { frame, seat } = facts;
-  if (frame.inlet === null || seat === null) return noInlet;
-  const { time_s, value } = frame.difference;
-  const { plateau_s } = frame.constants;
-  if (frame.constants.perPlateau < 4) return withheld('sampling is too slow to see the valve re-open');
+  const { signals, seat } = facts;
+  if (signals.inlet === null || seat === null) return noInlet;
+  const { time_s, value } = signals.difference;
+  const { plateau_s } = signals.constants;
+  if (signals.constants.perPlateau < 4) return withheld('sampling is too slow to see the valve re-open');
   const [first, end] = range(time_s, { from_s: seat.at_s + 0.5 * plateau_s, to_s: seat.at_s + 3 });
-  const least = Math.max(4 * frame.differenceSigma, 0.05e5);
+  const least = Math.max(4 * signals.differenceSigma, 0.05e5);
   let count = 0;
   let isOpen = false;
   for (let k = first; k < end; k++) {
@@ -117,19 +117,19 @@ function reopen(facts: Facts): Result {
  */
 function anchor(ground: Ground, equivalent: Result): Result {
   const { facts, corrected } = ground;
-  const { frame, seat, settled, peak } = facts;
+  const { signals, seat, settled, peak } = facts;
   if (seat === null) return noSeating;
   const unseen = peakUnseen(facts);
   if (unseen !== null) return unseen;
   if (corrected === null || peak === null || settled === null) return unsettled;
-  const { area_m2 } = frame.constants;
+  const { area_m2 } = signals.constants;
   const effects = scaled(peakEffects(ground), area_m2);
   const difference = largestDifference(facts);
   if (difference === null) return withoutInlet(facts, equivalent, effects);
   const { corrected_Pa, low_Pa, high_Pa } = corrected;
   const missed_Pa = Math.max(0, corrected_Pa - peak.raw_Pa);
   const value = (difference.value + missed_Pa) * area_m2;
-  const noise_Pa = coverage * frame.differenceSigma;
+  const noise_Pa = coverage * signals.differenceSigma;
   return stated('anchorLoad', {
     value,
     low: value - together(corrected_Pa - low_Pa, noise_Pa) * area_m2,
@@ -141,12 +141,12 @@ function anchor(ground: Ground, equivalent: Result): Result {
 }
 
 function withoutInlet(
-  { frame, seat, sag_Pa }: Facts,
+  { signals, seat, sag_Pa }: Facts,
   equivalent: Result,
   effects: readonly Effect[],
 ): Result {
   if (equivalent.value === null || seat === null) return equivalent;
-  const { area_m2, density_kgpm3, waveSpeed_mps } = frame.constants;
+  const { area_m2, density_kgpm3, waveSpeed_mps } = signals.constants;
   const load = (velocity_mps: number) => {
     const rise_Pa = joukowskyStep_Pa(density_kgpm3, waveSpeed_mps, velocity_mps);
     const fall_Pa = Math.min(rise_Pa, seat.before_Pa + 0.99e5);

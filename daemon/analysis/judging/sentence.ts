@@ -42,10 +42,10 @@ function softened(results: LegResults, words: string): string {
 
 /** How fast it was stopped; sampling and sensor give the least that can be told. */
 function stopTime(facts: Facts): string {
-  const { seat, frame } = facts;
-  const least_s = Math.max(3 * frame.constants.lag_s, 2 * frame.outlet.step_s);
+  const { seat, signals } = facts;
+  const least_s = Math.max(3 * signals.constants.lag_s, 2 * signals.outlet.step_s);
   if (seat === null || seat.rise_s === null)
-    return `within ${milliseconds(Math.max(least_s, frame.outlet.step_s))}`;
+    return `within ${milliseconds(Math.max(least_s, signals.outlet.step_s))}`;
   return seat.rise_s > least_s ? `in ${milliseconds(seat.rise_s)}` : `in less than ${milliseconds(least_s)}`;
 }
 

@@ -47,24 +47,24 @@ export function tripEffects({ record, facts: { trip } }: Ground): Effect[] {
 }
 
 /** Relative effect of the configured wave speed; the way of the wave to the tap costs the more the slower it is. */
-export function waveSpeedDoubt({ frame: { leg } }: Facts): number {
+export function waveSpeedDoubt({ signals: { leg } }: Facts): number {
   return ofInterval(leg.waveSpeedHalfWidth_mps) / leg.waveSpeed_mps;
 }
 
 /** The way from the seat to the tap, in s. */
 function travelEffect(facts: Facts): Effect {
-  const { tap_m, waveSpeed_mps } = facts.frame.constants;
+  const { tap_m, waveSpeed_mps } = facts.signals.constants;
   return ['wave-speed', (tap_m / waveSpeed_mps) * waveSpeedDoubt(facts)];
 }
 
 /** The seating on the record's clock, in s. */
 export function seatedEffects(facts: Facts): Effect[] {
-  const { seat, frame } = facts;
+  const { seat, signals } = facts;
   const front = seat?.front ?? null;
   if (front === null) {
-    const lag_s = ofInterval(frame.outlet.series.channel.responseTimeHalfWidth_s);
+    const lag_s = ofInterval(signals.outlet.series.channel.responseTimeHalfWidth_s);
     return [
-      ['sampling', frame.outlet.step_s / Math.sqrt(12)],
+      ['sampling', signals.outlet.step_s / Math.sqrt(12)],
       ['sensor-lag', -0.8 * lag_s],
       travelEffect(facts),
     ];
@@ -78,13 +78,13 @@ export function seatedEffects(facts: Facts): Effect[] {
 
 /** The reversal on the record's clock, in s; `slowing` is the deceleration at it. */
 export function reversedEffects(facts: Facts, slowing: Result): Effect[] {
-  const { seat, reversal, frame, motion } = facts;
+  const { seat, reversal, signals, motion } = facts;
   if (reversal === null || motion === null) return [];
-  const lag_s = ofInterval(frame.outlet.series.channel.responseTimeHalfWidth_s);
+  const lag_s = ofInterval(signals.outlet.series.channel.responseTimeHalfWidth_s);
   return [
     ...scaled(motionEffects(facts, reversal.value), -1 / (slowing.value ?? Number.POSITIVE_INFINITY)),
     ['sensor-lag', -lag_s],
-    ['sampling', (seat?.front == null ? 0.2 : 0.05) * frame.outlet.step_s],
+    ['sampling', (seat?.front == null ? 0.2 : 0.05) * signals.outlet.step_s],
     travelEffect(facts),
   ];
 }
@@ -95,12 +95,12 @@ export function motionEffects({ motion }: Facts, at_s: number): Effect[] {
 }
 
 /** The corrected peak without the fixed part of the calibration, in Pa: what every surge shares. */
-export function peakEffects({ facts: { frame, peak }, corrected }: Ground): Effect[] {
+export function peakEffects({ facts: { signals, peak }, corrected }: Ground): Effect[] {
   if (corrected === null || peak === null) return [];
   return [
     ['sampling', corrected.bySampling_Pa / Math.sqrt(3)],
     ['sensor-lag', 0.5 * corrected.byLag_Pa],
-    ['noise', 0.6 * frame.outlet.sigma],
+    ['noise', 0.6 * signals.outlet.sigma],
   ];
 }
 
@@ -124,11 +124,11 @@ export function differenceEffects(channel: ChannelConfig, difference: number): E
 }
 
 /** The step at the seating, in Pa; none where it is not seen. */
-export function stepEffects({ seat, frame }: Facts): Effect[] {
+export function stepEffects({ seat, signals }: Facts): Effect[] {
   const front = seat?.front ?? null;
   if (front === null) return [];
   return [
-    ...differenceEffects(frame.outlet.series.channel, front.step_Pa),
+    ...differenceEffects(signals.outlet.series.channel, front.step_Pa),
     ['noise', Math.sqrt(Math.max(0, front.stepUncertainty_Pa ** 2 - front.stepByLag_Pa ** 2))],
     ['sensor-lag', front.stepByLag_Pa],
   ];
@@ -136,7 +136,7 @@ export function stepEffects({ seat, frame }: Facts): Effect[] {
 
 /** A velocity that is a pressure over density times wave speed: `of` are the effects on that pressure. */
 export function impedanceEffects(facts: Facts, velocity_mps: number, of: readonly Effect[]): Effect[] {
-  const { constants, liquid } = facts.frame;
+  const { constants, liquid } = facts.signals;
   const density = ofInterval(liquid.densityHalfWidth_kgpm3) / liquid.density_kgpm3;
   return [
     ...scaled(of, 1 / (constants.density_kgpm3 * constants.waveSpeed_mps)),
@@ -146,11 +146,11 @@ export function impedanceEffects(facts: Facts, velocity_mps: number, of: readonl
 }
 
 /** The velocity before the trip, in m/s. */
-export function approachEffects({ approach_mps, frame, meter, motion, trip }: Facts): Effect[] {
-  if (approach_mps === null || meter === null || trip === null || frame.meter === null)
+export function approachEffects({ approach_mps, signals, meter, motion, trip }: Facts): Effect[] {
+  if (approach_mps === null || meter === null || trip === null || signals.meter === null)
     return motion === null ? [] : [['column-motion', motion.approach_mps.uncertainty]];
-  const { channel } = frame.meter.series;
-  const line = steadyLine(frame.meter.samples, trip.at_s);
+  const { channel } = signals.meter.series;
+  const line = steadyLine(signals.meter.samples, trip.at_s);
   if (line === null) return [];
   const lag_s = together(meter.lag_s.uncertainty, ofInterval((channel.delay_s[1] - channel.delay_s[0]) / 2));
   return [
@@ -162,9 +162,9 @@ export function approachEffects({ approach_mps, frame, meter, motion, trip }: Fa
 }
 
 /** Relative effects on the inverse of density times length of the column. */
-export function lengthEffects({ frame, motion }: Facts): Effect[] {
+export function lengthEffects({ signals, motion }: Facts): Effect[] {
   if (motion === null) return [];
-  const { leg, constants } = frame;
+  const { leg, constants } = signals;
   const byLength = (ofInterval(leg.lengthHalfWidth_m) * leg.inertiaRatio) / constants.inertiaLength_m;
   const byInertia = (ofInterval(leg.inertiaRatioHalfWidth) * leg.length_m) / constants.inertiaLength_m;
   // The motion narrows both down together, where it could.

@@ -4,7 +4,7 @@ import { indexAt, type Samples, valueAt } from '../../statistics/samples.ts';
 import { type Estimate, ofInterval, ofRectangle, outsideOf, together } from '../../statistics/uncertainty.ts';
 import { average } from '../finding/ring.ts';
 import type { Trip } from '../finding/trip.ts';
-import type { Channel, Frame } from '../reading/leg-signals.ts';
+import type { Channel, LegSignals } from '../reading/leg-signals.ts';
 import type { EventRecord } from '../record.ts';
 import { standardOf } from '../result.ts';
 import type { Flag, LegVerdict } from '../verdict.ts';
@@ -44,13 +44,13 @@ interface Inflow {
  */
 export function lateTank(
   record: EventRecord,
-  frames: readonly (Frame | null)[],
+  allSignals: readonly (LegSignals | null)[],
   legs: readonly LegVerdict[],
   trip: Trip | null,
 ): Flag[] {
-  const tank = frames.find((frame) => frame !== null)?.tank ?? null;
+  const tank = allSignals.find((signals) => signals !== null)?.tank ?? null;
   if (tank === null || trip === null) return [];
-  const inflow = inflowOf(frames, legs, trip.at_s);
+  const inflow = inflowOf(allSignals, legs, trip.at_s);
   if (inflow === null) return [];
   const delay = tankDelay(tank.samples, inflow, trip.at_s, record);
   if (delay === null) return [];
@@ -70,7 +70,7 @@ export function lateTank(
 }
 
 function inflowOf(
-  frames: readonly (Frame | null)[],
+  allSignals: readonly (LegSignals | null)[],
   legs: readonly LegVerdict[],
   trip_s: number,
 ): Inflow | null {
@@ -81,11 +81,11 @@ function inflowOf(
   let doubt_m3ps = 0;
   let lateDoubt_m3ps = 0;
   for (const [k, { active, results, velocity, flags }] of legs.entries()) {
-    const frame = frames[k];
-    if (!active || frame === null) continue;
+    const signals = allSignals[k];
+    if (!active || signals === null) continue;
     if (flags.some(({ code }) => restless.includes(code))) return null;
     const { approachVelocity, seating, largestReverseVelocity } = results;
-    if (frame.meter === null || approachVelocity.value === null || seating.value === null) return null;
+    if (signals.meter === null || approachVelocity.value === null || seating.value === null) return null;
     // Without a reverse velocity nothing tells how well the end of the motion is known.
     if (largestReverseVelocity.value === null || velocity.time_s.length < 6) return null;
     // The first point repeats the approach, the last two draw the rest.
@@ -93,9 +93,9 @@ function inflowOf(
       time_s: Float64Array.from(velocity.time_s.slice(1, -2), (t) => t + trip_s),
       value: Float64Array.from(velocity.value.slice(1, -2)),
     };
-    const before = courseBefore(frame.meter, trip_s);
+    const before = courseBefore(signals.meter, trip_s);
     if (before === null) return null;
-    const { area_m2 } = frame.constants;
+    const { area_m2 } = signals.constants;
     parts.push({ area_m2, before, course });
     seated_s = Math.max(seated_s, trip_s + seating.value);
     flow_m3ps += area_m2 * approachVelocity.value;

@@ -3,7 +3,7 @@
 import { ofInterval, together } from '../../statistics/uncertainty.ts';
 import { steadyLine } from '../finding/levels.ts';
 import type { Trip } from '../finding/trip.ts';
-import type { Frame } from '../reading/leg-signals.ts';
+import type { LegSignals } from '../reading/leg-signals.ts';
 import type { EventRecord } from '../record.ts';
 import { standardOf } from '../result.ts';
 import type { Flag, LegVerdict } from '../verdict.ts';
@@ -18,12 +18,12 @@ import { flag } from './tap-flags.ts';
  */
 export function tankRise(
   record: EventRecord,
-  frames: readonly (Frame | null)[],
+  allSignals: readonly (LegSignals | null)[],
   legs: readonly LegVerdict[],
   trip: Trip | null,
 ): Flag[] {
   const air = record.tankAir ?? null;
-  const tank = frames.find((frame) => frame !== null)?.tank ?? null;
+  const tank = allSignals.find((signals) => signals !== null)?.tank ?? null;
   if (air === null || tank === null || trip === null) return [];
   const line = steadyLine(tank.samples, trip.at_s);
   if (line === null) return [];
@@ -32,13 +32,13 @@ export function tankRise(
   let metered_m3ps = 0;
   let meteredUncertainty_m3ps = 0;
   for (const [k, leg] of legs.entries()) {
-    const frame = frames[k];
-    if (!leg.active || frame === null) continue;
+    const signals = allSignals[k];
+    if (!leg.active || signals === null) continue;
     const { approachVelocity } = leg.results;
-    if (frame.meter === null || approachVelocity.value === null) return [];
-    const area_m2 = frame.constants.area_m2;
+    if (signals.meter === null || approachVelocity.value === null) return [];
+    const area_m2 = signals.constants.area_m2;
     // The tank's slope is that of the middle of its line; the flow falls until the trip.
-    const slope_mps2 = steadyLine(frame.meter.samples, trip.at_s)?.slope ?? 0;
+    const slope_mps2 = steadyLine(signals.meter.samples, trip.at_s)?.slope ?? 0;
     metered_m3ps += area_m2 * (approachVelocity.value + slope_mps2 * (line.middle_s - trip.at_s));
     meteredUncertainty_m3ps += area_m2 * standardOf(approachVelocity);
   }

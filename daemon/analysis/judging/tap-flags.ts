@@ -5,7 +5,7 @@ import { meanOver, range } from '../../statistics/samples.ts';
 import type { Facts } from '../finding/facts.ts';
 import { steadyLine, steadySpan } from '../finding/levels.ts';
 import type { Trip } from '../finding/trip.ts';
-import type { Frame } from '../reading/leg-signals.ts';
+import type { LegSignals } from '../reading/leg-signals.ts';
 import type { EventRecord } from '../record.ts';
 import type { Flag } from '../verdict.ts';
 import { partingLevel_Pa } from './inlet.ts';
@@ -27,14 +27,14 @@ export function clocksDisagree(text: string): Flag[] {
  * Whether outlet and inlet are exchanged: water flows from the lower to the higher tap before the trip, and the shut
  * valve holds the higher pressure on its pump side after it. False when that cannot be told.
  */
-export function areTapsSwapped(frame: Frame, trip: Trip | null): boolean {
-  if (frame.inlet === null || trip === null) return false;
-  const { time_s } = frame.difference;
+export function areTapsSwapped(signals: LegSignals, trip: Trip | null): boolean {
+  if (signals.inlet === null || trip === null) return false;
+  const { time_s } = signals.difference;
   const last_s = time_s[time_s.length - 1];
   const late = { from_s: Math.max(trip.at_s + 1, last_s - 0.5), to_s: last_s };
-  const before = meanOver(frame.difference, steadySpan(trip.at_s));
-  const after = meanOver(frame.difference, late);
-  const flow = frame.meter === null ? 0 : meanOver(frame.meter.samples, late);
+  const before = meanOver(signals.difference, steadySpan(trip.at_s));
+  const after = meanOver(signals.difference, late);
+  const flow = signals.meter === null ? 0 : meanOver(signals.meter.samples, late);
   return (
     before !== null &&
     after !== null &&
@@ -50,11 +50,11 @@ export function areTapsSwapped(frame: Frame, trip: Trip | null): boolean {
  * below atmosphere alone is not cavitation.
  */
 export function cavitation(record: EventRecord, facts: Facts): Flag[] {
-  const { frame, seat } = facts;
+  const { signals, seat } = facts;
   if (seat === null) return [];
   const limit_Pa = record.liquid.vapourPressure_PaAbs - record.atmosphere_PaAbs + vapourMargin_Pa;
   const low = (['outlet', 'inlet'] as const).filter((name) => {
-    const channel = frame[name];
+    const channel = signals[name];
     if (channel === null) return false;
     const { time_s, value } = channel.samples;
     const [first, end] = range(time_s, { from_s: seat.at_s - 0.02, to_s: seat.at_s + 3 });
@@ -81,8 +81,8 @@ export function cavitation(record: EventRecord, facts: Facts): Flag[] {
  * or a sharp front.
  */
 export function misaligned(facts: Facts): Flag[] {
-  const { frame, seat, trip } = facts;
-  const { inlet, outlet, leg } = frame;
+  const { signals, seat, trip } = facts;
+  const { inlet, outlet, leg } = signals;
   if (seat === null || inlet === null || trip === null || leg.inlet === null || seat.isSoftened !== false)
     return [];
   const { time_s, value } = inlet.samples;
@@ -120,15 +120,15 @@ export function misaligned(facts: Facts): Flag[] {
 
 /** A trapped bubble makes the line to the sensor swing: a regular ripple on the plateau much faster than the pipe. */
 export function tappingLine(facts: Facts): Flag[] {
-  const { frame, seat, trip } = facts;
+  const { signals, seat, trip } = facts;
   if (seat === null || seat.front === null || seat.isSoftened !== false || trip === null) return [];
-  const { samples } = frame.outlet;
-  const { plateau_s, lag_s, perPlateau } = frame.constants;
+  const { samples } = signals.outlet;
+  const { plateau_s, lag_s, perPlateau } = signals.constants;
   if (perPlateau < 24) return [];
   const start_s = seat.front.at_s + Math.max(3 * lag_s, 0.03 * plateau_s);
   const [first, end] = range(samples.time_s, { from_s: start_s, to_s: seat.front.at_s + 0.85 * plateau_s });
   const line = fitLineOf(samples.time_s, samples.value, first, end);
-  const quiet = steadyLine(samples, trip.at_s)?.sigma ?? frame.outlet.sigma;
+  const quiet = steadyLine(samples, trip.at_s)?.sigma ?? signals.outlet.sigma;
   if (line === null || line.sigma < Math.max(4 * quiet, 0.1 * seat.front.step_Pa)) return [];
   let crossings = 0;
   for (let k = first + 1; k < end; k++) {

@@ -93,12 +93,12 @@ function approachResult(facts: Facts): Result {
 
 /** Fastest reverse flow before the seat: impulse, carried on to the seat; characteristics where the valve throttles. */
 function largest(facts: Facts): Result {
-  const { motion, seat, trip, back, frame } = facts;
+  const { motion, seat, trip, back, signals } = facts;
   if (seat === null) return noSeating;
   if (motion === null || trip === null || back === null) return noMotion;
-  const { lag_s, tap_m, waveSpeed_mps } = frame.constants;
+  const { lag_s, tap_m, waveSpeed_mps } = signals.constants;
   const front_s = seat.front?.at_s ?? seat.at_s + tap_m / waveSpeed_mps;
-  const throttled = throttledVelocity(frame, seat, back, motion);
+  const throttled = throttledVelocity(signals, seat, back, motion);
   const isThrottled = throttled.time_s.length > 0;
   const before_s = throttled.time_s[0] ?? front_s - 1e-6;
   let fastest = 0;
@@ -141,11 +141,11 @@ function carriedOn(velocity: Samples, front_s: number, lag_s: number): number | 
 
 /** Velocity of the last water that the seat stopped at once: step over density times wave speed. */
 function atSeating(facts: Facts): Result {
-  const { seat, trip, frame } = facts;
+  const { seat, trip, signals } = facts;
   if (seat === null) return noSeating;
   const { front } = seat;
   if (front === null) return stepUnseen(facts);
-  const { density_kgpm3, waveSpeed_mps, perPlateau } = frame.constants;
+  const { density_kgpm3, waveSpeed_mps, perPlateau } = signals.constants;
   const value = Math.max(0, velocityOfStep_mps(density_kgpm3, waveSpeed_mps, front.step_Pa));
   return stated('velocityAtSeating', {
     value,
@@ -168,23 +168,23 @@ function atSeating(facts: Facts): Result {
  */
 function equivalent(ground: Ground): Result {
   const { facts, corrected } = ground;
-  const { seat, static_Pa, frame, settled, peak } = facts;
+  const { seat, static_Pa, signals, settled, peak } = facts;
   if (seat === null) return noSeating;
   const unseen = peakUnseen(facts);
   if (unseen !== null) return unseen;
   if (corrected === null || static_Pa === null || settled === null) return unsettled;
-  const { density_kgpm3, waveSpeed_mps, tap_m, inertiaLength_m, ring_s } = frame.constants;
+  const { density_kgpm3, waveSpeed_mps, tap_m, inertiaLength_m, ring_s } = signals.constants;
   const { corrected_Pa, low_Pa, high_Pa } = corrected;
   const velocityOf = (step_Pa: number) => velocityOfStep_mps(density_kgpm3, waveSpeed_mps, step_Pa);
   const span = lastBefore(facts);
-  const level = meanOver(frame.outlet.samples, span) ?? seat.before_Pa;
+  const level = meanOver(signals.outlet.samples, span) ?? seat.before_Pa;
   const pushed_Pa = Math.max(0, settled.level_Pa(seat.at_s) - level) * (1 + tap_m / inertiaLength_m);
   const value = Math.max(0, velocityOf(corrected_Pa - static_Pa - pushed_Pa));
   const doubt = together(
     velocityOf(1.5 * settled.uncertainty_Pa),
     ...impedanceEffects(facts, value, []).map(([, effect]) => effect),
     velocityOf(0.07 * pushed_Pa),
-    velocityOf(frame.outlet.sigma) / 2,
+    velocityOf(signals.outlet.sigma) / 2,
     0.002,
     seat.front === null ? velocityOf(seat.beforeUncertainty_Pa) : 0,
   );
@@ -207,20 +207,20 @@ function equivalent(ground: Ground): Result {
 
 /** The last 10 ms before the front, or the last sample that is surely before it. */
 function lastBefore(facts: Facts): Span {
-  const { frame, seat } = facts;
-  const step_s = frame.outlet.step_s;
+  const { signals, seat } = facts;
+  const step_s = signals.outlet.step_s;
   const to_s = (seat?.front?.at_s ?? (seat?.closure.half_s ?? 0) - 0.5 * step_s) - 1e-6;
   return { from_s: to_s - Math.max(0.01, 1.01 * step_s), to_s };
 }
 
 /** Mean slope of the velocity over 20 ms about the reversal, cut off at the seating. */
 export function slowingAtReversal({ facts }: Ground): Result {
-  const { motion, reversal, seat, trip, frame, back } = facts;
+  const { motion, reversal, seat, trip, signals, back } = facts;
   if (seat === null) return noSeating;
   if (motion === null || trip === null || back === null) return noMotion;
   if (reversal === null) return noReversal;
-  const { density_kgpm3, lag_s, tap_m, waveSpeed_mps } = frame.constants;
-  const { step_s, sigma } = frame.outlet;
+  const { density_kgpm3, lag_s, tap_m, waveSpeed_mps } = signals.constants;
+  const { step_s, sigma } = signals.outlet;
   const late_s = lag_s + tap_m / waveSpeed_mps;
   const front_s = seat.front?.at_s ?? seat.closure.half_s - 0.5 * step_s;
   const to_s = Math.min(reversal.value + 0.01 + late_s, front_s - 1e-6);
@@ -273,7 +273,7 @@ function meanSlowing(ground: Ground, slowing: Result): Result {
 
 /** The meter where it reads near zero: V = Vm + lag dVm/dt, all |V| < 0.3 V0 between trip and seating. */
 function nearZero(facts: Facts, from_s: number, to_s: number): Samples {
-  const { meter } = facts.frame;
+  const { meter } = facts.signals;
   const time_s: number[] = [];
   const value: number[] = [];
   if (meter !== null && facts.approach_mps !== null) {
@@ -296,11 +296,11 @@ function nearZero(facts: Facts, from_s: number, to_s: number): Samples {
 /** Mean deceleration from the meter alone: a line through its readings near zero produced to zero. */
 function meterSlowing(ground: Ground): Result {
   const { facts } = ground;
-  const { trip, approach_mps, frame, seat } = facts;
-  if (frame.meter === null) return noMeter;
+  const { trip, approach_mps, signals, seat } = facts;
+  if (signals.meter === null) return noMeter;
   if (trip === null || approach_mps === null) return noTrip;
   if (seat === null) return noSeating;
-  const lag_s = (facts.meter ?? configuredMeter(frame.meter)).lag_s;
+  const lag_s = (facts.meter ?? configuredMeter(signals.meter)).lag_s;
   const line = fitLine(nearZero(facts, trip.at_s, seat.at_s), {
     from_s: 0,
     to_s: Number.POSITIVE_INFINITY,

@@ -16,12 +16,12 @@ type WaveSpeeds = NonNullable<LegVerdict['waveSpeeds']>;
 
 /** Both results side by side, without budgets. */
 export function waveSpeedsOf(facts: Facts): WaveSpeeds {
-  const { tapSpeed, trip, frame } = facts;
+  const { tapSpeed, trip, signals } = facts;
   const ringDown = ringDownSpeed(facts);
   if (tapSpeed === null) return { ringDown, twoTaps: ringDown };
   if ('reason' in tapSpeed) return { ringDown, twoTaps: withheld(tapSpeed.reason) };
   const { value, uncertainty } = tapSpeed.speed;
-  const { mid, outlet } = frame.leg;
+  const { mid, outlet } = signals.leg;
   const distance_m = (mid?.distance_m ?? 0) - outlet.distance_m;
   const method = `front of the seating between two taps ${distance_m.toFixed(2)} m apart`;
   return {
@@ -49,7 +49,7 @@ function tapEffects({ tapSpeed }: Facts): Effect[] {
 }
 
 /** As `ringWaveSpeed` puts the speed together. */
-function ringEffects({ frame: { leg }, settled }: Facts, { value }: Result): Effect[] {
+function ringEffects({ signals: { leg }, settled }: Facts, { value }: Result): Effect[] {
   const ring = settled?.ring ?? null;
   if (value === null || ring === null) return [];
   return [
@@ -66,9 +66,9 @@ const evidence = 0.35;
 export function surerSpeed({
   tapSpeed,
   settled,
-  frame,
+  signals,
 }: Facts): (Estimate & { readonly by: 'ring-down' | 'two taps' }) | null {
-  const { leg } = frame;
+  const { leg } = signals;
   const ring = settled?.ring ?? null;
   const byRing =
     ring === null || ring.explained < evidence

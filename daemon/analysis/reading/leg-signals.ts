@@ -45,7 +45,7 @@ export interface Channel {
   readonly clipped_s: readonly number[];
 }
 
-export interface Frame {
+export interface LegSignals {
   readonly leg: LegConfig;
   readonly liquid: LiquidConfig;
   readonly constants: LegConstants;
@@ -172,7 +172,7 @@ export function constantsOf(
 }
 
 /** Puts one leg on its feet; null when the outlet holds fewer than 20 usable samples. `origin_s` becomes time 0. */
-export function makeFrame(record: EventRecord, leg: LegRecord, origin_s: number): Frame | null {
+export function readSignals(record: EventRecord, leg: LegRecord, origin_s: number): LegSignals | null {
   const outlet = clean(leg.outlet, origin_s);
   if (outlet === null || outlet.samples.time_s.length < 20) return null;
   const inlet = enough(clean(leg.inlet, origin_s));

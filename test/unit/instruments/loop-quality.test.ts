@@ -79,7 +79,8 @@ describe('a loop while it is recorded', () => {
     for (const part of parts) {
       const one = block(part, time_s);
       const values = Float64Array.from(one.raw, (raw, k) => (k % 2 === 0 ? raw * 100 - 4e5 : raw));
-      loop.take(one, values, 2, interval_s);
+      const { scans, quality } = one;
+      loop.take(one, { values, scans, time_s, interval_s, quality }, 2);
       for (let k = 0; k < values.length; k += 2) seen.push(values[k]);
       time_s += part.length * interval_s;
     }

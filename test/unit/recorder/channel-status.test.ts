@@ -38,7 +38,8 @@ test('a calibration that is due asks for maintenance from its day on', () => {
 test('what presses most is shown, with every reason', () => {
   const loop = new LoopWatch('tank', 0, { scale_A: 1e-3, offset_A: 0 });
   const block = { group: 0, scan: 0, scans: 1, time_s: 0, interval_s: 5, halfWidth_s: 0, lostBefore: 0 };
-  loop.take({ ...block, raw: Int32Array.of(3), quality: new Uint8Array(1) }, new Float64Array(1), 1, 5);
+  const raw = { ...block, raw: Int32Array.of(3), quality: new Uint8Array(1) };
+  loop.take(raw, { ...raw, values: new Float64Array(1) }, 1);
   expect(channelStatuses(channels, [loop], Date.UTC(2026, 2, 2))).toEqual([
     {
       channel: 'tank',

@@ -8,7 +8,11 @@ function summaryOf(bits: number[]): PeriodSummary {
   const summariser = new Summariser(2, 1, (summary) => seen.push(summary));
   const values = Float64Array.from({ length: 20 }, (_, k) => (k % 2 === 0 ? 1 + (k >> 1) : -1));
   const columns = Int32Array.of(0, 1);
-  summariser.add(0, values, columns, 10, 1, 0.005, Uint8Array.from(bits));
+  summariser.add(
+    0,
+    { values, scans: 10, time_s: 1, interval_s: 0.005, quality: Uint8Array.from(bits) },
+    columns,
+  );
   return seen[0];
 }
 

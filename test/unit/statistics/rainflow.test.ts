@@ -1,5 +1,4 @@
 import { describe, expect, it } from 'vitest';
-import { type BinGrid, CycleBins } from '../../../daemon/statistics/cycle-bins.ts';
 import {
   cyclesToFailure,
   hoopStress_Pa,
@@ -8,9 +7,7 @@ import {
 } from '../../../daemon/statistics/fatigue.ts';
 import { Rainflow, rainflow, rainflowRepeating } from '../../../daemon/statistics/rainflow.ts';
 
-const series = [-2, 1, -3, 5, -1, 3, -4, 4, -2];
 const ignore = () => undefined;
-const grid: BinGrid = { rangeStep: 2, ranges: 5, meanFrom: -1, meanStep: 1, means: 3 };
 
 describe('cycle counter', () => {
   it('has nothing to count in silence, steps of one value and a single change', () => {
@@ -47,41 +44,6 @@ describe('cycle counter', () => {
     expect(() => new Rainflow(2, ignore, state)).toThrow(
       'version 1, gate 1 found; version 1, gate 2 allowed',
     );
-  });
-});
-
-describe('cycle bins', () => {
-  it('sort by range and mean, halves as halves', () => {
-    const bins = new CycleBins(grid);
-    const counter = new Rainflow(0, bins.add);
-    counter.push(series);
-    for (const { range, mean, count, startIndex, endIndex } of counter.open()) {
-      bins.add(range, mean, count, startIndex, endIndex);
-    }
-    expect([...bins.byRange()]).toEqual([0, 0.5, 1.5, 0.5, 1.5]);
-    expect(bins.total()).toBe(4);
-    expect(bins.beyond).toBe(0);
-    // Range 4 to 6: half a cycle about -1, one about 1.
-    expect([...bins.counts.slice(6, 9)]).toEqual([0.5, 0, 1]);
-    expect(bins.atUpperEnds().at(1)).toEqual({ range: 4, count: 0.5 });
-  });
-
-  it('keep what lies beyond the grid, and say how much it was', () => {
-    const bins = new CycleBins(grid);
-    bins.add(1000, 0, 1, 0, 1);
-    bins.add(1, -50, 0.5, 0, 1);
-    bins.add(1, 50, 0.5, 0, 1);
-    expect(bins.total()).toBe(2);
-    expect(bins.beyond).toBe(2);
-    const restored = new CycleBins(grid, bins.counts, bins.beyond);
-    expect(restored.counts).toEqual(bins.counts);
-    expect(restored.counts).not.toBe(bins.counts);
-  });
-
-  it('refuse a grid without bins and counts of another', () => {
-    expect(() => new CycleBins({ ...grid, ranges: 0 })).toThrow('whole numbers of bins');
-    expect(() => new CycleBins({ ...grid, rangeStep: 0 })).toThrow('steps > 0');
-    expect(() => new CycleBins(grid, [1])).toThrow('1 counts found, 15 allowed');
   });
 });
 
