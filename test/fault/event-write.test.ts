@@ -270,7 +270,7 @@ test('an event whose name is taken gets another, and one that cannot be written 
   const written: string[] = [];
   const writer = writerOn(denied, (id) => written.push(id));
   for (const content of [first!, second!, third!]) writer.add(content);
-  await vi.waitFor(() => expect(written).toHaveLength(2));
+  await vi.waitFor(() => expect(written).toHaveLength(2), 20_000);
   await writer.finish(0);
   expect(written.sort()).toEqual(['20261125T105912Z-AAB', '20261125T105914Z-CCC']);
   await expectWhole('20261125T105912Z-AAB');

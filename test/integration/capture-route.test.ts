@@ -70,7 +70,7 @@ describe('a page that asks for much', () => {
 
   test('gets one capture at a time, three at once, then one in ten minutes; the rest is told when to come again', async () => {
     const first = ask();
-    await vi.waitFor(() => expect(started).toHaveLength(1));
+    await vi.waitFor(() => expect(started).toHaveLength(1), 20_000);
     const second = await ask();
     expect([second.statusCode, second.headers['retry-after'], second.json().error]).toEqual([
       429,
@@ -85,7 +85,7 @@ describe('a page that asks for much', () => {
       const answer = ask();
       const isStarted = await Promise.race([
         answer.then(() => false),
-        vi.waitFor(() => expect(started).toHaveLength(1)).then(() => true),
+        vi.waitFor(() => expect(started).toHaveLength(1), 20_000).then(() => true),
       ]);
       if (isStarted) started.pop()!();
       codes.push((await answer).statusCode);

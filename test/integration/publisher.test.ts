@@ -89,10 +89,10 @@ test('events from before publishing was switched on are not told; later ones are
   index.push(event(3));
   publisher.event({ row: event(3), trouble: null });
   publisher.event({ row: event(3), trouble: null });
-  await vi.waitFor(() => expect(kinds()).toEqual(['event', 'verdict']));
+  await vi.waitFor(() => expect(kinds()).toEqual(['event', 'verdict']), 20_000);
   const revised = { ...event(3), verdict: { ...event(3).verdict!, revision: 2 } };
   publisher.event({ row: revised, trouble: null });
-  await vi.waitFor(() => expect(kinds()).toEqual(['event', 'verdict', 'verdict']));
+  await vi.waitFor(() => expect(kinds()).toEqual(['event', 'verdict', 'verdict']), 20_000);
   expect(got.map(({ seq }) => seq)).toEqual([1, 2, 3]);
   expect(got[0].at_ms).toBe(Date.UTC(2026, 2, 1, 0, 3));
 });
@@ -103,7 +103,7 @@ test('an event that was indexed before the process died is told at the next star
   index = [event(1), event(2)];
   open();
   publisher.catchUp();
-  await vi.waitFor(() => expect(kinds()).toEqual(['event', 'verdict', 'event', 'verdict']));
+  await vi.waitFor(() => expect(kinds()).toEqual(['event', 'verdict', 'event', 'verdict']), 20_000);
   expect(got[0].payload).toMatchObject({ event: event(1).id });
 });
 
@@ -111,21 +111,21 @@ test('a damaged outbox is set aside, and publishing goes on', async () => {
   writeFileSync(join(folder.path, 'outbox.db'), 'nonsense '.repeat(1000));
   open();
   publisher.event({ row: event(1), trouble: null });
-  await vi.waitFor(() => expect(kinds()).toEqual(['event', 'verdict']));
+  await vi.waitFor(() => expect(kinds()).toEqual(['event', 'verdict']), 20_000);
   expect(readdirSync(folder.path).filter((name) => name.startsWith('outbox.db.damaged-'))).toHaveLength(1);
 });
 
 test('no number is used twice by one run when its outbox was damaged between two servers', async () => {
   open();
   publisher.event({ row: event(1), trouble: null });
-  await vi.waitFor(() => expect(kinds()).toContain('verdict'));
+  await vi.waitFor(() => expect(kinds()).toContain('verdict'), 20_000);
   await publisher.stop();
   for (const name of ['outbox.db', 'outbox.db-wal'])
     writeFileSync(join(folder.path, name), 'nonsense '.repeat(1000));
   for (let k = 2; k <= 3; k++) {
     open();
     publisher.event({ row: event(k), trouble: null });
-    await vi.waitFor(() => expect(got.map(({ payload }) => payload)).toContainEqual(toldAs(k)));
+    await vi.waitFor(() => expect(got.map(({ payload }) => payload)).toContainEqual(toldAs(k)), 20_000);
     if (k < 3) await publisher.stop();
   }
   const seqs = got.map(({ seq }) => seq);
@@ -143,7 +143,7 @@ test('a disk that refuses is told; events are told when it takes them again', as
   lock.exec('ROLLBACK');
   lock.close();
   publisher.catchUp();
-  await vi.waitFor(() => expect(kinds()).toEqual(['event', 'verdict']));
+  await vi.waitFor(() => expect(kinds()).toEqual(['event', 'verdict']), 20_000);
   expect(troubles.size).toBe(0);
 });
 
@@ -171,15 +171,17 @@ test('states and alarms are told when they change', async () => {
   publisher.status(view('silent', ['line bus']));
   publisher.status(view('open', []));
   const told = () => got.filter(({ payload }) => payload.kind !== 'sink');
-  await vi.waitFor(() =>
-    expect(told().map(({ payload }) => payload.kind)).toEqual([
-      'link',
-      'phase',
-      'link',
-      'alarm',
-      'link',
-      'alarm',
-    ]),
+  await vi.waitFor(
+    () =>
+      expect(told().map(({ payload }) => payload.kind)).toEqual([
+        'link',
+        'phase',
+        'link',
+        'alarm',
+        'link',
+        'alarm',
+      ]),
+    20_000,
   );
   expect(told().map(({ payload }) => (payload.kind === 'alarm' ? payload.isActive : null))).toEqual([
     null,
@@ -196,12 +198,12 @@ test('a receiver hears what waits for each receiver, when that changes its state
   const view = { phase: 'running', tripIn_s: null, lines: [], counters: {}, troubles: [] } as const;
   const told = () => got.flatMap(({ payload }) => (payload.kind === 'sink' ? [payload] : []));
   publisher.status(view);
-  await vi.waitFor(() => expect(told().length).toBe(1));
+  await vi.waitFor(() => expect(told().length).toBe(1), 20_000);
   publisher.status(view);
-  await vi.waitFor(() => expect(told().map(({ state }) => state)).toEqual(['connecting', 'up']));
+  await vi.waitFor(() => expect(told().map(({ state }) => state)).toEqual(['connecting', 'up']), 20_000);
   publisher.status(view);
   publisher.event({ row: event(1), trouble: null });
-  await vi.waitFor(() => expect(kinds()).toContain('event'));
+  await vi.waitFor(() => expect(kinds()).toContain('event'), 20_000);
   expect(told().length).toBe(2);
   const { name } = publisher.views()[0]!;
   expect(told()[0]).toMatchObject({

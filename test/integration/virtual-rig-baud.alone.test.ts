@@ -59,7 +59,7 @@ it.skipIf(whyNot !== null)('takes as long for a transfer as the baud rate says',
   );
   link.open();
   running.push({ stop: () => link.close() });
-  await vi.waitUntil(() => link.isOpen);
+  await vi.waitUntil(() => link.isOpen, 20_000);
   const request = Uint8Array.of(5, 3, 0, 0, 0, 100, 0, 0);
   const crc = crc16(request, 0, 6);
   request[6] = crc & 0xff;

@@ -57,11 +57,11 @@ for (const [name, make, missing] of makers) {
       const received: number[] = [];
       port.onData = (bytes) => received.push(...bytes);
       const { link, heard } = listen(port);
-      await vi.waitUntil(() => link.isOpen);
+      await vi.waitUntil(() => link.isOpen, 20_000);
       const all = Uint8Array.from({ length: 1024 }, (_, i) => (i * 7) & 0xff);
-      await vi.waitUntil(() => port.write(all) === 1024);
+      await vi.waitUntil(() => port.write(all) === 1024, 20_000);
       link.write(all);
-      await vi.waitUntil(() => heard.length >= 1024 && received.length === 1024);
+      await vi.waitUntil(() => heard.length >= 1024 && received.length === 1024, 20_000);
       expect(heard.slice(-1024)).toEqual([...all]);
       expect(received).toEqual([...all]);
       expect(port.counters).toMatchObject({ bytesReceived: 1024, errorsSeen: 0 });
@@ -71,19 +71,19 @@ for (const [name, make, missing] of makers) {
       const port = await make();
       closing.push(() => port.close());
       const { link, heard, states } = listen(port);
-      await vi.waitUntil(() => link.isOpen);
+      await vi.waitUntil(() => link.isOpen, 20_000);
       port.unplug();
       expect(port.isPlugged).toBe(false);
       expect(port.write(Uint8Array.of(1, 2, 3))).toBe(0);
-      await vi.waitUntil(() => states.includes('reconnecting'), 2000);
+      await vi.waitUntil(() => states.includes('reconnecting'), 20_000);
       const { address } = port;
       await port.replug();
       expect(port.address).toEqual(address);
-      await vi.waitUntil(() => link.isOpen, 15_000);
+      await vi.waitUntil(() => link.isOpen, 20_000);
       await vi.waitUntil(() => {
         port.write(Uint8Array.of(42));
         return heard.includes(42);
-      });
+      }, 20_000);
     });
 
     it('is gone after close, which may be called twice', async () => {
@@ -93,7 +93,7 @@ for (const [name, make, missing] of makers) {
       expect(port.isPlugged).toBe(false);
       await expect(port.replug()).rejects.toThrow('replug after close');
       const { states } = listen(port);
-      await vi.waitUntil(() => states.includes('absent'), 2000);
+      await vi.waitUntil(() => states.includes('absent'), 20_000);
     });
 
     it('counts as overrun what nobody takes, and does not block', async () => {

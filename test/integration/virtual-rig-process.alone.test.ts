@@ -265,14 +265,13 @@ describe.skipIf(whyNot !== null)('the rig process', () => {
     const pid = await new Promise<number>((done) => parent.stdout.once('data', (text) => done(Number(text))));
     expect(existsSync(join(folder, 'data/ports/bus'))).toBe(true);
     parent.kill('SIGKILL');
-    await vi.waitUntil(() => !existsSync(join(folder, 'data/ports/bus')), 5000);
+    await vi.waitUntil(() => !existsSync(join(folder, 'data/ports/bus')), 20_000);
     await vi.waitUntil(() => {
       try {
         return readFileSync(`/proc/${pid}/stat`, 'utf8').includes(') Z ');
       } catch {
         return true;
-      }
-    }, 5000);
+      }, 20_000}, 20_000);
   });
 });
 

@@ -61,7 +61,7 @@ test('says where it listens, gives one credit for each live message, and ends wi
     counters: { eventsClosed: 2 },
   });
   const credits = () => answers.flatMap((answer) => (answer.kind === 'credit' ? [answer.count] : []));
-  await vi.waitFor(() => expect(credits()).toEqual([1, 1, 1, 1]));
+  await vi.waitFor(() => expect(credits()).toEqual([1, 1, 1, 1]), 20_000);
   const status = await (await fetch(`http://127.0.0.1:${port}/api/status`)).json();
   expect(status).toMatchObject({ phase: 'running', counters: { eventsClosed: 2 } });
   expect((await (await fetch(`http://127.0.0.1:${port}/api/events`)).json()).events).toEqual([]);
@@ -89,6 +89,6 @@ test('an event that is not there is no reason to fall over', async () => {
     child.send({ kind: 'event-closed', event, folder: '/nowhere', closed_s: 1 });
   }
   child.send({ kind: 'status', time_s: 3, phase: 'waiting', tripIn_s: null, lines: [], counters: {} });
-  await vi.waitFor(() => expect(answers.map(({ kind }) => kind)).toContain('credit'));
+  await vi.waitFor(() => expect(answers.map(({ kind }) => kind)).toContain('credit'), 20_000);
   expect((await fetch(`http://127.0.0.1:${port}/healthz`)).status).toBe(200);
 });

@@ -239,7 +239,7 @@ describe('clients that hold on', () => {
     await start({ descriptors: { limit: 100, used: 32 } });
     const viewers: WebSocket[] = [];
     for (let k = 0; k < 20; k++) viewers.push(new WebSocket(`ws://127.0.0.1:${port}/api/live`));
-    await vi.waitFor(() => expect(hub.counters.viewersRefused).toBe(5));
+    await vi.waitFor(() => expect(hub.counters.viewersRefused).toBe(5), 20_000);
     expect(hub.viewers).toBe(15);
     expect((await fetch(`http://127.0.0.1:${port}/healthz`)).status).toBe(200);
     for (let k = 0; k < 5; k++) held.push(await hold(port));
@@ -251,6 +251,6 @@ describe('clients that hold on', () => {
     expect(refused.text).toMatch(/retry-after: \d+/i);
     expect(hub.counters.connectionsRefused).toBeGreaterThan(0);
     for (const viewer of viewers) viewer.close();
-    await vi.waitFor(async () => expect(statusOf(await ask('/api/status'))).toBe(200));
+    await vi.waitFor(async () => expect(statusOf(await ask('/api/status'))).toBe(200), 20_000);
   });
 });

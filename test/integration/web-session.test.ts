@@ -63,7 +63,7 @@ beforeEach(async () => {
     if (message.kind === 'status') told.push(message.status.phase);
     if (message.kind === 'event') told.push(message.event.id);
   };
-  await vi.waitFor(() => expect(told).toEqual(['waiting']));
+  await vi.waitFor(() => expect(told).toEqual(['waiting']), 20_000);
 });
 afterEach(async () => {
   socket.close();
@@ -72,21 +72,24 @@ afterEach(async () => {
 
 test('a page is told that an event is being analysed, then its verdict, then that it is over', async () => {
   const done = session.receive({ kind: 'event-closed', event: 'e1', folder: '', closed_s: 1 });
-  await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing']));
+  await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing']), 20_000);
   await session.receive(status);
-  await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing', 'analysing']));
+  await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing', 'analysing']), 20_000);
   const row = library.add('e1', 0, swing);
   asked?.resolve({ row, folder: '', file: null, trouble: null, isNew: false } as Ingested);
   await done;
-  await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing', 'analysing', 'e1', 'waiting']));
+  await vi.waitFor(
+    () => expect(told).toEqual(['waiting', 'analysing', 'analysing', 'e1', 'waiting']),
+    20_000,
+  );
 });
 
 test('an event that cannot be taken in does not stay in analysis', async () => {
   const done = session.receive({ kind: 'event-closed', event: 'e2', folder: '', closed_s: 1 });
-  await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing']));
+  await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing']), 20_000);
   asked?.reject(new Error("disk full, write '/srv/rig/data/tripwave.db'"));
   await done;
-  await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing', 'waiting']));
+  await vi.waitFor(() => expect(told).toEqual(['waiting', 'analysing', 'waiting']), 20_000);
   // A page is for everybody who may look: where the data lies is not.
   expect(session.state.view({}).troubles[0]?.what).toContain("disk full, write 'tripwave.db'");
 });
@@ -114,7 +117,7 @@ test('while an index of years is made anew no second scan begins, and the pages 
       boot: 'b',
       anchor,
     });
-    await vi.waitFor(() => expect(scans).toBe(1));
+    await vi.waitFor(() => expect(scans).toBe(1), 20_000);
     await rebuilt.receive(status);
     const phases: string[] = [];
     rebuilt.hub.message = (message: LiveMessage) => {

@@ -64,7 +64,7 @@ test('this page, and a program that sends no origin, may look on', async () => {
     expect(status).toBe(101);
     socket?.destroy();
   }
-  await vi.waitFor(() => expect(server.hub.viewers).toBe(0));
+  await vi.waitFor(() => expect(server.hub.viewers).toBe(0), 20_000);
   expect(server.hub.counters.viewersOpened).toBe(2);
 });
 
@@ -78,17 +78,17 @@ test('a viewer is greeted with the state, gets the history, then frames, trips a
     if (typeof data === 'string') texts.push(JSON.parse(data));
     else frames.push(data as ArrayBuffer);
   };
-  await vi.waitFor(() => expect(frames.length).toBe(40));
+  await vi.waitFor(() => expect(frames.length).toBe(40), 20_000);
   expect(texts[0]?.kind).toBe('status');
   const channels = syntheticConfig.channels.length;
   expect(frames[0]?.byteLength).toBe(32 + 16 * channels);
   // Past the trip of the first cycle, at 14.6 s, and the end of its event 3 s later.
   server.advance(330);
-  await vi.waitFor(() => expect(texts.map(({ kind }) => kind)).toContain('event'));
+  await vi.waitFor(() => expect(texts.map(({ kind }) => kind)).toContain('event'), 20_000);
   expect(texts.map(({ kind }) => kind)).toContain('trip');
   const event = texts.find(({ kind }) => kind === 'event')?.event;
   expect(event?.verdict.legs[0]?.velocity.time_s).toEqual([]);
-  await vi.waitFor(() => expect(frames.length).toBe(370));
+  await vi.waitFor(() => expect(frames.length).toBe(370), 20_000);
   const sequences = frames.map((frame) => new DataView(frame).getFloat64(0, true));
   expect(sequences).toEqual(Array.from({ length: 370 }, (_, index) => index));
   viewer.close();
@@ -103,7 +103,7 @@ test('a viewer that stops reading is skipped and counted while another one misse
   quick.onmessage = ({ data }) => {
     if (typeof data !== 'string') received++;
   };
-  await vi.waitFor(() => expect(server.hub.viewers).toBe(2));
+  await vi.waitFor(() => expect(server.hub.viewers).toBe(2), 20_000);
   const wide: Omit<Summary, 'sequence'> = {
     kind: 'summary',
     time_s: 0,
@@ -134,6 +134,6 @@ test('a viewer that talks too much is shut out without harm to the others', asyn
   await once(loud, 'open');
   loud.send('x'.repeat(100_000));
   await once(loud, 'close');
-  await vi.waitFor(() => expect(server.hub.viewers).toBe(0));
+  await vi.waitFor(() => expect(server.hub.viewers).toBe(0), 20_000);
   expect((await fetch(`${server.url}/healthz`)).status).toBe(200);
 });

@@ -117,7 +117,7 @@ function start(): void {
 }
 
 async function tries(count: number): Promise<void> {
-  await vi.waitFor(() => expect(got).toHaveLength(count));
+  await vi.waitFor(() => expect(got).toHaveLength(count), 8_000);
 }
 
 test('what is queued goes out at once, and the receiver is said to be up', async () => {
@@ -127,8 +127,9 @@ test('what is queued goes out at once, and the receiver is said to be up', async
   put(1);
   await tries(2);
   expect(got.map(({ seqs }) => seqs)).toEqual([[1, 2, 3], [4]]);
-  await vi.waitFor(() =>
-    expect(task.view()).toMatchObject({ state: 'up', why: '', waiting: 0, oldest_ms: null }),
+  await vi.waitFor(
+    () => expect(task.view()).toMatchObject({ state: 'up', why: '', waiting: 0, oldest_ms: null }),
+    8_000,
   );
   expect(task.view().counters).toMatchObject({
     messagesDelivered: 4,
@@ -144,7 +145,7 @@ test('a receiver that is away is tried again after 1, 2, 4 ... 30 s, and what it
   const waits_s: number[] = [];
   for (let k = 1; k <= 7; k++) {
     await tries(k);
-    await vi.waitFor(() => expect(task.view().nextTry_ms).not.toBeNull());
+    await vi.waitFor(() => expect(task.view().nextTry_ms).not.toBeNull(), 8_000);
     waits_s.push(task.view().nextTry_ms! / 1000 - clock.at_s);
     expect(task.view().why).toBe(k === 7 ? 'busy' : 'out');
     expect(task.view()).toMatchObject({ state: 'down', since_ms: 1_000_000, waiting: 1 });
@@ -154,7 +155,10 @@ test('a receiver that is away is tried again after 1, 2, 4 ... 30 s, and what it
   }
   expect(waits_s).toEqual([1, 2, 4, 8, 16, 30, 90]);
   await tries(8);
-  await vi.waitFor(() => expect(task.view()).toMatchObject({ state: 'up', why: '', nextTry_ms: null }));
+  await vi.waitFor(
+    () => expect(task.view()).toMatchObject({ state: 'up', why: '', nextTry_ms: null }),
+    8_000,
+  );
 });
 
 test('fresh messages overtake the backlog, which comes at its rate and is marked', async () => {
@@ -191,15 +195,16 @@ test('a part that was settled is not sent again; what was refused is in the dead
   put(4);
   start();
   await tries(1);
-  await vi.waitFor(() => expect(task.view().nextTry_ms).not.toBeNull());
+  await vi.waitFor(() => expect(task.view().nextTry_ms).not.toBeNull(), 8_000);
   clock.move(1);
   await tries(2);
   expect(got[1].seqs).toEqual([3, 4]);
   expect(outbox.deadLetters(10)).toMatchObject([
     { sink: 'a', seq: 2, kind: 'phase', why: 'HTTP 400: no', sent: 'the line' },
   ]);
-  await vi.waitFor(() =>
-    expect(task.view().counters).toMatchObject({ messagesDelivered: 3, messagesRejected: 1 }),
+  await vi.waitFor(
+    () => expect(task.view().counters).toMatchObject({ messagesDelivered: 3, messagesRejected: 1 }),
+    8_000,
   );
 });
 
@@ -213,7 +218,7 @@ test('a message that the sink itself fails at is found and given up, the others 
   await vi.waitFor(() => {
     clock.move(30);
     expect(task.view().waiting).toBe(0);
-  });
+  }, 8_000);
   expect(outbox.deadLetters(10)).toMatchObject([{ seq: 3, why: 'cannot be sent: cannot say this' }]);
   expect(task.view().counters).toMatchObject({ messagesDelivered: 4, messagesRejected: 1 });
 });
@@ -228,7 +233,7 @@ test('a receiver that takes a second for each answer still gets a backlog in who
   aged = 200;
   outbox.queue('a').age(200);
   start();
-  await vi.waitFor(() => expect(task.view().waiting).toBe(0));
+  await vi.waitFor(() => expect(task.view().waiting).toBe(0), 8_000);
   expect(got.length).toBeLessThanOrEqual(10);
   expect(got.slice(0, -1).every(({ seqs }) => seqs.length >= 20)).toBe(true);
 });
