@@ -37,7 +37,7 @@ function hello(port: number): HelloMessage {
 }
 
 async function ready(): Promise<ReadyMessage> {
-  await vi.waitFor(() => expect(answers.map(({ kind }) => kind)).toContain('ready'), 20_000);
+  await vi.waitFor(() => expect(answers.map(({ kind }) => kind)).toContain('ready'), 50_000);
   return answers.find((answer) => answer.kind === 'ready')!;
 }
 
@@ -75,7 +75,7 @@ test('a port in use is said with the remedy, and taken once it is free', async (
   await once(holder, 'listening');
   const { port } = holder.address() as { port: number };
   child.send(hello(port));
-  await vi.waitFor(() => expect(answers.map(({ kind }) => kind)).toContain('unbound'), 20_000);
+  await vi.waitFor(() => expect(answers.map(({ kind }) => kind)).toContain('unbound'), 50_000);
   const why = `Port ${port} on 127.0.0.1 is in use. Stop the program that holds it, or choose another with --port.`;
   expect(answers).toContainEqual({ kind: 'unbound', host: '127.0.0.1', port, why });
   holder.close();

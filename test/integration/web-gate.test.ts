@@ -91,7 +91,8 @@ describe('a page of another origin', () => {
           '',
           '',
         ].join('\r\n'),
-        500,
+        20_000,
+        (received) => received.includes('\r\n\r\n'),
       );
     expect(statusOf(await raw('cross-site'))).toBe(403);
     expect(statusOf(await raw('same-origin'))).toBe(101);
