@@ -4,6 +4,11 @@ import { expect, it } from 'vitest';
 
 const least_ms = 5000;
 
+/** Brackets and commas of texts are none of the code. */
+function withoutTexts(text: string): string {
+  return text.replace(/'(?:[^'\\\n]|\\.)*'|"(?:[^"\\\n]|\\.)*"/g, (quoted) => '_'.repeat(quoted.length));
+}
+
 /** What stands between the bracket that opens before `from` and the one that closes it. */
 function argumentsFrom(text: string, from: number): string {
   let depth = 1;
@@ -27,7 +32,8 @@ function lastArgument(text: string): string | null {
   return cut < 0 ? null : text.slice(cut + 1).trim();
 }
 
-function hastyWaits(text: string): string[] {
+function hastyWaits(source: string): string[] {
+  const text = withoutTexts(source);
   return [...text.matchAll(/\bvi\.wait(?:Until|For)\(/g)].flatMap((match) => {
     const last = lastArgument(argumentsFrom(text, match.index + match[0].length));
     const limit_ms = /^(?:\{\s*timeout: )?([\d_]+)\b/.exec(last ?? '')?.[1]?.replaceAll('_', '');
@@ -45,6 +51,7 @@ it('finds a wait without a limit, and one with a small limit', () => {
     `await ${wait}Until(() => f(a, b), 20_000);`,
     `await ${wait}For(() => { f(); }, { timeout: 9_000, interval: 1 });`,
     `await ${wait}For(() => f(), patient);`,
+    `await ${wait}Until(() => text.includes(') Z '), 20_000);`,
   ].join('\n');
   expect(hastyWaits(text)).toEqual(['1', '2']);
 });
