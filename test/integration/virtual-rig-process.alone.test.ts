@@ -108,6 +108,23 @@ async function start(
   return rig;
 }
 
+/** The first trip of a rig of its own, forced while the water runs. */
+async function forcedTrip() {
+  const truths: TripTruth[] = [];
+  const own = mkdtempSync(join(folder, 'trip-'));
+  const rig = await start(
+    { ...demo, cycle: { ...demo.cycle, pause_s: 0.1, settle_s: 0.2, trips: 1 } },
+    { folder: own, onTruth: (truth) => truths.push(truth) },
+  );
+  const { blocks, newest } = record(rig);
+  await vi.waitUntil(async () => (await rig.command({ status: true }))!.phase === 'filling', 30_000);
+  // Wait for the water to run, which the bus shows (flow of leg A in m3/h).
+  await vi.waitUntil(() => (newest('FT-101') ?? 0) > 150, 40_000);
+  await rig.command({ trip: true });
+  await vi.waitUntil(() => truths.length === 1, 40_000);
+  return { rig, blocks, truths };
+}
+
 describe.skipIf(whyNot !== null)('the rig process', () => {
   it('is read by both drivers without a loss, a damaged frame or a short gap', async () => {
     // At rest, so that two looks at the tank see the same.
@@ -126,21 +143,23 @@ describe.skipIf(whyNot !== null)('the rig process', () => {
       ];
       return { heldUp: JSON.stringify(heldUp), faults };
     };
-    const more = async (bus: number, stream: number) => {
-      const read = { bus: blocks.bus.length + bus, stream: blocks.stream.length + stream };
-      await vi.waitUntil(() => blocks.bus.length > read.bus && blocks.stream.length > read.stream, 40_000);
-    };
-    let before = await counted();
-    await more(100, 400);
-    let after = await counted();
-    while (before.heldUp !== after.heldUp) {
-      // What was cut off by then must have come first.
-      await more(25, 100);
-      before = await counted();
-      await more(100, 400);
-      after = await counted();
+    const good = { bus: 0, stream: 0 };
+    for (let isClear = true; good.bus < 100 || good.stream < 400; ) {
+      const before = await counted();
+      const read = { bus: blocks.bus.length, stream: blocks.stream.length };
+      await vi.waitUntil(
+        () => blocks.bus.length > read.bus + 25 && blocks.stream.length > read.stream + 100,
+        40_000,
+      );
+      const after = await counted();
+      // After a hold-up a whole stretch is left out, too: what was cut off by then has to come first.
+      const wasClear = isClear;
+      isClear = before.heldUp === after.heldUp;
+      if (!isClear || !wasClear) continue;
+      expect(after.faults).toEqual(before.faults);
+      good.bus += blocks.bus.length - read.bus;
+      good.stream += blocks.stream.length - read.stream;
     }
-    expect(after.faults).toEqual(before.faults);
     const status = await rig.command({ status: true });
     expect(newest('PT-301')).toBeCloseTo(status!.tank_Pa / 1e5, 1);
     // A shut valve shows the tank's pressure at its outlet.
@@ -151,25 +170,25 @@ describe.skipIf(whyNot !== null)('the rig process', () => {
   it('sees the cable pulled and put back, and reads on', async () => {
     const rig = await start();
     const { blocks, states } = record(rig);
-    await vi.waitUntil(() => blocks.bus.length > 5, 10_000);
+    await vi.waitUntil(() => blocks.bus.length > 5, 30_000);
     await rig.command({ unplug: 'bus' });
     await vi.waitUntil(() => states.bus.includes('reconnecting'), 5000);
     expect(existsSync(join(folder, 'data/ports/bus'))).toBe(false);
     await rig.command({ replug: 'bus' });
     const before = blocks.bus.length;
-    await vi.waitUntil(() => blocks.bus.length > before + 5, 20_000);
+    await vi.waitUntil(() => blocks.bus.length > before + 5, 40_000);
     expect(states.stream.at(-1)).toBe('open');
   });
 
   it('switches faults on request and says what is allowed', async () => {
     const rig = await start();
     const { blocks, slow } = record(rig);
-    await vi.waitUntil(() => blocks.bus.length > 5, 10_000);
+    await vi.waitUntil(() => blocks.bus.length > 5, 30_000);
     await rig.command({ fault: { line: 'bus', unit: 1, isDead: true } });
-    await vi.waitUntil(() => (slow.counters['requestsTimedOut'] ?? 0) > 2, 10_000);
+    await vi.waitUntil(() => (slow.counters['requestsTimedOut'] ?? 0) > 2, 30_000);
     await rig.command({ fault: { line: 'bus', unit: 1, isDead: false } });
     const before = blocks.bus.length;
-    await vi.waitUntil(() => blocks.bus.length > before + 5, 20_000);
+    await vi.waitUntil(() => blocks.bus.length > before + 5, 40_000);
     await expect(rig.command({ unplug: 'tube' })).rejects.toThrow('no line tube; allowed: bus, stream');
   });
 
@@ -190,19 +209,10 @@ describe.skipIf(whyNot !== null)('the rig process', () => {
   });
 
   it('writes the truth of a trip, also of one that was forced, and tells it', async () => {
-    const truths: TripTruth[] = [];
-    const rig = await start(
-      { ...demo, cycle: { ...demo.cycle, pause_s: 0.1, settle_s: 0.2, trips: 1 } },
-      {
-        onTruth: (truth) => truths.push(truth),
-      },
-    );
-    const { blocks, newest } = record(rig);
-    await vi.waitUntil(async () => (await rig.command({ status: true }))!.phase === 'filling', 10_000);
-    // Wait for the water to run, which the bus shows (flow of leg A in m3/h).
-    await vi.waitUntil(() => (newest('FT-101') ?? 0) > 150, 20_000);
-    await rig.command({ trip: true });
-    await vi.waitUntil(() => truths.length === 1, 20_000);
+    let { rig, blocks, truths } = await forcedTrip();
+    // A machine that holds the rig up during a trip is said in its truth; such a trip is made again.
+    for (let left = 3; truths[0]!.isDisturbed && left > 0; left--)
+      ({ rig, blocks, truths } = await forcedTrip());
     const [path] = readdirSync(rig.truthFolder!);
     expect(path).toBe('trip-0001.json');
     expect(JSON.parse(readFileSync(join(rig.truthFolder!, path!), 'utf8'))).toEqual(truths[0]);
@@ -232,14 +242,14 @@ describe.skipIf(whyNot !== null)('the rig process', () => {
   it('leaves out what it cannot make up for after it was stopped, and says how much', async () => {
     const rig = await start();
     const { blocks } = record(rig);
-    await vi.waitUntil(() => blocks.stream.length > 20, 10_000);
+    await vi.waitUntil(() => blocks.stream.length > 20, 30_000);
     process.kill(rig.pid, 'SIGSTOP');
     const stopped_s = performance.now() / 1000;
-    await vi.waitUntil(() => performance.now() / 1000 - stopped_s > 1.5, 10_000);
+    await vi.waitUntil(() => performance.now() / 1000 - stopped_s > 1.5, 30_000);
     process.kill(rig.pid, 'SIGCONT');
-    await vi.waitUntil(async () => (await rig.command({ status: true }))!.skipped_s > 1, 10_000);
+    await vi.waitUntil(async () => (await rig.command({ status: true }))!.skipped_s > 1, 30_000);
     const before = blocks.stream.length;
-    await vi.waitUntil(() => blocks.stream.length > before + 20, 20_000);
+    await vi.waitUntil(() => blocks.stream.length > before + 20, 40_000);
     const status = (await rig.command({ status: true }))!;
     expect(status.skipped_s).toBeLessThan(60);
     // The scans that never were are a gap of known size for the recorder; so are frames that this process did not fetch in time.
@@ -260,7 +270,7 @@ describe.skipIf(whyNot !== null)('the rig process', () => {
     await rigs[0]!.stop();
     expect(existsSync(join(folder, 'one/data/ports/stream'))).toBe(false);
     expect(existsSync(join(folder, 'two/data/ports/stream'))).toBe(true);
-    await vi.waitUntil(async () => (await rigs[1]!.command({ status: true }))!.time_s > 0.1, 10_000);
+    await vi.waitUntil(async () => (await rigs[1]!.command({ status: true }))!.time_s > 0.1, 30_000);
     await rigs[1]!.stop();
     await expect(rigs[1]!.command({ status: true })).rejects.toThrow('has ended');
     expect(() => process.kill(rigs[1]!.pid, 0)).toThrow();
@@ -289,14 +299,14 @@ describe.skipIf(whyNot !== null)('the rig process', () => {
     const pid = await new Promise<number>((done) => parent.stdout.once('data', (text) => done(Number(text))));
     expect(existsSync(join(folder, 'data/ports/bus'))).toBe(true);
     parent.kill('SIGKILL');
-    await vi.waitUntil(() => !existsSync(join(folder, 'data/ports/bus')), 20_000);
+    await vi.waitUntil(() => !existsSync(join(folder, 'data/ports/bus')), 40_000);
     await vi.waitUntil(() => {
       try {
         return readFileSync(`/proc/${pid}/stat`, 'utf8').includes(') Z ');
       } catch {
         return true;
       }
-    }, 20_000);
+    }, 40_000);
   });
 });
 
@@ -319,7 +329,7 @@ describe('the rig process without pseudo-terminals', () => {
     const rig = await start({ ...demo, transport: 'tcp' });
     expect(rig.ports.map(({ address }) => address.kind)).toEqual(['tcp', 'tcp']);
     const { blocks, fast } = record(rig);
-    await vi.waitUntil(() => blocks.bus.length > 20 && blocks.stream.length > 100, 20_000);
+    await vi.waitUntil(() => blocks.bus.length > 20 && blocks.stream.length > 100, 40_000);
     expect(fast.counters).toMatchObject({ crcErrorsSeen: 0 });
     expect(stream?.face).toBe('converter');
   });
