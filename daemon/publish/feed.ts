@@ -1,9 +1,25 @@
 /** What the recorder says -> messages. Pure but for what it remembers of the last state, to tell changes only. */
-import type { StatusMessage } from '../recorder/messages.ts';
-import type { Ingested } from '../server/take-in.ts';
-import type { SinkView, StatusView } from '../web/wire.ts';
-import type { LinkPayload } from './messages.ts';
+import type { LineStatus } from '../recorder/messages.ts';
+import type { EventRow } from '../store/event-index.ts';
+import type { AlarmPayload, LinkPayload, PhasePayload } from './messages.ts';
 import type { Draft } from './outbox-types.ts';
+import type { SinkView } from './sink.ts';
+
+/** Something that is wrong and stands. */
+export type StandingTrouble = Omit<AlarmPayload, 'kind' | 'isActive'>;
+
+/** What is published of the station as a whole. */
+export interface StationState {
+  readonly lines: readonly LineStatus[];
+  readonly phase: PhasePayload['phase'];
+  readonly troubles: readonly StandingTrouble[];
+}
+
+/** A closed event as indexed; `trouble`: why it has no verdict, or what else is wrong with it. */
+export interface ClosedEvent {
+  readonly row: EventRow;
+  readonly trouble: string | null;
+}
 
 /** What stands still is told again so often, in ms, so that a receiver sees that it still stands. */
 const repeat_ms = 60_000;
@@ -13,7 +29,7 @@ export class StateFeed {
   #links = new Map<string, { readonly state: string; told_ms: number }>();
   #sinks = new Map<string, { readonly state: string; told_ms: number }>();
   #phase = { phase: '', told_ms: Number.NEGATIVE_INFINITY };
-  #alarms = new Map<string, { readonly trouble: StatusView['troubles'][number]; told_ms: number }>();
+  #alarms = new Map<string, { readonly trouble: StandingTrouble; told_ms: number }>();
 
   /** Everything that stands is told again at the next calls. */
   repeat(): void {
@@ -29,8 +45,7 @@ export class StateFeed {
 
   /** State of the lines and of the rig: changes, and once a minute. `wallOf_ms` turns the recorder's clock into wall time. */
   status(
-    { lines }: Pick<StatusMessage, 'lines'>,
-    phase: StatusView['phase'],
+    { lines, phase }: Pick<StationState, 'lines' | 'phase'>,
     now_ms: number,
     wallOf_ms: (time_s: number) => number,
   ): Draft[] {
@@ -76,9 +91,9 @@ export class StateFeed {
    * Troubles that came or went since the last call, and once a minute those that stand: a receiver that came late hears of them,
    * and one that is told no more has gone, also when this process was away at its end.
    */
-  alarms(troubles: StatusView['troubles'], now_ms: number): Draft[] {
+  alarms(troubles: StationState['troubles'], now_ms: number): Draft[] {
     const drafts: Draft[] = [];
-    const now = new Map<string, { trouble: StatusView['troubles'][number]; told_ms: number }>();
+    const now = new Map<string, { trouble: StandingTrouble; told_ms: number }>();
     for (const trouble of troubles) {
       const last = this.#alarms.get(trouble.key);
       const isTold = last !== undefined && !isDue(last.told_ms, now_ms);
@@ -98,13 +113,13 @@ function isDue(told_ms: number, now_ms: number): boolean {
   return now_ms < told_ms || now_ms - told_ms >= repeat_ms;
 }
 
-function alarm(trouble: StatusView['troubles'][number], isActive: boolean, now_ms: number): Draft {
+function alarm(trouble: StandingTrouble, isActive: boolean, now_ms: number): Draft {
   const { key, since_ms, what, remedy } = trouble;
   return { at_ms: now_ms, payload: { kind: 'alarm', key, isActive, since_ms, what, remedy } };
 }
 
 /** A closed event as messages: itself when it is told first, and this revision of its verdict. */
-export function eventDrafts({ row, trouble }: Pick<Ingested, 'row' | 'trouble'>, isFirst: boolean): Draft[] {
+export function eventDrafts({ row, trouble }: ClosedEvent, isFirst: boolean): Draft[] {
   const { id, wall_ms, source, closedBecause, verdict } = row;
   const drafts: Draft[] = [];
   if (isFirst) {

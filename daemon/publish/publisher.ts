@@ -6,17 +6,16 @@ import type { PublishConfig, SinkConfig } from '../../config/publish.ts';
 import type { RigConfig } from '../../config/rig.ts';
 import { DataError } from '../errors.ts';
 import type { HelloMessage, Summary, TripMessage } from '../recorder/messages.ts';
-import type { Ingested } from '../server/take-in.ts';
 import type { Capture } from '../store/capture-request.ts';
+import type { EventRow } from '../store/event-index.ts';
 import { messageOf } from '../store/files.ts';
-import type { EventRow, SinkView, StatusView } from '../web/wire.ts';
 import { QueueAges } from './ages.ts';
-import { eventDrafts, StateFeed } from './feed.ts';
+import { type ClosedEvent, eventDrafts, StateFeed, type StationState } from './feed.ts';
 import { Outbox } from './outbox.ts';
 import type { DeadLetter, Draft, Told } from './outbox-types.ts';
 import { SecondRollups } from './second-rollup.ts';
 import { secretWarnings } from './secret.ts';
-import type { Sink } from './sink.ts';
+import type { Sink, SinkView } from './sink.ts';
 import { SinkTask, type TaskClock } from './sink-task.ts';
 import { publishedLevels_s, type ReadTrend, trendRound } from './trend-feed.ts';
 
@@ -127,11 +126,11 @@ export class Publisher {
   }
 
   /** To be called about once a second or oftener, also while the recorder is silent. */
-  status(view: StatusView): void {
+  status(view: StationState): void {
     const { clock } = this.#options;
     if (clock.now_s() - this.#summary_s > patience_s) this.#rollups.flush();
     const now_ms = clock.wallNow_ms();
-    const states = this.#feed.status(view, view.phase, now_ms, (time_s) => this.#wallOf_ms(time_s));
+    const states = this.#feed.status(view, now_ms, (time_s) => this.#wallOf_ms(time_s));
     const alarms = this.#feed.alarms(view.troubles, now_ms);
     this.#put([...states, ...this.#feed.sinks(this.views(), now_ms)], false);
     this.#put(alarms, true);
@@ -142,7 +141,7 @@ export class Publisher {
   }
 
   /** A closed event whose verdict is on the disk. Telling one again does nothing, and so does a kept window of another's trip. */
-  event(ingested: Pick<Ingested, 'row' | 'trouble'>): void {
+  event(ingested: ClosedEvent): void {
     this.#attempt(1, () => {
       this.#outbox.tell(toldOf(ingested.row), (isFirst) => {
         // Whoever counts what comes would count one trip twice.

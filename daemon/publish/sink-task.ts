@@ -1,11 +1,10 @@
 /** Drives one sink: reads its queue, delivers, backs off, tries again for ever. One task a sink, so that none waits for another. */
 
 import { messageOf } from '../store/files.ts';
-import type { SinkView } from '../web/wire.ts';
 import type { Message } from './messages.ts';
 import type { LaneName } from './outbox-lanes.ts';
 import type { SinkQueue } from './outbox-types.ts';
-import type { Delivery, Sink, SinkStart } from './sink.ts';
+import type { Delivery, Sink, SinkStart, SinkView } from './sink.ts';
 
 /** Time as a task needs it; tests bring their own. */
 export interface TaskClock {

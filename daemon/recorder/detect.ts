@@ -2,14 +2,15 @@
  * Watches calibrated blocks for a trip, and after one for seating and rest. Blocks are cut at fixed instants before
  * anything is decided, so that any split of the samples into blocks finds the same trips.
  */
+
 import type { ChannelConfig, RigConfig } from '../../config/rig.ts';
 import { type GroupSpec, quality } from '../../drivers/driver.ts';
+import type { TripSourceName } from '../store/event-folder.ts';
 import { type BinWatch, binsPerSecond } from './bin-watch.ts';
 import type { CalibratedBlock } from './calibrate.ts';
 import { ContactWatch } from './contact-watch.ts';
 import { MeterWatch, PositionWatch } from './flow-watch.ts';
 import { LegWatch } from './leg-watch.ts';
-import type { TripSourceName } from './messages.ts';
 import { PressureWatch } from './pressure-watch.ts';
 
 /** Called once per trip: its estimated instant and where it was seen, on the monotonic clock, in s. */

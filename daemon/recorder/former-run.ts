@@ -2,9 +2,9 @@
 
 import type { WallAnchor } from '../clock.ts';
 import { wallAt_ms } from '../clock.ts';
+import type { TripSourceName } from '../store/event-folder.ts';
 import type { Files } from '../store/files.ts';
 import { lastChunk_s, listRing, type RingFile, readRing } from '../store/ring-read.ts';
-import type { TripSourceName } from './messages.ts';
 import { pumpState, RingReplay } from './ring-replay.ts';
 
 /** So much before the last chunk is read, in s: enough for any line that delivers now and then. */

@@ -4,6 +4,7 @@ import type { RigConfig } from '../../config/rig.ts';
 import type { Counters, LinkState, Readings, SilentDevice } from '../../drivers/driver.ts';
 import type { WallAnchor } from '../clock.ts';
 import type { StatusClass } from '../instruments/current-loop.ts';
+import type { TripSourceName } from '../store/event-folder.ts';
 import type { RecorderGap } from '../store/gap-ledger.ts';
 
 /** min, max, last, mean of each channel over one summary period, in SI, in the order of `RigConfig.channels`. */
@@ -126,9 +127,6 @@ export interface EventClosedMessage {
   readonly folder: string;
   readonly closed_s: number;
 }
-
-/** `window`: nobody declared a trip; a person cut the record out of the ring. */
-export type TripSourceName = 'contact' | 'pressure-switch' | 'pressure-knee' | 'surge' | 'window';
 
 export type ToServer = HelloMessage | Summary | StatusMessage | TripMessage | EventClosedMessage;
 

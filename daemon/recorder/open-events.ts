@@ -1,9 +1,9 @@
 /** From a declared trip to the end of its record: decides when the window ends and waits until every line has reached it. */
+
 import type { WindowConfig } from '../../config/rig.ts';
 import type { WallAnchor } from '../clock.ts';
-import type { EventHeader } from '../store/event-folder.ts';
+import type { EventHeader, TripSourceName } from '../store/event-folder.ts';
 import type { TripDetector } from './detect.ts';
-import type { TripSourceName } from './messages.ts';
 
 /** A line that is behind gets so long to reach the end of the window, in s. */
 const patience_s = 0.5;

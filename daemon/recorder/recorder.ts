@@ -1,11 +1,12 @@
 /** Puts the recorder together: lines, detection, events, and the server beside it. */
+
 import { randomUUID } from 'node:crypto';
 import { EventEmitter } from 'node:events';
 import type { RigConfig } from '../../config/rig.ts';
 import { type Counters, type Driver, monotonic_s, type RawBlock } from '../../drivers/driver.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
 import { WallClock } from '../clock.ts';
-import type { EventContent } from '../store/event-folder.ts';
+import type { EventContent, TripSourceName } from '../store/event-folder.ts';
 import { disk, type Files, messageOf } from '../store/files.ts';
 import type { TripDeclaration } from '../store/trip-ledger.ts';
 import { version } from '../version.ts';
@@ -25,7 +26,6 @@ import type {
   ReadyMessage,
   StatusMessage,
   TripMessage,
-  TripSourceName,
   UnboundMessage,
   VerdictMessage,
 } from './messages.ts';

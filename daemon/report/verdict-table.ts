@@ -2,7 +2,7 @@
 import { ByteWriter, ParquetWriter } from 'hyparquet-writer';
 import { namesIn } from '../analysis/metrics.ts';
 import type { LegResults, LegVerdict, Measured, Result } from '../analysis/verdict.ts';
-import type { EventRow } from '../web/wire.ts';
+import type { EventRow } from '../store/event-index.ts';
 import { textCell } from './csv-cells.ts';
 import { decimalsFor, rounded } from './digits.ts';
 

@@ -1,43 +1,30 @@
 /**
- * From a closed folder to a verdict and a row of the index; the server's side of the store. A folder is the only input,
- * so a live event, a replay and a re-analysis take the same way, and a server that was away catches up by itself.
+ * From a closed folder to a verdict and a row of the index. A folder is the only input, so a live event, a replay and a
+ * re-analysis take the same way, and a server that was away catches up by itself.
  */
 import type { DiskConfig } from '../../config/disk.ts';
-import type { ExportWindow } from '../report/export-event.ts';
-import type { Exported } from '../report/exported.ts';
 import { eventFolder, listEvents, wallOfId_ms } from '../store/event-folder.ts';
-import { EventIndex, type Unjudged } from '../store/event-index.ts';
-import { disk, type Files } from '../store/files.ts';
+import type { EventIndex, Unjudged } from '../store/event-index.ts';
+import type { Files } from '../store/files.ts';
 import { lowSpace_bytes } from '../store/retention.ts';
 import { removeTraces } from '../store/trace-keeper.ts';
 import { sweepUnfinished } from '../store/verdict-files.ts';
-import { type WaveSpeedRow, waveSpeedChart } from '../trends/wave-speed-chart.ts';
-import type { TraceQuery } from '../web/event-library.ts';
-import type { EventRow, EventView, TraceView, WaveSpeedView } from '../web/wire.ts';
-import { exportedOf, traceOf, viewOf } from './event-reads.ts';
-import { LoadedEvents } from './loaded-events.ts';
+import type { LoadedEvents } from './loaded-events.ts';
 import { RetryTimes } from './retry-times.ts';
-import { type Analyse, type Ingested, TakeIn } from './take-in.ts';
+import type { Ingested, TakeIn } from './take-in.ts';
 
-export interface IngestOptions {
+export interface IntakeOptions {
   readonly dataFolder: string;
-  /** Written into each verdict. */
-  readonly software: string;
-  readonly analyse: Analyse;
-  readonly files?: Files;
+  readonly files: Files;
+  readonly index: EventIndex;
+  readonly loaded: LoadedEvents;
+  readonly takeIn: TakeIn;
   /** Monotonic, in s. */
-  readonly now_s?: () => number;
-  /** The index is in memory alone: for a data folder that takes nothing. */
-  readonly isVolatile?: boolean;
+  readonly now_s: () => number;
 }
 
-/**
- * Calls that write are queued and run one after the other, a scan event by event. Reads return null for an unknown id and throw
- * `DataError` for a folder that cannot be read.
- */
-export interface Ingest {
-  /** Where a damaged index was set aside; null when there was none. The next scan makes it anew. */
-  readonly setAside: string | null;
+/** Calls are queued and run one after the other, a scan event by event. */
+export interface Intake {
   /**
    * Takes in one closed event; the newest revision when it had been taken in before. Null when no such folder is there, or the
    * store is closed.
@@ -58,14 +45,6 @@ export interface Ingest {
   keepTraces(limits: DiskConfig, now_ms: number): Promise<string[]>;
   /** Forgets the index and makes it anew from the folders. */
   rebuild(): Promise<void>;
-  between(from_ms: number, to_ms: number): EventRow[];
-  waveSpeedRows(leg: string): WaveSpeedRow[];
-  exported(id: string, window: ExportWindow): Promise<Exported | null>;
-  list(query: { readonly before: string | null; readonly limit: number }): EventRow[];
-  get(id: string): Promise<EventView | null>;
-  trace(id: string, query: TraceQuery): Promise<TraceView | null>;
-  /** Control chart of a leg's wave speed; null for a leg without one. */
-  waveSpeed(leg: string): WaveSpeedView | null;
   /** Waits for the call in hand, then closes the index; a scan under way ends there. */
   close(): Promise<void>;
 }
@@ -73,14 +52,10 @@ export interface Ingest {
 /** Judging again takes no more of one scan than this, in s; at least one event has its turn. */
 const retryShare_s = 0.5;
 
-export function createIngest(options: IngestOptions): Ingest {
-  const { dataFolder, software, analyse, files = disk } = options;
-  const now_s = options.now_s ?? (() => performance.now() / 1000);
-  const index = new EventIndex(dataFolder, options.isVolatile);
-  const loaded = new LoadedEvents(dataFolder, files);
-  const intake = new TakeIn({ dataFolder, software, analyse, files, index, loaded });
+export function createIntake(options: IntakeOptions): Intake {
+  const { dataFolder, files, index, loaded, now_s } = options;
+  const taker = options.takeIn;
   const retries = new RetryTimes();
-  const reads = { dataFolder, files, loaded, index };
   let queue: Promise<unknown> = Promise.resolve();
   let isClosed = false;
 
@@ -95,7 +70,7 @@ export function createIngest(options: IngestOptions): Ingest {
   }
 
   async function takeIn(id: string, reason: string | null): Promise<Ingested | null> {
-    const ingested = isClosed ? null : await intake.takeIn(id, reason);
+    const ingested = isClosed ? null : await taker.takeIn(id, reason);
     if (ingested !== null && ingested.row.verdict === null) retries.failed(id, now_s());
     else retries.settled(id);
     return ingested;
@@ -124,7 +99,7 @@ export function createIngest(options: IngestOptions): Ingest {
     const told: string[] = [];
     for (const id of gone) {
       loaded.forget(id);
-      const note = await intake.removedOf(eventFolder(dataFolder, id));
+      const note = await taker.removedOf(eventFolder(dataFolder, id));
       // Without a note it was somebody else, and would be found gone at every look.
       if (note === null) continue;
       index.markRemoved(id, note);
@@ -148,7 +123,7 @@ export function createIngest(options: IngestOptions): Ingest {
     };
     // In its turn, so that no verdict is under way here meanwhile.
     await turn(async () => {
-      await sweepUnfinished(dataFolder, intake.writer, files);
+      await sweepUnfinished(dataFolder, taker.writer, files);
       return null;
     });
     const known = new Set(isClosed ? [] : index.known());
@@ -166,7 +141,6 @@ export function createIngest(options: IngestOptions): Ingest {
   }
 
   return {
-    setAside: index.setAside,
     ingest: (id) => inTurn(() => takeIn(id, null)),
     reanalyse: (id, reason) =>
       inTurn(async () => {
@@ -182,18 +156,6 @@ export function createIngest(options: IngestOptions): Ingest {
       await scanAll(() => undefined);
     },
     unjudged: () => index.unjudged(),
-    list: ({ before, limit }) => index.list(before, limit),
-    get: (id) => viewOf(reads, id),
-    trace: (id, query) => traceOf(reads, id, query),
-    exported: (id, window) => exportedOf(reads, id, window),
-    between: (from_ms, to_ms) => index.between(from_ms, to_ms),
-    waveSpeedRows: (leg) => index.waveSpeeds(leg),
-
-    waveSpeed(leg) {
-      const rows = index.waveSpeeds(leg);
-      return rows.length === 0 ? null : waveSpeedChart(leg, rows);
-    },
-
     async close() {
       isClosed = true;
       await queue;

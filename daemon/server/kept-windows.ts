@@ -3,7 +3,7 @@
  * later in the same scan. Told too early, a window would be counted as a trip of its own by whoever listens.
  */
 
-import type { EventRow } from '../web/wire.ts';
+import type { EventRow } from '../store/event-index.ts';
 import type { Ingested } from './take-in.ts';
 
 /** No record of a trip is open longer than this, in ms; one whose end was never told holds nothing up beyond it. */

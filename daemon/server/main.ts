@@ -10,13 +10,13 @@ import { Publisher } from '../publish/publisher.ts';
 import type { ToServer } from '../recorder/messages.ts';
 import { openTrends } from '../trends/trends.ts';
 import { builtDashboard } from '../web/app.ts';
-import { createIngest } from './intake.ts';
+import { openEventStore } from './event-store.ts';
 import { takeServerLock } from './server-lock.ts';
 import { ServerSession } from './session.ts';
 
 const session = new ServerSession({
   openStore: ({ config, software }, isVolatile) =>
-    createIngest({ dataFolder: config.dataFolder, software, analyse, isVolatile }),
+    openEventStore({ dataFolder: config.dataFolder, software, analyse, isVolatile }),
   startAnew: () => stop(),
   openPublisher: (options) =>
     new Publisher({ ...options, createSink, clock: machineClock, random: Math.random }),

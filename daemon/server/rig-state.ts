@@ -1,9 +1,9 @@
 /** The server's picture of the rig: the last hello and status, and what is wrong. */
 import { isLoopbackHost, type RigConfig } from '../../config/rig.ts';
-import type { DeadLetter } from '../publish/outbox-types.ts';
 import type { ChannelStatus, HelloMessage, StatusMessage, Summary } from '../recorder/messages.ts';
+import type { Receivers, RigSource } from '../web/rig-source.ts';
 import { rigOfHello } from '../web/views.ts';
-import type { RigView, SinkView, StatusView } from '../web/wire.ts';
+import type { RigView, StatusView } from '../web/wire.ts';
 import { recorderSilent_ms, TroubleWatch } from './troubles.ts';
 
 /** What to do about an instrument; a class without a remedy passes by itself, as the end of a signal in a slam does. */
@@ -13,15 +13,8 @@ const instrumentRemedy: Partial<Record<ChannelStatus['class'], string>> = {
   'maintenance-required': 'Calibrate it and add the result to the rig file.',
 };
 
-/** The receivers outside, as far as a page shows them. */
-export interface Receivers {
-  views(): readonly SinkView[];
-  /** What they refused, newest first. */
-  deadLetters(limit: number): readonly DeadLetter[];
-}
-
 /** `now_ms` is wall time; the recorder's own clock is used for nothing but intervals. */
-export class RigState {
+export class RigState implements RigSource {
   readonly troubles = new TroubleWatch();
   /** What is published, and where to; null when nothing is. */
   receivers: Receivers | null = null;

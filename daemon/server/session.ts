@@ -17,7 +17,7 @@ import { withoutPaths } from '../web/failures.ts';
 import { LiveHub } from '../web/live.ts';
 import { slimRow } from '../web/views.ts';
 import { Binding } from './binding.ts';
-import type { Ingest } from './intake.ts';
+import type { EventStore } from './event-store.ts';
 import { KeptWindows } from './kept-windows.ts';
 import { RigState } from './rig-state.ts';
 import type { ServerLock, takeServerLock } from './server-lock.ts';
@@ -33,7 +33,7 @@ const lookAgain_ms = 5_000;
 
 export interface SessionOptions {
   /** Makes the store once the recorder has said where its data lies; `isVolatile`: with its index in memory alone. */
-  readonly openStore: (hello: HelloMessage, isVolatile: boolean) => Ingest;
+  readonly openStore: (hello: HelloMessage, isVolatile: boolean) => EventStore;
   /** Ends this server so that it is started again; without it a disk that takes data again is not used. */
   readonly startAnew?: () => void;
   /** Ends an orphaned server of the data folder and takes its lock; without it there is none. */
@@ -58,7 +58,7 @@ export class ServerSession {
   readonly hub = new LiveHub();
   readonly state = new RigState(() => Date.now());
   #options: SessionOptions;
-  #store: Ingest | null = null;
+  #store: EventStore | null = null;
   #app: FastifyInstance | null = null;
   #binding: Binding | null = null;
   #lock: ServerLock | null = null;
@@ -170,7 +170,7 @@ export class ServerSession {
   }
 
   /** A disk that takes nothing costs the verdicts, never the live pages. Once it takes data the whole server starts anew. */
-  #openStore(hello: HelloMessage): Ingest {
+  #openStore(hello: HelloMessage): EventStore {
     const { log, openStore, startAnew } = this.#options;
     try {
       return openStore(hello, false);
@@ -257,7 +257,7 @@ export class ServerSession {
   }
 
   /** A queue that cannot be had costs the publishing, never the pages. */
-  #openPublisher(hello: HelloMessage, store: Ingest, capture: Capture): Publisher | null {
+  #openPublisher(hello: HelloMessage, store: EventStore, capture: Capture): Publisher | null {
     const { publish } = hello.config;
     const { openPublisher, log } = this.#options;
     if (publish === undefined || openPublisher === undefined) return null;
@@ -327,7 +327,7 @@ export class ServerSession {
   }
 
   /** A failing disk is shown and tried again at the next scan; the live pages go on. */
-  async #attempt(what: string, work: (store: Ingest) => Promise<void>): Promise<void> {
+  async #attempt(what: string, work: (store: EventStore) => Promise<void>): Promise<void> {
     if (this.#store === null) return;
     try {
       await work(this.#store);

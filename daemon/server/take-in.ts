@@ -1,4 +1,5 @@
 /** One folder to one row of the index: reads the event, judges it where no verdict is there, and indexes what came of it. */
+
 import type { EventRecord } from '../analysis/record.ts';
 import type { Verdict } from '../analysis/verdict.ts';
 import { wallAt_ms } from '../clock.ts';
@@ -10,13 +11,12 @@ import {
   wallOfId_ms,
   withoutPlace,
 } from '../store/event-folder.ts';
-import type { EventIndex, RunSpan } from '../store/event-index.ts';
+import type { EventIndex, EventRow, RunSpan, WaveSpeedRow } from '../store/event-index.ts';
 import { codeOf, type Files, isDiskFault, isMissing, messageOf } from '../store/files.ts';
 import { type RemovedTrace, readRemoved } from '../store/removed-trace.ts';
 import { shapeOf } from '../store/slices.ts';
 import { listRevisions, newWriter, readVerdict, verdictName, writeVerdict } from '../store/verdict-files.ts';
-import { type WaveSpeedRow, waveSpeedRows } from '../trends/wave-speed-chart.ts';
-import type { EventRow } from '../web/wire.ts';
+import { waveSpeedRows } from '../trends/wave-speed-chart.ts';
 import type { LoadedEvents } from './loaded-events.ts';
 
 /** What an analysis is told besides the record; copied into the verdict. */

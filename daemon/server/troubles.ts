@@ -3,6 +3,7 @@ import type { LinkState } from '../../drivers/driver.ts';
 import type { WallAnchor } from '../clock.ts';
 import { wallAt_ms } from '../clock.ts';
 import type { StatusMessage } from '../recorder/messages.ts';
+import { linkWords } from '../web/link-words.ts';
 import type { Trouble } from '../web/wire.ts';
 import { gapTroubles } from './gap-troubles.ts';
 
@@ -13,19 +14,6 @@ export const recorderSilent_ms = 5_000;
 
 /** Counters of measurements or events that are gone for good. What is tried again is counted too but is nobody's trouble. */
 const lossCounter = /^(scans|samples|values|blocks|events)(Lost|Dropped|Discarded)$/;
-
-/** Every state of a link, in the middle of a sentence about its line. */
-export const linkWords: Readonly<Record<LinkState['state'], string>> = {
-  opening: 'is being opened',
-  open: 'is open',
-  reconnecting: 'was interrupted',
-  absent: 'has no device',
-  busy: 'is held by another program',
-  denied: 'may not be opened by this user',
-  silent: 'is open but silent',
-  ended: 'has come to its end',
-  stopped: 'is stopped',
-};
 
 const linkRemedy: Partial<Record<LinkState['state'], string>> = {
   reconnecting: 'Check plug and cable.',

@@ -13,9 +13,11 @@ import type { RigConfig } from '../../config/rig.ts';
 import type { Counters, GroupSpec, RawBlock } from '../../drivers/driver.ts';
 import type { WallAnchor } from '../clock.ts';
 import { DataError } from '../errors.ts';
-import type { TripSourceName } from '../recorder/messages.ts';
 import { disk, type Files, messageOf, writeWhole } from './files.ts';
 import { encodeTrace, type TraceHeader } from './trace.ts';
+
+/** `window`: nobody declared a trip; a person cut the record out of the ring. */
+export type TripSourceName = 'contact' | 'pressure-switch' | 'pressure-knee' | 'surge' | 'window';
 
 export interface EventHeader {
   readonly format: 'tripwave-event';

@@ -1,10 +1,51 @@
 /** The index of events in tripwave.db. All it holds can be had from the event folders again. */
 import type { DatabaseSync, StatementSync } from 'node:sqlite';
 import type { Verdict } from '../analysis/verdict.ts';
-import type { WaveSpeedRow } from '../trends/wave-speed-chart.ts';
-import type { EventRow } from '../web/wire.ts';
 import { openIndexTables } from './index-tables.ts';
 import { originalOf, type Span } from './same-trip.ts';
+
+/** A row of the event list. GET /api/events?before=<id>&limit=<n> gives `{events: EventRow[]}`, newest first. */
+export interface EventRow {
+  readonly id: string;
+  /** Trip instant, wall clock ms. */
+  readonly wall_ms: number;
+  readonly source: string;
+  readonly closedBecause: string;
+  /** Present when retention has removed the samples; the verdict stays. */
+  readonly traceRemoved?: { readonly at_ms: number; readonly why: string };
+  /**
+   * Set on a window that a person kept round a trip that has an event already: the id of that event. It is the same trip,
+   * `wall_ms` is that of the trip, and it is never counted.
+   */
+  readonly sameTripAs?: string;
+  /** Why there is no verdict yet, or what else is wrong with the record; absent when all is well. */
+  readonly trouble?: string;
+  readonly verdict: Verdict | null;
+  /** Outlet pressure of the active leg round the trip for a small picture: min/max pairs over equal slices. */
+  readonly shape: {
+    readonly from_s: number;
+    readonly to_s: number;
+    /** Nulls where samples are missing. */
+    readonly minmax_Pa: readonly (number | null)[];
+  } | null;
+}
+
+/** What one verdict says of one leg, with what the rig was taken for then. */
+export interface WaveSpeedRow {
+  readonly leg: string;
+  readonly wall_ms: number;
+  readonly value_mps: number;
+  readonly low_mps: number;
+  readonly high_mps: number;
+  /** Without gas: formula, or what the rig file gives; half-width of its 95 % interval. */
+  readonly expected_mps: number;
+  readonly expectedHalfWidth_mps: number;
+  /** In the leg at rest. */
+  readonly pressure_PaAbs: number;
+  readonly density_kgpm3: number;
+  readonly bulkModulus_Pa: number;
+  readonly temperature_K: number;
+}
 
 /** An event without a verdict, and why it has none. */
 export interface Unjudged {

@@ -1,6 +1,6 @@
 /** gaps.jsonl in the data folder: every time without a recorder, and every declared trip whose samples cannot be had any more. */
 import { join } from 'node:path';
-import type { TripSourceName } from '../recorder/messages.ts';
+import type { TripSourceName } from './event-folder.ts';
 import type { Files } from './files.ts';
 import { LineLedger, readLines } from './line-ledger.ts';
 

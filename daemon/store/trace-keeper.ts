@@ -7,8 +7,8 @@
  */
 import { join } from 'node:path';
 import type { DiskConfig } from '../../config/disk.ts';
-import type { EventRow } from '../web/wire.ts';
 import { eventFolder } from './event-folder.ts';
+import type { EventRow } from './event-index.ts';
 import { type Files, isMissing } from './files.ts';
 import { removeTrace } from './removed-trace.ts';
 import { type DiskSpace, lowSpace_bytes } from './retention.ts';

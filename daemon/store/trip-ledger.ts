@@ -5,7 +5,7 @@
  */
 import { join } from 'node:path';
 import type { WallAnchor } from '../clock.ts';
-import type { TripSourceName } from '../recorder/messages.ts';
+import type { TripSourceName } from './event-folder.ts';
 import type { Files } from './files.ts';
 import { LineLedger, readLines } from './line-ledger.ts';
 

@@ -1,9 +1,9 @@
 /** A leg's life day by day (UTC): its trips at their worst, what its pressure did to it, and how long nobody was looking. */
+
 import type { LegResults, Measured } from '../analysis/verdict.ts';
-import type { EventRow } from '../web/wire.ts';
+import type { EventRow, WaveSpeedRow } from '../store/event-index.ts';
 import { dayOf, loadOf } from './leg-load.ts';
 import type { TrendStore } from './trend-store.ts';
-import type { WaveSpeedRow } from './wave-speed-chart.ts';
 
 /** A number of one event, kept with its interval and where it came from. */
 export interface OfEvent {

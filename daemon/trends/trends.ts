@@ -1,8 +1,28 @@
 /** The trends of a data folder, kept up with its disk ring while the server runs. */
-import type { TrendRow, TrendView } from '../web/wire.ts';
 import { TrendFollower } from './trend-follow.ts';
 import { deviationOf } from './trend-rollup.ts';
 import { TrendStore } from './trend-store.ts';
+
+/**
+ * One stretch of a trend: start in ms since 1970, min, max, mean, standard deviation (SI, null where every sample was
+ * invalid), samples, and the quality bits any of them had.
+ */
+export type TrendRow = readonly [
+  start_ms: number,
+  min: number | null,
+  max: number | null,
+  mean: number | null,
+  sd: number | null,
+  count: number,
+  flags: number,
+];
+
+/** GET /api/trends/:channel. Stretches without a sample are left out: a gap is a gap. */
+export interface TrendView {
+  readonly channel: string;
+  readonly step_s: number;
+  readonly rows: readonly TrendRow[];
+}
 
 /** The ring is looked at so often, in ms; a pass that takes longer delays the next. */
 const pace_ms = 15_000;

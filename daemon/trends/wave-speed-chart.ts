@@ -17,26 +17,50 @@ import {
   ewmaSide,
   ewmaStart,
 } from '../statistics/charts.ts';
-import type { WaveSpeedDay, WaveSpeedView } from '../web/wire.ts';
+import type { WaveSpeedRow } from '../store/event-index.ts';
 
 /** No date lies further from 1970, in ms (ECMA-262, time values). */
 const latest_ms = 8.64e15;
 
-/** What one verdict says of one leg, with what the rig was taken for then. */
-export interface WaveSpeedRow {
-  readonly leg: string;
-  readonly wall_ms: number;
-  readonly value_mps: number;
+/** One UTC day of a leg's wave speed; chart values are null while the chart learns. */
+export interface WaveSpeedDay {
+  /** `2026-03-02`. */
+  readonly day: string;
+  readonly events: number;
+  /** Of the day's ring-downs, and the middle of their 95 % intervals. */
+  readonly median_mps: number;
   readonly low_mps: number;
   readonly high_mps: number;
-  /** Without gas: formula, or what the rig file gives; half-width of its 95 % interval. */
+  /** Without gas, as the rig was taken for. */
   readonly expected_mps: number;
-  readonly expectedHalfWidth_mps: number;
-  /** In the leg at rest. */
-  readonly pressure_PaAbs: number;
-  readonly density_kgpm3: number;
-  readonly bulkModulus_Pa: number;
-  readonly temperature_K: number;
+  /** Share of the volume at the pressure of the leg at rest; null where no mixture explains it. 95 % interval. */
+  readonly freeGas_ratio: number | null;
+  readonly freeGasLow_ratio: number | null;
+  readonly freeGasHigh_ratio: number | null;
+  readonly ewma_mps: number | null;
+  readonly cusumHigh_mps: number | null;
+  readonly cusumLow_mps: number | null;
+  /** Whether EWMA or CUSUM signals, and where to. */
+  readonly side: 'inside' | 'above' | 'below' | null;
+}
+
+/** GET /api/legs/:id/wave-speed: control chart of the day's value, oldest first. */
+export interface WaveSpeedView {
+  readonly leg: string;
+  readonly days: readonly WaveSpeedDay[];
+  /** Null until `baselineDays` days are known. */
+  readonly chart: {
+    readonly target_mps: number;
+    readonly deviation_mps: number;
+    readonly ewmaLow_mps: number;
+    readonly ewmaHigh_mps: number;
+    /** CUSUM sums signal above this. */
+    readonly decision_mps: number;
+  } | null;
+  readonly baselineDays: number;
+  readonly gasLimit_ratio: number;
+  /** One sentence about the newest day; null when there is nothing to say. */
+  readonly warning: string | null;
 }
 
 /** Days that the chart learns its target and scatter from (judgement). */

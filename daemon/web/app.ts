@@ -4,7 +4,6 @@ import { join, resolve } from 'node:path';
 import fastifyStatic from '@fastify/static';
 import websocket from '@fastify/websocket';
 import Fastify, { type FastifyInstance } from 'fastify';
-import type { RigState } from '../server/rig-state.ts';
 import type { Capture } from '../store/capture-request.ts';
 import { captureRoute } from './capture-route.ts';
 import { Downloads } from './downloads.ts';
@@ -14,6 +13,7 @@ import { type HealthSources, healthRoutes } from './health-routes.ts';
 import { emptyQuery, inputChecker, parseQuery } from './input.ts';
 import type { LiveHub } from './live.ts';
 import { describeApi, isApi } from './openapi.ts';
+import type { RigSource } from './rig-source.ts';
 import { apiRoutes } from './routes.ts';
 import { sinkRoutes } from './sink-routes.ts';
 import { type Descriptors, descriptors, SocketCap } from './socket-cap.ts';
@@ -118,7 +118,7 @@ export async function createServer(options: WebOptions): Promise<FastifyInstance
   return app;
 }
 
-function liveRoute(app: FastifyInstance, hub: LiveHub, state: RigState): void {
+function liveRoute(app: FastifyInstance, hub: LiveHub, state: RigSource): void {
   app.get(livePath, { websocket: true }, (socket) => {
     socket.on('close', () => hub.remove(socket));
     // An error is always followed by `close`, where the viewer is let go.

@@ -122,7 +122,7 @@ export function exportRoutes(app: FastifyInstance, downloads: Downloads, library
     what: 'The samples of an event',
     schema: { params, querystring: query },
     async find({ params: { id }, query: asked }) {
-      const exported = await library.exported?.(id, windowOf(asked));
+      const exported = await library.exported(id, windowOf(asked));
       if (exported != null) return exported;
       const isKnown = (await library.get(id)) !== null;
       return isKnown ? `The samples of event "${id}" are not kept any more.` : `There is no event "${id}".`;
@@ -201,7 +201,7 @@ async function rowsBetween(
   // Whatever a wrong clock has dated before comes in one go.
   for (let at_ms = from_ms; at_ms < last_ms; ) {
     const end_ms = Math.min(last_ms, Math.max(firstEvent_ms, at_ms + verdictStep_ms));
-    rows.push(...verdictRows((await library.between?.(at_ms, end_ms)) ?? []));
+    rows.push(...verdictRows(await library.between(at_ms, end_ms)));
     if (rows.length > mostVerdicts) return null;
     at_ms = end_ms;
     await nextTurn();

@@ -1,7 +1,7 @@
 /** The server's numbers in the Prometheus text format 0.0.4, made anew at each scrape from what the recorder last said. */
 import { Counter, collectDefaultMetrics, Gauge, Registry } from 'prom-client';
 import type { RigPhase, Summary } from '../recorder/messages.ts';
-import { linkWords } from '../server/troubles.ts';
+import { linkWords } from './link-words.ts';
 import type { RigView, StatusView } from './wire.ts';
 
 /** What a scrape looks at. */

@@ -1,7 +1,6 @@
 /** The HTTP API. Every parameter has a schema; an id that is not of the right form never reaches the store. */
 import type { FastifyInstance } from 'fastify';
 import Type, { type Static, type TSchema } from 'typebox';
-import type { RigState } from '../server/rig-state.ts';
 import type { Trends } from '../trends/trends.ts';
 import { waveSpeedChart } from '../trends/wave-speed-chart.ts';
 import {
@@ -18,6 +17,7 @@ import type { EventLibrary } from './event-library.ts';
 import { exportRoutes, verdictRoutes, windowRoutes } from './export-routes.ts';
 import type { LiveHub } from './live.ts';
 import { eventId, tag, windowOf, windowProperties } from './query.ts';
+import type { RigSource } from './rig-source.ts';
 import { slimRow } from './views.ts';
 
 const listQuery = Type.Object(
@@ -42,7 +42,7 @@ const traceQuery = Type.Object(
 /** What the routes read from. */
 export interface RouteSources {
   readonly library: EventLibrary;
-  readonly state: RigState;
+  readonly state: RigSource;
   readonly hub: LiveHub;
   /** Null or absent: no trends are kept. */
   readonly trends?: Trends | null;
@@ -126,8 +126,8 @@ export function apiRoutes(
     },
     async (request, reply) => {
       const { id } = request.params;
-      const chart = await library.waveSpeed?.(id);
-      if (chart != null) return chart;
+      const chart = await library.waveSpeed(id);
+      if (chart !== null) return chart;
       // A leg of the rig without an event yet is no error.
       if (state.rig?.legs.some((leg) => leg.id === id)) return waveSpeedChart(id, []);
       return reply.code(404).send({ error: `There is no leg "${id}" in this rig or its events.` });

@@ -2,13 +2,13 @@
 import { setImmediate as nextTurn } from 'node:timers/promises';
 import type { FastifyInstance } from 'fastify';
 import Type, { type Static } from 'typebox';
-import type { RigState } from '../server/rig-state.ts';
 import { type LegDay, legDays } from '../trends/leg-days.ts';
 import { dayOf } from '../trends/leg-load.ts';
 import type { Trends } from '../trends/trends.ts';
 import { legDaysAnswer, problem, trendAnswer } from './answers.ts';
 import type { EventLibrary } from './event-library.ts';
 import { instant, tag } from './query.ts';
+import type { RigSource } from './rig-source.ts';
 
 const trendParams = Type.Object({ channel: tag });
 const trendQuery = Type.Object(
@@ -35,7 +35,7 @@ const mostDays = 800;
 
 export interface TrendRouteSources {
   readonly library: EventLibrary;
-  readonly state: RigState;
+  readonly state: RigSource;
   readonly trends: Trends | null;
 }
 
@@ -96,11 +96,11 @@ export function trendRoutes(app: FastifyInstance, { library, state, trends }: Tr
           .code(400)
           .send({ error: `A period of up to ${mostDays} days is allowed, from before to.` });
       }
-      const speeds = Map.groupBy((await library.waveSpeedRows?.(id)) ?? [], ({ wall_ms }) => dayOf(wall_ms));
+      const speeds = Map.groupBy(await library.waveSpeedRows(id), ({ wall_ms }) => dayOf(wall_ms));
       const now_ms = Date.now();
       const days: LegDay[] = [];
       for (let at_ms = from - (from % day_ms); at_ms <= Math.min(to, now_ms); at_ms += day_ms) {
-        const events = (await library.between?.(at_ms, Math.min(to, at_ms + day_ms))) ?? [];
+        const events = await library.between(at_ms, Math.min(to, at_ms + day_ms));
         const waveSpeeds = speeds.get(dayOf(at_ms)) ?? [];
         const sources = {
           leg: id,

@@ -5,9 +5,10 @@
  *   float64 sequence | float64 time_s | float64 period_s | float64 droppedBefore | float32 x 4 per channel (min, max, last, mean)
  * little-endian, channels in the order of `RigView.channels`, NaN where the period held no sample.
  */
-import type { Verdict } from '../analysis/verdict.ts';
+import type { SinkView } from '../publish/sink.ts';
 import type { ChannelStatus, LineStatus, RigPhase } from '../recorder/messages.ts';
 import type { Rebuilt } from '../store/event-folder.ts';
+import type { EventRow } from '../store/event-index.ts';
 import type { RecorderGap } from '../store/gap-ledger.ts';
 
 export type {
@@ -21,7 +22,12 @@ export type {
   Verdict,
   Withheld,
 } from '../analysis/verdict.ts';
+export type { SinkView } from '../publish/sink.ts';
 export type { ChannelStatus, LineBudget, LineStatus, RigPhase } from '../recorder/messages.ts';
+export type { EventRow } from '../store/event-index.ts';
+export type { LegDay as LegDayView } from '../trends/leg-days.ts';
+export type { TrendRow, TrendView } from '../trends/trends.ts';
+export type { WaveSpeedDay, WaveSpeedView } from '../trends/wave-speed-chart.ts';
 
 export interface ChannelView {
   readonly id: string;
@@ -101,24 +107,6 @@ export interface Trouble {
   readonly remedy: string;
 }
 
-/** One receiver outside, and what waits for it. */
-export interface SinkView {
-  readonly name: string;
-  readonly kind: string;
-  /** Where to; no secret in it. */
-  readonly address: string;
-  readonly state: 'connecting' | 'up' | 'down' | 'stopped';
-  readonly since_ms: number;
-  /** Why it is down; empty otherwise. */
-  readonly why: string;
-  /** When it is tried again; null when it is not down, or is being tried. */
-  readonly nextTry_ms: number | null;
-  /** Messages that wait for it (an upper bound), and the time that the oldest tells of; null when none waits. */
-  readonly waiting: number;
-  readonly oldest_ms: number | null;
-  readonly counters: Readonly<Record<string, number>>;
-}
-
 export interface StatusView {
   /** `analysing`: the record is closed, its verdict is being made. */
   readonly phase: RigPhase | 'analysing' | 'recorder-gone';
@@ -135,32 +123,6 @@ export interface StatusView {
   readonly gaps?: readonly RecorderGap[];
   /** Instruments with a current loop or a calibration, by NE 107 class; absent when there is none. */
   readonly channels?: readonly ChannelStatus[];
-}
-
-/** A row of the event list. GET /api/events?before=<id>&limit=<n> gives `{events: EventRow[]}`, newest first. */
-export interface EventRow {
-  readonly id: string;
-  /** Trip instant, wall clock ms. */
-  readonly wall_ms: number;
-  readonly source: string;
-  readonly closedBecause: string;
-  /** Present when retention has removed the samples; the verdict stays. */
-  readonly traceRemoved?: { readonly at_ms: number; readonly why: string };
-  /**
-   * Set on a window that a person kept round a trip that has an event already: the id of that event. It is the same trip,
-   * `wall_ms` is that of the trip, and it is never counted.
-   */
-  readonly sameTripAs?: string;
-  /** Why there is no verdict yet, or what else is wrong with the record; absent when all is well. */
-  readonly trouble?: string;
-  readonly verdict: Verdict | null;
-  /** Outlet pressure of the active leg round the trip for a small picture: min/max pairs over equal slices. */
-  readonly shape: {
-    readonly from_s: number;
-    readonly to_s: number;
-    /** Nulls where samples are missing. */
-    readonly minmax_Pa: readonly (number | null)[];
-  } | null;
 }
 
 /** GET /api/events/:id */
@@ -186,70 +148,6 @@ export interface TraceView {
     readonly max: readonly (number | null)[];
   }[];
 }
-
-/** One UTC day of a leg's wave speed; chart values are null while the chart learns. */
-export interface WaveSpeedDay {
-  /** `2026-03-02`. */
-  readonly day: string;
-  readonly events: number;
-  /** Of the day's ring-downs, and the middle of their 95 % intervals. */
-  readonly median_mps: number;
-  readonly low_mps: number;
-  readonly high_mps: number;
-  /** Without gas, as the rig was taken for. */
-  readonly expected_mps: number;
-  /** Share of the volume at the pressure of the leg at rest; null where no mixture explains it. 95 % interval. */
-  readonly freeGas_ratio: number | null;
-  readonly freeGasLow_ratio: number | null;
-  readonly freeGasHigh_ratio: number | null;
-  readonly ewma_mps: number | null;
-  readonly cusumHigh_mps: number | null;
-  readonly cusumLow_mps: number | null;
-  /** Whether EWMA or CUSUM signals, and where to. */
-  readonly side: 'inside' | 'above' | 'below' | null;
-}
-
-/** GET /api/legs/:id/wave-speed: control chart of the day's value, oldest first. */
-export interface WaveSpeedView {
-  readonly leg: string;
-  readonly days: readonly WaveSpeedDay[];
-  /** Null until `baselineDays` days are known. */
-  readonly chart: {
-    readonly target_mps: number;
-    readonly deviation_mps: number;
-    readonly ewmaLow_mps: number;
-    readonly ewmaHigh_mps: number;
-    /** CUSUM sums signal above this. */
-    readonly decision_mps: number;
-  } | null;
-  readonly baselineDays: number;
-  readonly gasLimit_ratio: number;
-  /** One sentence about the newest day; null when there is nothing to say. */
-  readonly warning: string | null;
-}
-
-/**
- * One stretch of a trend: start in ms since 1970, min, max, mean, standard deviation (SI, null where every sample was
- * invalid), samples, and the quality bits any of them had.
- */
-export type TrendRow = readonly [
-  start_ms: number,
-  min: number | null,
-  max: number | null,
-  mean: number | null,
-  sd: number | null,
-  count: number,
-  flags: number,
-];
-
-/** GET /api/trends/:channel. Stretches without a sample are left out: a gap is a gap. */
-export interface TrendView {
-  readonly channel: string;
-  readonly step_s: number;
-  readonly rows: readonly TrendRow[];
-}
-
-export type { LegDay as LegDayView } from '../trends/leg-days.ts';
 
 export type LiveMessage =
   | { readonly kind: 'status'; readonly status: StatusView }

@@ -5,7 +5,7 @@ import { DatabaseSync } from 'node:sqlite';
 import type { FastifyInstance } from 'fastify';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import type { LegVerdict } from '../../daemon/analysis/verdict.ts';
-import { createIngest, type Ingest } from '../../daemon/server/intake.ts';
+import { type EventStore, openEventStore } from '../../daemon/server/event-store.ts';
 import { RigState } from '../../daemon/server/rig-state.ts';
 import type { Analyse } from '../../daemon/server/take-in.ts';
 import { EventFolderWrite, eventFolder, wallOfId_ms } from '../../daemon/store/event-folder.ts';
@@ -34,7 +34,7 @@ const analyse: Analyse = (record, meta) => ({
 });
 
 let folder: ReturnType<typeof temporaryFolder>;
-let store: Ingest;
+let store: EventStore;
 let app: FastifyInstance;
 /** Paths that were read, in order. */
 let read: string[];
@@ -48,7 +48,7 @@ beforeEach(async () => {
       return disk.read(path);
     },
   };
-  store = createIngest({ dataFolder: folder.path, software: 'test', analyse, files });
+  store = openEventStore({ dataFolder: folder.path, software: 'test', analyse, files });
   const state = new RigState(() => 0);
   app = await createServer({
     library: store,

@@ -3,7 +3,7 @@ import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
 import { afterEach, beforeEach, expect, test } from 'vitest';
-import { createIngest } from '../../daemon/server/intake.ts';
+import { openEventStore } from '../../daemon/server/event-store.ts';
 import { ServerSession } from '../../daemon/server/session.ts';
 import type { Rollup } from '../../daemon/trends/trend-rollup.ts';
 import { TrendStore } from '../../daemon/trends/trend-store.ts';
@@ -118,7 +118,7 @@ test('the pages say so, with the name of what was set aside and no folder of the
   writeFileSync(join(folder.path, 'tripwave.db'), 'something else '.repeat(400));
   const log: string[] = [];
   const session = new ServerSession({
-    openStore: () => createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse }),
+    openStore: () => openEventStore({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse }),
     openTrends,
     answer: () => undefined,
     dashboardFolder: null,

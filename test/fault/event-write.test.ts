@@ -2,7 +2,7 @@ import { mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test, vi } from 'vitest';
 import { EventWriter } from '../../daemon/recorder/event-writer.ts';
-import { createIngest } from '../../daemon/server/intake.ts';
+import { openEventStore } from '../../daemon/server/event-store.ts';
 import { EventFolderWrite, eventFolder, listEvents, setTornAside } from '../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
@@ -39,7 +39,7 @@ async function lifeLength(hasReads = false): Promise<number> {
   const scratch = temporaryFolder();
   const content = eventContent(scratch.path);
   await new EventFolderWrite(scratch.path, content, files).write();
-  const ingest = createIngest({
+  const ingest = openEventStore({
     dataFolder: scratch.path,
     software: 'test',
     analyse: countingAnalyse,
@@ -110,7 +110,7 @@ describe('operation n of an event fails, for every n', () => {
       const content = eventContent(folder.path);
       const { id } = content.header;
       await new EventFolderWrite(folder.path, content, disk).write();
-      const failing = createIngest({
+      const failing = openEventStore({
         dataFolder: folder.path,
         software: 'test',
         analyse: countingAnalyse,
@@ -124,7 +124,7 @@ describe('operation n of an event fails, for every n', () => {
       }
       await failing.close();
       if (acknowledged !== null) expect(readdirSync(eventFolder(folder.path, id))).toContain(acknowledged);
-      const healed = createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
+      const healed = openEventStore({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
       await healed.scan();
       const row = healed.list({ before: null, limit: 10 })[0];
       expect(row.verdict?.reason).toMatch(/1000 samples/);
@@ -194,7 +194,7 @@ test('a revision that somebody else published meanwhile stays; ours takes the ne
   const { id } = content.header;
   await new EventFolderWrite(folder.path, content, disk).write();
   const path = join(eventFolder(folder.path, id), 'verdict-1.json');
-  const ingest = createIngest({
+  const ingest = openEventStore({
     dataFolder: folder.path,
     software: 'test',
     analyse(record, meta) {
@@ -215,7 +215,7 @@ test('a revision that somebody else published meanwhile stays; ours takes the ne
 test('what a killed process left of a verdict goes with the next scan, what a living one writes stays', async () => {
   const known = eventContent(folder.path, 0).header.id;
   await new EventFolderWrite(folder.path, eventContent(folder.path, 0), disk).write();
-  const ingest = createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
+  const ingest = openEventStore({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
   await ingest.scan();
   await new EventFolderWrite(folder.path, eventContent(folder.path, 1), disk).write();
   const fresh = eventContent(folder.path, 1).header.id;
@@ -243,7 +243,7 @@ test('an event that cannot be judged is listed with the reason, and does not sta
     join(eventFolder(folder.path, eventContent(folder.path, 0).header.id), 'trace.bin'),
     'no trace',
   );
-  const ingest = createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
+  const ingest = openEventStore({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
   const troubles: (string | null)[] = [];
   await ingest.scan(({ trouble }) => troubles.push(trouble));
   expect(troubles[0]).toMatch(/a trace begins with "TRIPWAVE"/);

@@ -3,7 +3,7 @@ import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
 import { afterEach, beforeEach, expect, test } from 'vitest';
-import { createIngest, type Ingest } from '../../daemon/server/intake.ts';
+import { type EventStore, openEventStore } from '../../daemon/server/event-store.ts';
 import { ServerSession } from '../../daemon/server/session.ts';
 import type { Ingested } from '../../daemon/server/take-in.ts';
 import { EventFolderWrite, eventFolder } from '../../daemon/store/event-folder.ts';
@@ -12,7 +12,7 @@ import { loadEvent } from '../../daemon/store/load-record.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
 
 let folder: ReturnType<typeof temporaryFolder>;
-let ingest: Ingest;
+let ingest: EventStore;
 beforeEach(() => {
   folder = temporaryFolder();
   ingest = open();
@@ -22,7 +22,7 @@ afterEach(async () => {
   folder.remove();
 });
 
-const open = () => createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
+const open = () => openEventStore({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
 const all = { before: null, limit: 100 };
 
 /** From now on writing into this table fails as a full disk does, after what the transaction did before; ends with the call that is returned. */

@@ -3,7 +3,7 @@ import { readdirSync, readFileSync, rmSync, utimesSync, writeFileSync } from 'no
 import { join } from 'node:path';
 import { DatabaseSync } from 'node:sqlite';
 import { afterEach, beforeEach, expect, test } from 'vitest';
-import { createIngest, type Ingest } from '../../daemon/server/intake.ts';
+import { type EventStore, openEventStore } from '../../daemon/server/event-store.ts';
 import { ServerSession } from '../../daemon/server/session.ts';
 import type { Analyse, Ingested } from '../../daemon/server/take-in.ts';
 import { EventFolderWrite, eventFolder } from '../../daemon/store/event-folder.ts';
@@ -13,7 +13,7 @@ import { countingAnalyse, eventContent, temporaryFolder } from '../support/event
 
 let folder: ReturnType<typeof temporaryFolder>;
 let now_s = 0;
-let stores: Ingest[] = [];
+let stores: EventStore[] = [];
 beforeEach(() => {
   folder = temporaryFolder();
   now_s = 0;
@@ -27,9 +27,9 @@ afterEach(async () => {
 const all = { before: null, limit: 100 };
 const revisionFile = /verdict-\d+\.json$/;
 
-function open(analyse: Analyse = countingAnalyse, files: Files = disk): Ingest {
+function open(analyse: Analyse = countingAnalyse, files: Files = disk): EventStore {
   const options = { dataFolder: folder.path, software: 'test', analyse, files, now_s: () => now_s };
-  const store = createIngest(options);
+  const store = openEventStore(options);
   stores.push(store);
   return store;
 }

@@ -1,5 +1,5 @@
 import { afterEach, beforeEach, expect, test } from 'vitest';
-import { createIngest } from '../../daemon/server/intake.ts';
+import { openEventStore } from '../../daemon/server/event-store.ts';
 import { EventFolderWrite } from '../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
@@ -22,7 +22,12 @@ test('a folder in which no verdict can be written does not keep the later events
       return await disk.create(path);
     },
   };
-  const ingest = createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse, files });
+  const ingest = openEventStore({
+    dataFolder: folder.path,
+    software: 'test',
+    analyse: countingAnalyse,
+    files,
+  });
   const seen: string[] = [];
   await expect(ingest.scan(({ row }) => seen.push(row.id))).rejects.toThrow('not yours');
   expect(seen).toEqual(good);
@@ -44,7 +49,12 @@ test('a disk that fails while a record is read is asked again, not taken for a r
       return await disk.read(path);
     },
   };
-  const ingest = createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse, files });
+  const ingest = openEventStore({
+    dataFolder: folder.path,
+    software: 'test',
+    analyse: countingAnalyse,
+    files,
+  });
   await expect(ingest.scan()).rejects.toThrow('i/o error');
   expect(ingest.list({ before: null, limit: 10 })).toEqual([]);
   isHealed = true;

@@ -2,7 +2,7 @@ import { type ChildProcess, spawn } from 'node:child_process';
 import { readdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeEach, expect, test } from 'vitest';
-import { createIngest } from '../../daemon/server/intake.ts';
+import { openEventStore } from '../../daemon/server/event-store.ts';
 import { eventFolder, listEvents, setTornAside } from '../../daemon/store/event-folder.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
 import { countingAnalyse, temporaryFolder } from '../support/event-builder.ts';
@@ -64,7 +64,7 @@ test('killed at any moment, the recorder leaves every acknowledged event whole, 
 
 test('an index made anew from the folders is the index that was', async () => {
   await recordAndKill(4, 0);
-  const make = () => createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
+  const make = () => openEventStore({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
   const first = make();
   await first.scan();
   const [some] = first.list({ before: null, limit: 1 });

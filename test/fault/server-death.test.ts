@@ -2,7 +2,7 @@ import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeEach, expect, test, vi } from 'vitest';
 import { type Recorder, startRecorder } from '../../daemon/recorder/recorder.ts';
-import { createIngest } from '../../daemon/server/intake.ts';
+import { openEventStore } from '../../daemon/server/event-store.ts';
 import { listEvents } from '../../daemon/store/event-folder.ts';
 import { countingAnalyse, temporaryFolder } from '../support/event-builder.ts';
 import { pushedLine } from '../support/pushed-line.ts';
@@ -66,7 +66,7 @@ test('a server killed again and again in mid-event loses nothing', async () => {
   await vi.waitFor(() => expect(ready()).toBe(7), patient);
   await recorder?.stop();
   expect(await listEvents(folder.path)).toEqual([...closed].sort());
-  const ingest = createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
+  const ingest = openEventStore({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
   await ingest.scan();
   const rows = ingest.list({ before: null, limit: 100 });
   expect(rows.map((row) => row.id).sort()).toEqual([...closed].sort());
@@ -112,7 +112,7 @@ test('a stopped server costs summaries, each counted, and never more than a few 
   process.kill(pid, 'SIGKILL');
   await vi.waitFor(() => expect(ready()).toBe(2), patient);
   await recorder?.stop();
-  const ingest = createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
+  const ingest = openEventStore({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
   await ingest.scan();
   expect(ingest.list({ before: null, limit: 100 })).toHaveLength(41);
   await ingest.close();
@@ -123,7 +123,7 @@ test('stopping in mid-event keeps the event as truncated, with what there was', 
   feed.push(3.3);
   await recorder?.stop();
   expect(closed).toHaveLength(1);
-  const ingest = createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
+  const ingest = openEventStore({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
   await ingest.scan();
   const [row] = ingest.list({ before: null, limit: 1 });
   expect(row.closedBecause).toBe('truncated');

@@ -5,7 +5,7 @@ import { existsSync, readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeEach, expect, test, vi } from 'vitest';
 import { launchNode } from '../../daemon/recorder/server-rank.ts';
-import { createIngest } from '../../daemon/server/intake.ts';
+import { openEventStore } from '../../daemon/server/event-store.ts';
 import { listEvents } from '../../daemon/store/event-folder.ts';
 import { countingAnalyse, temporaryFolder } from '../support/event-builder.ts';
 
@@ -103,7 +103,7 @@ test('a server out of memory in the middle of a trip costs nothing and comes bac
   await once(recorder!, 'exit');
   const events = acknowledged.trim().split('\n');
   expect(await listEvents(folder.path)).toEqual(expect.arrayContaining(events));
-  const ingest = createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
+  const ingest = openEventStore({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse });
   await ingest.scan();
   const judged = ingest.list({ before: null, limit: 1000 }).filter(({ verdict }) => verdict !== null);
   expect(judged.map(({ id }) => id)).toEqual(expect.arrayContaining(events));

@@ -6,7 +6,7 @@ import { setTimeout as delay } from 'node:timers/promises';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { analyse } from '../../daemon/analysis/analyse.ts';
 import { type Recorder, startRecorder } from '../../daemon/recorder/recorder.ts';
-import { createIngest } from '../../daemon/server/intake.ts';
+import { openEventStore } from '../../daemon/server/event-store.ts';
 import { type EventHeader, eventFolder, listEvents } from '../../daemon/store/event-folder.ts';
 import { disk } from '../../daemon/store/files.ts';
 import { readGaps } from '../../daemon/store/gap-ledger.ts';
@@ -104,7 +104,7 @@ test('a trip whose recorder was killed while its event was open is rebuilt and j
   // 1.5 s before the trip and 1.4 s after it, all of it.
   expect(record.legs[0]!.outlet.time_s.length).toBeCloseTo((1.5 + 4.4 - 3.012) / interval_s, -1);
 
-  const ingest = createIngest({ dataFolder: folder.path, software: 'test', analyse });
+  const ingest = openEventStore({ dataFolder: folder.path, software: 'test', analyse });
   await ingest.scan();
   const view = await ingest.get(id);
   expect(view?.rebuilt).toEqual(rebuilt);

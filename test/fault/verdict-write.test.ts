@@ -2,7 +2,7 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { afterEach, beforeEach, expect, test } from 'vitest';
-import { createIngest } from '../../daemon/server/intake.ts';
+import { openEventStore } from '../../daemon/server/event-store.ts';
 import type { Ingested } from '../../daemon/server/take-in.ts';
 import { EventFolderWrite, eventFolder } from '../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
@@ -16,7 +16,7 @@ beforeEach(() => {
 afterEach(() => folder.remove());
 
 const open = (files: Files) =>
-  createIngest({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse, files });
+  openEventStore({ dataFolder: folder.path, software: 'test', analyse: countingAnalyse, files });
 
 /** An event in an empty data folder; its id. */
 async function writtenEvent(): Promise<string> {

@@ -4,7 +4,7 @@ import { analyse } from '../../daemon/analysis/analyse.ts';
 import { main } from '../../daemon/main.ts';
 import type { ToRecorder } from '../../daemon/recorder/messages.ts';
 import { startRecorder } from '../../daemon/recorder/recorder.ts';
-import { createIngest } from '../../daemon/server/intake.ts';
+import { openEventStore } from '../../daemon/server/event-store.ts';
 import { ServerSession } from '../../daemon/server/session.ts';
 import { captureWindow, newestWindow } from '../../daemon/store/capture-window.ts';
 import { listEvents } from '../../daemon/store/event-folder.ts';
@@ -62,7 +62,7 @@ test('a window that held a trip gives, beside the running recorder, the same sam
   const [a, b] = [analyse(live.record, meta).legs[0]!, analyse(captured.record, meta).legs[0]!];
   expect(b.severity.class).toBe(a.severity.class);
   expect(b.results.seating.value).toBeCloseTo(a.results.seating.value!, 3);
-  const store = createIngest({ dataFolder: folder.path, software: 'test', analyse });
+  const store = openEventStore({ dataFolder: folder.path, software: 'test', analyse });
   await store.scan();
   const rows = store
     .list({ before: null, limit: 10 })
@@ -118,7 +118,7 @@ test('a page that keeps a window whose verdict cannot be written is not told tha
   const answers: ToRecorder[] = [];
   const session = new ServerSession({
     openStore: ({ config }) =>
-      createIngest({
+      openEventStore({
         dataFolder: config.dataFolder,
         software: 'test',
         analyse: (eventRecord, meta) => {

@@ -1,24 +1,25 @@
 /** Windows that a person keeps: one of a trip that has an event is that trip, linked and never counted; any other stands alone. */
+
 import { readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { usualDisk } from '../../config/disk.ts';
 import type { LegVerdict } from '../../daemon/analysis/verdict.ts';
 import type { ToRecorder } from '../../daemon/recorder/messages.ts';
-import { createIngest, type Ingest } from '../../daemon/server/intake.ts';
+import { type EventStore, openEventStore } from '../../daemon/server/event-store.ts';
 import { ServerSession } from '../../daemon/server/session.ts';
 import type { Analyse } from '../../daemon/server/take-in.ts';
 import { EventFolderWrite, eventFolder } from '../../daemon/store/event-folder.ts';
+import type { EventRow } from '../../daemon/store/event-index.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
 import { legDays } from '../../daemon/trends/leg-days.ts';
 import { TrendStore } from '../../daemon/trends/trend-store.ts';
-import type { EventRow } from '../../daemon/web/wire.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
 
 const noon_ms = Date.UTC(2026, 5, 11, 12);
 
 let folder: ReturnType<typeof temporaryFolder>;
-let store: Ingest;
+let store: EventStore;
 /** Trip that is found in an event, by id; null for none. */
 let trips: Map<string, number | null>;
 /** Ids of events whose record cannot be judged. */
@@ -48,7 +49,7 @@ const analyse: Analyse = (record, meta) => {
 };
 
 const open = (files: Files = disk) =>
-  createIngest({ dataFolder: folder.path, software: 'test', analyse, files });
+  openEventStore({ dataFolder: folder.path, software: 'test', analyse, files });
 
 beforeEach(() => {
   folder = temporaryFolder();

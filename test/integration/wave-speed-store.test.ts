@@ -1,7 +1,7 @@
 /** From closed folders to the wave-speed chart over HTTP, and the same again after the index is made anew. */
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import type { LegVerdict } from '../../daemon/analysis/verdict.ts';
-import { createIngest, type Ingest } from '../../daemon/server/intake.ts';
+import { type EventStore, openEventStore } from '../../daemon/server/event-store.ts';
 import { RigState } from '../../daemon/server/rig-state.ts';
 import type { Analyse } from '../../daemon/server/take-in.ts';
 import { EventFolderWrite } from '../../daemon/store/event-folder.ts';
@@ -12,7 +12,7 @@ import { countingAnalyse, eventContent, temporaryFolder } from '../support/event
 import { syntheticConfig } from '../support/synthetic-rig.ts';
 
 let folder: ReturnType<typeof temporaryFolder>;
-let store: Ingest;
+let store: EventStore;
 let speed_mps: number | null;
 
 /** Says nothing but a wave speed. */
@@ -39,7 +39,7 @@ const analyse: Analyse = (record, meta) => ({
 
 beforeEach(() => {
   folder = temporaryFolder();
-  store = createIngest({ dataFolder: folder.path, software: 'test', analyse });
+  store = openEventStore({ dataFolder: folder.path, software: 'test', analyse });
 });
 afterEach(async () => {
   await store.close();

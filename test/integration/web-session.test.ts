@@ -1,6 +1,6 @@
 import { afterEach, beforeEach, expect, test, vi } from 'vitest';
 import type { StatusMessage, ToRecorder } from '../../daemon/recorder/messages.ts';
-import type { Ingest } from '../../daemon/server/intake.ts';
+import type { EventStore } from '../../daemon/server/event-store.ts';
 import { ServerSession } from '../../daemon/server/session.ts';
 import type { Ingested } from '../../daemon/server/take-in.ts';
 import type { LiveMessage } from '../../daemon/web/wire.ts';
@@ -31,7 +31,7 @@ const store = {
     new Promise<Ingested | null>((resolve, reject) => {
       asked = { resolve, reject };
     }),
-} as unknown as Ingest;
+} as unknown as EventStore;
 
 let session: ServerSession;
 let socket: WebSocket;
@@ -102,7 +102,7 @@ test('while an index of years is made anew no second scan begins, and the pages 
     return scanned.promise;
   };
   const rebuilt = new ServerSession({
-    openStore: () => ({ ...store, scan }) as Ingest,
+    openStore: () => ({ ...store, scan }) as EventStore,
     answer: () => undefined,
     dashboardFolder: null,
     log: () => undefined,

@@ -3,7 +3,7 @@ import { cpSync, readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import fc from 'fast-check';
 import { afterAll, beforeAll, expect, test } from 'vitest';
-import { createIngest, type Ingest } from '../../daemon/server/intake.ts';
+import { type EventStore, openEventStore } from '../../daemon/server/event-store.ts';
 import { EventFolderWrite, eventFolder, listEvents } from '../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
@@ -76,10 +76,10 @@ class Gate {
 }
 
 const open = (path: string, files: Files) =>
-  createIngest({ dataFolder: path, software: 'test', analyse: countingAnalyse, files });
+  openEventStore({ dataFolder: path, software: 'test', analyse: countingAnalyse, files });
 
 /** Two events are there at the start, the third closes while the store runs. */
-const calls: Readonly<Record<string, (store: Ingest) => Promise<unknown>>> = {
+const calls: Readonly<Record<string, (store: EventStore) => Promise<unknown>>> = {
   'first scan': (store) => store.scan(),
   'second scan': (store) => store.scan(),
   hint: (store) => store.ingest(ids[2]!),

@@ -2,7 +2,7 @@
 import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { analyse } from '../../daemon/analysis/analyse.ts';
-import { createIngest } from '../../daemon/server/intake.ts';
+import { openEventStore } from '../../daemon/server/event-store.ts';
 import { eventFolder, listEvents } from '../../daemon/store/event-folder.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
 import { decodeTrace } from '../../daemon/store/trace.ts';
@@ -60,7 +60,7 @@ async function compareIndex(
   dataFolder: string,
   ids: readonly string[],
 ): Promise<{ judged: number; troubles: string[] }> {
-  const ingest = createIngest({ dataFolder, software: 'soak', analyse });
+  const ingest = openEventStore({ dataFolder, software: 'soak', analyse });
   const all = { before: null, limit: ids.length + 10 };
   const left = ingest.list(all);
   await ingest.rebuild();

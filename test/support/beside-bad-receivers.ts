@@ -1,9 +1,10 @@
 /** A recorder with a good receiver and bad ones: neither the recorder nor the good one must notice. */
+
 import { setTimeout as delay } from 'node:timers/promises';
 import { expect, vi } from 'vitest';
 import type { SinkConfig } from '../../config/publish.ts';
+import type { SinkView } from '../../daemon/publish/sink.ts';
 import { type Recorder, startRecorder } from '../../daemon/recorder/recorder.ts';
-import type { SinkView } from '../../daemon/web/wire.ts';
 import { pushedLine } from './pushed-line.ts';
 import { PushedDriver, recorderRig } from './recorder-rig.ts';
 import { silentLog } from './silent-log.ts';

@@ -1,12 +1,15 @@
 /** An event store in memory, filled with made-up closures. */
+
 import type { RigConfig } from '../../config/rig.ts';
 import type { Verdict } from '../../daemon/analysis/verdict.ts';
 import type { ExportWindow } from '../../daemon/report/export-event.ts';
 import type { Exported } from '../../daemon/report/exported.ts';
+import type { EventRow, WaveSpeedRow } from '../../daemon/store/event-index.ts';
+import { type WaveSpeedView, waveSpeedChart } from '../../daemon/trends/wave-speed-chart.ts';
 import type { EventLibrary, TraceQuery } from '../../daemon/web/event-library.ts';
 import { rigView } from '../../daemon/web/views.ts';
-import type { EventRow, EventView, TraceView, WaveSpeedView } from '../../daemon/web/wire.ts';
-import { fakeWaveSpeeds } from './fake-wave-speeds.ts';
+import type { EventView, TraceView } from '../../daemon/web/wire.ts';
+import { fakeWaveSpeedRows } from './fake-wave-speeds.ts';
 import { type Closure, pressure_Pa, syntheticVerdict, tank_Pa, velocity_mps } from './synthetic-event.ts';
 import { syntheticConfig } from './synthetic-rig.ts';
 
@@ -122,8 +125,13 @@ export class FakeLibrary implements EventLibrary {
 
   /** Leg A loses some wave speed, leg B has just begun. */
   waveSpeed(leg: string): WaveSpeedView | null {
-    if (leg === 'a') return fakeWaveSpeeds(leg, 30, 90, Date.now());
-    return leg === 'b' ? fakeWaveSpeeds(leg, 4, 0, Date.now()) : null;
+    const rows = this.waveSpeedRows(leg);
+    return rows.length === 0 ? null : waveSpeedChart(leg, rows);
+  }
+
+  waveSpeedRows(leg: string): WaveSpeedRow[] {
+    if (leg === 'a') return fakeWaveSpeedRows(leg, 30, 90, Date.now());
+    return leg === 'b' ? fakeWaveSpeedRows(leg, 4, 0, Date.now()) : [];
   }
 
   exported(id: string, query: ExportWindow): Exported | null {

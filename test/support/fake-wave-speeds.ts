@@ -1,12 +1,22 @@
 /** Made-up wave speeds of a leg over some weeks, through the real chart: steady, then a fall as if gas came in. */
-import { type WaveSpeedRow, waveSpeedChart } from '../../daemon/trends/wave-speed-chart.ts';
-import type { WaveSpeedView } from '../../daemon/web/wire.ts';
+import type { WaveSpeedRow } from '../../daemon/store/event-index.ts';
+import { type WaveSpeedView, waveSpeedChart } from '../../daemon/trends/wave-speed-chart.ts';
 
 const day_ms = 86_400_000;
 
 /** `fall_mps` over the last six of `days` days. */
 export function fakeWaveSpeeds(leg: string, days: number, fall_mps: number, now_ms: number): WaveSpeedView {
-  const rows = Array.from({ length: days }, (_, k): WaveSpeedRow => {
+  return waveSpeedChart(leg, fakeWaveSpeedRows(leg, days, fall_mps, now_ms));
+}
+
+/** The rows that its chart is made of, one a day. */
+export function fakeWaveSpeedRows(
+  leg: string,
+  days: number,
+  fall_mps: number,
+  now_ms: number,
+): WaveSpeedRow[] {
+  return Array.from({ length: days }, (_, k): WaveSpeedRow => {
     const wobble = 6 * Math.sin(k * 2.4) + 3 * Math.cos(k * 5.1);
     const value_mps = 1268 + wobble - fall_mps * Math.min(1, Math.max(0, (k - days + 7) / 6));
     return {
@@ -23,5 +33,4 @@ export function fakeWaveSpeeds(leg: string, days: number, fall_mps: number, now_
       temperature_K: 293,
     };
   });
-  return waveSpeedChart(leg, rows);
 }

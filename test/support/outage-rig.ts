@@ -1,8 +1,9 @@
 /** The made-up rig of the outage test: its numbers follow from the second alone, so a repeat equals the first. */
+
 import type { ChannelConfig } from '../../config/rig.ts';
 import type { Summary } from '../../daemon/recorder/messages.ts';
 import { eventIdAt, wallOfId_ms } from '../../daemon/store/event-folder.ts';
-import type { EventRow } from '../../daemon/web/wire.ts';
+import type { EventRow } from '../../daemon/store/event-index.ts';
 import { swing, syntheticVerdict } from './synthetic-event.ts';
 
 export class OutageRig {

@@ -11,7 +11,7 @@ import type { RigConfig } from '../../config/rig.ts';
 import { createSink } from '../../daemon/publish/create-sink.ts';
 import { Publisher } from '../../daemon/publish/publisher.ts';
 import type { TaskClock } from '../../daemon/publish/sink-task.ts';
-import type { EventRow } from '../../daemon/web/wire.ts';
+import type { EventRow } from '../../daemon/store/event-index.ts';
 import type { OutageReport, OutageTask } from './outage.ts';
 import { OutageRig } from './outage-rig.ts';
 import { influxConfig } from './sink-configs.ts';

@@ -1,10 +1,11 @@
 /** A receiver that is away for a long simulated time while the publisher queues, is killed again and again, and drains. */
+
 import { type ChildProcess, fork } from 'node:child_process';
 import { existsSync, readFileSync, statSync } from 'node:fs';
 import { join } from 'node:path';
+import type { SinkView } from '../../daemon/publish/sink.ts';
 import { serverArguments, serverEnvironment } from '../../daemon/recorder/server-memory.ts';
 import { wallOfId_ms } from '../../daemon/store/event-folder.ts';
-import type { SinkView } from '../../daemon/web/wire.ts';
 import { freePort } from './databases.ts';
 import { temporaryFolder } from './event-builder.ts';
 import { WriteServer } from './write-server.ts';

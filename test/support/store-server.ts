@@ -4,7 +4,7 @@ import { existsSync, writeFileSync } from 'node:fs';
 import { flushCompileCache } from 'node:module';
 import { join } from 'node:path';
 import type { ToServer } from '../../daemon/recorder/messages.ts';
-import { createIngest, type Ingest } from '../../daemon/server/intake.ts';
+import { type EventStore, openEventStore } from '../../daemon/server/event-store.ts';
 import type { Ingested } from '../../daemon/server/take-in.ts';
 import { countingAnalyse } from './event-builder.ts';
 
@@ -13,7 +13,7 @@ flushCompileCache();
 
 if (process.env['TEST_SERVER'] === 'crashes') process.exit(3);
 
-let ingest: Ingest | null = null;
+let ingest: EventStore | null = null;
 let hoardMark = '';
 
 function tell({ row, folder, file, isNew }: Ingested): void {
@@ -30,7 +30,7 @@ function hoard(): never {
 async function take(message: ToServer): Promise<void> {
   if (message.kind === 'hello') {
     const { dataFolder } = message.config;
-    ingest = createIngest({ dataFolder, software: message.software, analyse: countingAnalyse });
+    ingest = openEventStore({ dataFolder, software: message.software, analyse: countingAnalyse });
     writeFileSync(join(dataFolder, 'server.pid'), String(process.pid));
     hoardMark = join(dataFolder, 'hoarded');
     process.send?.({ kind: 'ready', host: '127.0.0.1', port: 1 });

@@ -23,7 +23,8 @@ test('an alarm is told when it comes, once a minute while it stands, and when it
 
 test('a clock that is set back silences nothing', () => {
   const feed = new StateFeed();
-  const phases = (now_ms: number) => feed.status({ lines: [] }, 'running', now_ms, (time_s) => time_s).length;
+  const phases = (now_ms: number) =>
+    feed.status({ lines: [], phase: 'running' }, now_ms, (time_s) => time_s).length;
   expect([told(feed, ['a'], 5e9).length, phases(5e9)]).toEqual([1, 1]);
   expect([told(feed, ['a'], 4e9).length, phases(4e9)]).toEqual([1, 1]);
   expect([told(feed, ['a'], 4e9 + 1).length, phases(4e9 + 1)]).toEqual([0, 0]);
@@ -33,7 +34,7 @@ test('what is asked for again is told again, once', () => {
   const feed = new StateFeed();
   const all = (now_ms: number) =>
     told(feed, ['a'], now_ms).length +
-    feed.status({ lines: [] }, 'running', now_ms, (time_s) => time_s).length;
+    feed.status({ lines: [], phase: 'running' }, now_ms, (time_s) => time_s).length;
   expect([all(1000), all(1001)]).toEqual([2, 0]);
   feed.repeat();
   expect([all(1002), all(1003)]).toEqual([2, 0]);

@@ -3,8 +3,9 @@ import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { type DiskConfig, usualDisk } from '../../../config/disk.ts';
 import { analyse } from '../../../daemon/analysis/analyse.ts';
-import { createIngest } from '../../../daemon/server/intake.ts';
+import { openEventStore } from '../../../daemon/server/event-store.ts';
 import { EventFolderWrite, eventFolder } from '../../../daemon/store/event-folder.ts';
+import type { EventRow } from '../../../daemon/store/event-index.ts';
 import { disk, type Files } from '../../../daemon/store/files.ts';
 import {
   lowSpace_bytes,
@@ -13,7 +14,6 @@ import {
   shortenRing,
 } from '../../../daemon/store/retention.ts';
 import { isRoutine } from '../../../daemon/store/trace-keeper.ts';
-import type { EventRow } from '../../../daemon/web/wire.ts';
 import { eventContent, temporaryFolder } from '../../support/event-builder.ts';
 
 let folder: ReturnType<typeof temporaryFolder>;
@@ -131,7 +131,7 @@ test('a server killed right after it removed a trace: the next one says so', asy
     },
   };
   const open = (files: Files) =>
-    createIngest({ dataFolder: folder.path, software: 'test', analyse: judge, files });
+    openEventStore({ dataFolder: folder.path, software: 'test', analyse: judge, files });
   const first = open(dying);
   await first.scan();
   await expect(first.keepTraces(usualDisk, now_ms)).rejects.toThrow('killed');
@@ -149,7 +149,7 @@ test('a trace that somebody else took away is not told as removed again and agai
   const content = { header: { ...header, id, anchor: anchorOf(id) }, blocks };
   await new EventFolderWrite(folder.path, content, disk).write();
   const files: Files = { ...disk, space: async () => ({ free_bytes: 1000, total_bytes: 2e12 }) };
-  const store = createIngest({ dataFolder: folder.path, software: 'test', analyse: judge, files });
+  const store = openEventStore({ dataFolder: folder.path, software: 'test', analyse: judge, files });
   await store.scan();
   rmSync(join(eventFolder(folder.path, id), 'trace.bin'));
   expect(await store.keepTraces(usualDisk, now_ms)).toEqual([]);
@@ -173,7 +173,7 @@ test('low space takes the traces of accepted routine events; they still list, sh
   }
   let free_bytes = 1e12;
   const files: Files = { ...disk, space: async () => ({ free_bytes, total_bytes: 2e12 }) };
-  const store = createIngest({ dataFolder: folder.path, software: 'test', analyse: judge, files });
+  const store = openEventStore({ dataFolder: folder.path, software: 'test', analyse: judge, files });
   await store.scan();
   expect(await store.keepTraces(usualDisk, now_ms)).toEqual([]);
   free_bytes = 1000;

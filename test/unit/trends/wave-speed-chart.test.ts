@@ -1,12 +1,8 @@
 import { describe, expect, test } from 'vitest';
 import type { LegVerdict, Verdict } from '../../../daemon/analysis/verdict.ts';
 import { gassyWaveSpeed_mps } from '../../../daemon/hydraulics/pipe.ts';
-import {
-  baselineDays,
-  type WaveSpeedRow,
-  waveSpeedChart,
-  waveSpeedRows,
-} from '../../../daemon/trends/wave-speed-chart.ts';
+import type { WaveSpeedRow } from '../../../daemon/store/event-index.ts';
+import { baselineDays, waveSpeedChart, waveSpeedRows } from '../../../daemon/trends/wave-speed-chart.ts';
 import { recorderRig } from '../../support/recorder-rig.ts';
 
 const start_ms = Date.UTC(2026, 2, 1, 8);

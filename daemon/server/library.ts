@@ -1,13 +1,14 @@
-/** What a page asks of one event. Null for an id that the index does not know. */
+/** What pages, exports and charts read of the events. Null for an id that the index does not know. */
 import { DataError } from '../errors.ts';
 import { type ExportWindow, exportEvent } from '../report/export-event.ts';
 import type { Exported } from '../report/exported.ts';
 import { eventFolder, readEventHeader, withoutPlace } from '../store/event-folder.ts';
-import type { EventIndex, IndexEntry } from '../store/event-index.ts';
+import type { EventIndex, EventRow, IndexEntry, WaveSpeedRow } from '../store/event-index.ts';
 import type { Files } from '../store/files.ts';
 import { sliceSeries } from '../store/slices.ts';
 import { readVerdict } from '../store/verdict-files.ts';
-import type { TraceQuery } from '../web/event-library.ts';
+import { type WaveSpeedView, waveSpeedChart } from '../trends/wave-speed-chart.ts';
+import type { EventLibrary, TraceQuery } from '../web/event-library.ts';
 import { rigView } from '../web/views.ts';
 import type { EventView, TraceView } from '../web/wire.ts';
 import type { LoadedEvents } from './loaded-events.ts';
@@ -20,8 +21,35 @@ export interface EventReads {
   readonly index: EventIndex;
 }
 
+/** Reads only; what comes from the index alone comes at once. */
+export interface Library extends EventLibrary {
+  list(query: { readonly before: string | null; readonly limit: number }): EventRow[];
+  between(from_ms: number, to_ms: number): EventRow[];
+  waveSpeedRows(leg: string): WaveSpeedRow[];
+  waveSpeed(leg: string): WaveSpeedView | null;
+  get(id: string): Promise<EventView | null>;
+  trace(id: string, query: TraceQuery): Promise<TraceView | null>;
+  exported(id: string, window: ExportWindow): Promise<Exported | null>;
+}
+
+export function libraryOf(reads: EventReads): Library {
+  const { index } = reads;
+  return {
+    list: ({ before, limit }) => index.list(before, limit),
+    between: (from_ms, to_ms) => index.between(from_ms, to_ms),
+    waveSpeedRows: (leg) => index.waveSpeeds(leg),
+    waveSpeed(leg) {
+      const rows = index.waveSpeeds(leg);
+      return rows.length === 0 ? null : waveSpeedChart(leg, rows);
+    },
+    get: (id) => viewOf(reads, id),
+    trace: (id, query) => traceOf(reads, id, query),
+    exported: (id, window) => exportedOf(reads, id, window),
+  };
+}
+
 /** Throws `DataError` for a folder that cannot be read; it names the event and the file, never where they lie. */
-export function viewOf(reads: EventReads, id: string): Promise<EventView | null> {
+function viewOf(reads: EventReads, id: string): Promise<EventView | null> {
   return readOf(reads, id, async ({ row }, folder) => {
     const header = await readEventHeader(folder, reads.files);
     const verdict =
@@ -38,7 +66,7 @@ export function viewOf(reads: EventReads, id: string): Promise<EventView | null>
 }
 
 /** As `viewOf`; no channels where the samples have been removed. */
-export function traceOf(reads: EventReads, id: string, query: TraceQuery): Promise<TraceView | null> {
+function traceOf(reads: EventReads, id: string, query: TraceQuery): Promise<TraceView | null> {
   const { channels, from_s, to_s, points } = query;
   return readOf(reads, id, async ({ row }) => {
     if (row.traceRemoved !== undefined) return { channels: [] };
@@ -59,7 +87,7 @@ export function traceOf(reads: EventReads, id: string, query: TraceQuery): Promi
 }
 
 /** As `viewOf`; null also where the samples have been removed. */
-export function exportedOf(reads: EventReads, id: string, window: ExportWindow): Promise<Exported | null> {
+function exportedOf(reads: EventReads, id: string, window: ExportWindow): Promise<Exported | null> {
   return readOf(reads, id, async ({ row }) => {
     if (row.traceRemoved !== undefined) return null;
     const loaded = await reads.loaded.load(id);
