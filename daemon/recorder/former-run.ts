@@ -1,4 +1,4 @@
-/** The run of the recorder before this one, as the disk ring has it: where its samples end, and whether the pump ran then. */
+/** The runs of the recorder before this one, as the disk ring has them: where their samples end, and whether the pump ran then. */
 
 import type { WallAnchor } from '../clock.ts';
 import { wallAt_ms } from '../clock.ts';
@@ -9,6 +9,8 @@ import { pumpState, RingReplay } from './ring-replay.ts';
 
 /** So much before the last chunk is read, in s: enough for any line that delivers now and then. */
 const look_s = 3;
+/** Runs that are looked at, at most: one that is killed again and again at its start leaves many. */
+const mostRuns = 50;
 
 export interface FormerRun {
   readonly boot: string;
@@ -19,6 +21,8 @@ export interface FormerRun {
   readonly isPumpOn: boolean | null;
   /** The last stop of the pump in its last seconds, by contact or switch; null when there was none. */
   readonly stop: StopSeen | null;
+  /** What the run after it found at first; null for the newest, after which comes the present one. */
+  readonly next: { readonly first_ms: number; readonly isPumpOn: boolean | null } | null;
 }
 
 /** A trip as detection finds it in the ring. */
@@ -29,20 +33,61 @@ export interface StopSeen {
   readonly anchor: WallAnchor;
 }
 
-/** The newest run but `boot` that left samples; null when the ring has none. Rejects with the system's error. */
-export async function formerRun(dataFolder: string, boot: string, files: Files): Promise<FormerRun | null> {
+/**
+ * The newest run but `boot` that left samples, and those before it back to the first that is in `stated`: a run may be killed
+ * before it has said anything of the one before. Newest first. Rejects with the system's error.
+ */
+export async function formerRuns(
+  dataFolder: string,
+  boot: string,
+  stated: ReadonlySet<string>,
+  files: Files,
+): Promise<readonly FormerRun[]> {
   const others = (await listRing(dataFolder, files)).filter(({ header }) => header.boot !== boot);
-  const boots = [...new Set(others.map(({ header }) => header.boot))].reverse();
+  const boots = [...new Set(others.map(({ header }) => header.boot))].reverse().slice(0, mostRuns);
+  const found: FormerRun[] = [];
+  let next: FormerRun['next'] = null;
   for (const each of boots) {
+    if (found.length > 0 && stated.has(each)) break;
     const own = others.filter(({ header }) => header.boot === each);
-    const found = await endOf(dataFolder, own, files);
-    if (found !== null) return found;
+    const end = await endOf(dataFolder, own, files);
+    if (end === null) continue;
+    found.push({ ...end, next });
+    next = await startOf(dataFolder, own, files);
   }
-  return null;
+  return found;
+}
+
+/** The first samples of a run. */
+async function startOf(
+  dataFolder: string,
+  own: readonly RingFile[],
+  files: Files,
+): Promise<FormerRun['next']> {
+  const first = own[0]?.header;
+  if (first === undefined) return null;
+  const replay = new RingReplay(first);
+  const to_s = first.anchor.time_s + look_s;
+  let first_s = Number.POSITIVE_INFINITY;
+  let isPumpOn: boolean | null = null;
+  const window = { boot: first.boot, from_s: Number.NEGATIVE_INFINITY, to_s };
+  for await (const { header, block } of readRing(dataFolder, window, files)) {
+    if (JSON.stringify(header.groups) !== JSON.stringify(first.groups)) continue;
+    first_s = Math.min(first_s, block.time_s);
+    replay.take(block);
+    isPumpOn ??= pumpState(replay.detector);
+  }
+  return first_s === Number.POSITIVE_INFINITY
+    ? null
+    : { first_ms: wallAt_ms(first.anchor, first_s), isPumpOn };
 }
 
 /** Null when the files of this run hold no sample: it was killed before its first commit. */
-async function endOf(dataFolder: string, own: readonly RingFile[], files: Files): Promise<FormerRun | null> {
+async function endOf(
+  dataFolder: string,
+  own: readonly RingFile[],
+  files: Files,
+): Promise<Omit<FormerRun, 'next'> | null> {
   const starts_s: number[] = [];
   // The newest segment may have nothing but its head.
   for (const file of own.slice(-3))

@@ -18,7 +18,7 @@ import {
 import { type Files, isDiskFault, isMissing, messageOf } from '../store/files.ts';
 import type { DownTime, GapLedger } from '../store/gap-ledger.ts';
 import type { TripDeclaration, TripHistory, TripLedger } from '../store/trip-ledger.ts';
-import { type FormerRun, formerRun } from './former-run.ts';
+import { type FormerRun, formerRuns } from './former-run.ts';
 import type { Log } from './log.ts';
 import { rebuildEvent } from './rebuild-event.ts';
 
@@ -105,18 +105,23 @@ export class Recovery {
   }
 
   async #run(): Promise<void> {
-    const { dataFolder, boot, files, isLive, history } = this.#options;
-    const former = isLive ? await this.#patiently(() => formerRun(dataFolder, boot, files)) : null;
+    const { dataFolder, boot, files, isLive, history, gaps } = this.#options;
+    const stated = new Set(gaps.gaps.flatMap((gap) => (gap.kind === 'no-recorder' ? [gap.after] : [])));
+    const runs = isLive ? await this.#patiently(() => formerRuns(dataFolder, boot, stated, files)) : [];
+    const [former = null] = runs;
     if (former?.isPumpOn === true && !this.#isDeclared(former)) this.#options.pump.presumeRunning();
+    const owed = [...history.owed];
+    // First what is owed, then the time without a recorder: a run whose end is stated has been looked through.
+    for (const run of runs) owed.push(...(await this.#patiently(() => this.#undeclared(run))));
+    for (const run of runs) if (run.next !== null) await this.#state(this.#downTime(run, run.next));
     const isSampled = () => this.#first_s !== null;
     let down: DownTime | null = null;
-    if (await this.#until(isSampled, firstSample_s)) down = await this.#stateDownTime(former);
-    const undeclared = former === null ? [] : await this.#patiently(() => this.#undeclared(former));
-    for (const trip of [...history.owed, ...undeclared]) await this.#makeGoodOrName(trip);
+    if (await this.#until(isSampled, firstSample_s)) down = await this.#stateOwn(former);
+    for (const trip of owed) await this.#makeGoodOrName(trip);
     if (former === null) return;
     if (down === null) {
       await this.#until(isSampled, Number.POSITIVE_INFINITY);
-      down = await this.#stateDownTime(former);
+      down = await this.#stateOwn(former);
     }
     if (down !== null) await this.#watchPump(former, down);
   }
@@ -152,33 +157,53 @@ export class Recovery {
     return found;
   }
 
-  async #stateDownTime(former: FormerRun | null): Promise<DownTime | null> {
+  /** From the end of the run before to the first sample of this one. */
+  async #stateOwn(former: FormerRun | null): Promise<DownTime | null> {
     if (former === null) return null;
-    const down: DownTime = {
-      kind: 'no-recorder',
-      after: former.boot,
-      from_ms: former.end_ms,
-      to_ms: this.#options.wallAt_ms(this.#first_s ?? 0),
-      isClean: this.#options.history.stopped.has(former.boot),
-      pump: this.#pump(former),
-    };
+    const { wallAt_ms: wallOf, pump } = this.#options;
+    // A stop that this run has declared is no stop of before.
+    const isPumpOn = pump.hasTripped() ? true : pump.isOn();
+    const down = this.#downTime(former, { first_ms: wallOf(this.#first_s ?? 0), isPumpOn });
     await this.#state(down);
     return down;
   }
 
-  /**
-   * The first samples may come from another line than that of the contact, and a pump may stop before this run is ready to
-   * declare its trip.
-   */
+  #downTime(run: FormerRun, next: NonNullable<FormerRun['next']>): DownTime {
+    return {
+      kind: 'no-recorder',
+      after: run.boot,
+      from_ms: run.end_ms,
+      to_ms: next.first_ms,
+      isClean: this.#options.history.stopped.has(run.boot),
+      pump: this.#pump(run, next.isPumpOn),
+    };
+  }
+
+  #pump(run: FormerRun, isOnAfter: boolean | null): DownTime['pump'] {
+    if (run.isPumpOn === null || isOnAfter === null) return 'unknown';
+    if (!run.isPumpOn || this.#isDeclared(run)) return 'at-rest';
+    return isOnAfter ? 'running' : 'stopped';
+  }
+
+  /** A pump may stop before this run is ready to declare its trip, and the first samples may be of another line than the contact's. */
   async #watchPump(former: FormerRun, down: DownTime): Promise<void> {
-    if (former.isPumpOn === null || (down.pump !== 'unknown' && down.pump !== 'running')) return;
-    const { isOn } = this.#options.pump;
-    if (down.pump === 'unknown') await this.#until(() => isOn() !== null, pumpKnown_s);
-    else await this.#until(() => isOn() === false, ready_s);
-    const pump = this.#pump(former);
-    if (pump === down.pump) return;
-    // A pump that stopped before this run was ready stopped later than its first sample.
-    await this.#state({ ...down, pump, to_ms: pump === 'stopped' ? Date.now() : down.to_ms });
+    if (down.pump === 'stopped') return;
+    const { isOn, hasTripped } = this.#options.pump;
+    let wasOn = former.isPumpOn === true && !this.#isDeclared(former);
+    const hasStopped = () => {
+      const isOnNow = isOn();
+      wasOn ||= isOnNow === true;
+      return wasOn && isOnNow === false;
+    };
+    if ((await this.#until(hasStopped, ready_s)) && !hasTripped()) {
+      // Later than its first sample, but before it could have been recorded.
+      await this.#state({ ...down, pump: 'stopped', to_ms: Date.now() });
+      return;
+    }
+    if (down.pump !== 'unknown' || former.isPumpOn === null) return;
+    await this.#until(() => isOn() !== null, pumpKnown_s);
+    const pump = this.#pump(former, hasTripped() ? true : isOn());
+    if (pump !== 'unknown') await this.#state({ ...down, pump });
   }
 
   async #state(down: DownTime): Promise<void> {
@@ -195,15 +220,6 @@ export class Recovery {
       log.error(spoken, 'pump stopped while no recorder ran');
     } else log.warn(spoken, 'no recorder ran');
     await gaps.add(down);
-  }
-
-  #pump(former: FormerRun): DownTime['pump'] {
-    const { isOn, hasTripped } = this.#options.pump;
-    const isOnNow = isOn();
-    if (former.isPumpOn === null || isOnNow === null) return 'unknown';
-    if (!former.isPumpOn || this.#isDeclared(former)) return 'at-rest';
-    // A stop that this run has declared is no stop of before.
-    return isOnNow || hasTripped() ? 'running' : 'stopped';
   }
 
   /** The ring may end before the samples of a trip that is on record all the same. */

@@ -33,7 +33,7 @@ function shownFor_ms({ pump, isClean }: DownTime): number {
 const meanwhile: Readonly<Record<DownTime['pump'], string>> = {
   stopped: 'The pump stopped meanwhile: that trip was not recorded.',
   running: 'The pump ran before and after; a trip in between would not be known.',
-  'at-rest': 'The pump stood before.',
+  'at-rest': 'The pump stood at its begin; a start and trip in between would not be known.',
   unknown: 'Nothing shows whether the pump stopped meanwhile.',
 };
 

@@ -10,7 +10,7 @@ export type PumpMeanwhile =
   | 'stopped'
   /** Ran before and after; what was in between is not known. */
   | 'running'
-  /** Stood before. */
+  /** Stood before, or its stop is on record. */
   | 'at-rest'
   /** No contact, switch or meter shows it. */
   | 'unknown';

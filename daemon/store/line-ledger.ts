@@ -56,12 +56,15 @@ export class LineLedger {
   readonly #onRefused: (error: unknown) => void;
   readonly #giveUp = new AbortController();
   #queue: Waiting[] = [];
+  /** Written, but not known to be on the medium. */
+  #unsynced: Waiting[] = [];
   /** The lines that are to stand in the file alone, before those of the queue; null: those that are there stay. */
   #anew: readonly object[] | null = null;
   /** Lines that waited when the file was to be written anew; they are among those of `#anew`. */
   #carried: Waiting[] = [];
   #file: OpenFile | null = null;
   #running: Promise<void> | null = null;
+  #syncing: Promise<void> | null = null;
 
   /** `onRefused` is called for each attempt that the disk refused. */
   constructor(path: string, files: Files, onRefused: (error: unknown) => void) {
@@ -70,13 +73,18 @@ export class LineLedger {
     this.#onRefused = onRefused;
   }
 
+  /** Opens the file, so that the first line need not wait for it. */
+  open(): void {
+    this.#start(true);
+  }
+
   /** Begins to write at once; resolves when the line is on the medium, or when it is given up. */
   async add(entry: object): Promise<void> {
     const written = new Promise<void>((resolve) => {
       this.#queue.push({ text: `${JSON.stringify(entry)}\n`, resolve });
     });
     if (this.#queue.length > mostWaiting) this.#drop(this.#queue.splice(0, 1));
-    this.#start();
+    this.#start(false);
     await written;
   }
 
@@ -84,55 +92,100 @@ export class LineLedger {
   replace(entries: readonly object[]): void {
     this.#anew = entries;
     this.#carried.push(...this.#queue.splice(0));
-    this.#start();
+    this.#start(false);
   }
 
   /** Resolves when all is written and the file is closed. After `patience_s` what waits is given up. */
   async finish(patience_s: number): Promise<void> {
     const timer = setTimeout(() => this.#giveUp.abort(), patience_s * 1000);
-    await this.#running;
+    while (this.#running !== null || this.#syncing !== null) {
+      await this.#running;
+      await this.#syncing;
+    }
     clearTimeout(timer);
-    this.#drop([...this.#carried.splice(0), ...this.#queue.splice(0)]);
+    this.#drop([...this.#carried.splice(0), ...this.#queue.splice(0), ...this.#unsynced.splice(0)]);
     await this.#close();
   }
 
-  #start(): void {
-    this.#running ??= this.#run().finally(() => {
+  #start(isOpening: boolean): void {
+    this.#running ??= this.#run(isOpening).finally(() => {
       this.#running = null;
+      // A sync that failed meanwhile has put its lines back.
+      if (this.#queue.length > 0 && !this.#giveUp.signal.aborted) this.#start(false);
     });
   }
 
-  async #run(): Promise<void> {
-    while (this.#queue.length > 0 || this.#anew !== null) {
+  async #run(isOpening: boolean): Promise<void> {
+    for (let isNew = isOpening; isNew || this.#queue.length > 0 || this.#anew !== null; isNew = false) {
       try {
-        await this.#write();
+        if (this.#anew !== null) await this.#writeAnew(this.#anew);
+        this.#file ??= await this.#open();
+        if (this.#queue.length > 0) await this.#write(this.#file);
       } catch (error) {
-        this.counters.lineWritesFailed++;
-        this.#onRefused(error);
-        // Half a line may stand there; opening the file anew closes it.
-        await this.#close();
-        if (this.#giveUp.signal.aborted) return;
-        await delay(retry_s * 1000, undefined, { signal: this.#giveUp.signal }).catch(() => undefined);
+        await this.#refused(error);
         if (this.#giveUp.signal.aborted) return;
       }
     }
   }
 
-  async #write(): Promise<void> {
-    if (this.#anew !== null) await this.#writeAnew(this.#anew);
-    const batch = [...this.#queue];
-    if (batch.length === 0) return;
-    this.#file ??= await this.#open();
-    await this.#file.write(Buffer.from(batch.map(({ text }) => text).join('')));
-    await this.#file.sync();
-    // A replacement that was asked for meanwhile has emptied the queue.
-    this.#queue = this.#queue.filter((each) => !batch.includes(each));
-    this.counters.linesWritten += batch.length;
-    for (const { resolve } of batch) resolve();
+  /** A line is written while those before it are still being synced: a kill of the process spares what has been written. */
+  async #write(file: OpenFile): Promise<void> {
+    const batch = this.#queue.splice(0);
+    try {
+      await file.write(Buffer.from(batch.map(({ text }) => text).join('')));
+    } catch (error) {
+      this.#queue.unshift(...batch);
+      throw error;
+    }
+    this.#unsynced.push(...batch);
+    this.#beginSync(file);
+  }
+
+  #beginSync(file: OpenFile): void {
+    this.#syncing ??= this.#sync(file).finally(() => {
+      this.#syncing = null;
+      // Written once more while the refused sync paused.
+      if (this.#unsynced.length > 0 && !this.#giveUp.signal.aborted) this.#beginSync(file);
+    });
+  }
+
+  async #sync(file: OpenFile): Promise<void> {
+    while (this.#unsynced.length > 0) {
+      const batch = [...this.#unsynced];
+      try {
+        await file.sync();
+      } catch (error) {
+        this.counters.lineWritesFailed++;
+        this.#onRefused(error);
+        // Whether they are on the medium is not known: they are written once more.
+        this.#queue.unshift(...this.#unsynced.splice(0));
+        await this.#pause();
+        if (!this.#giveUp.signal.aborted) this.#start(false);
+        return;
+      }
+      this.#unsynced = this.#unsynced.filter((each) => !batch.includes(each));
+      this.counters.linesWritten += batch.length;
+      for (const { resolve } of batch) resolve();
+    }
+  }
+
+  async #refused(error: unknown): Promise<void> {
+    this.counters.lineWritesFailed++;
+    this.#onRefused(error);
+    await this.#syncing;
+    // Half a line may stand there; opening the file anew closes it.
+    await this.#close();
+    await this.#pause();
+  }
+
+  async #pause(): Promise<void> {
+    if (this.#giveUp.signal.aborted) return;
+    await delay(retry_s * 1000, undefined, { signal: this.#giveUp.signal }).catch(() => undefined);
   }
 
   async #writeAnew(entries: readonly object[]): Promise<void> {
     const temporary = `${this.path}.tmp`;
+    await this.#syncing;
     const carried = [...this.#carried];
     await this.#close();
     const text = entries.map((entry) => `${JSON.stringify(entry)}\n`).join('');

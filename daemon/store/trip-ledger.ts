@@ -115,6 +115,7 @@ export class TripLedger {
     this.#lines = entries.filter(isTripLine);
     const history = await readTrips(dataFolder, files);
     if (history.linesTorn > 0 || this.#lines.length > keptLines) this.#shorten();
+    this.#ledger.open();
     return history;
   }
 

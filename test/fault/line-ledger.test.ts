@@ -1,6 +1,7 @@
 /** Ledgers of lines on a disk that fails at every operation in turn, and after a torn line. */
 import { appendFileSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
+import { setTimeout as delay } from 'node:timers/promises';
 import { afterEach, beforeEach, expect, test } from 'vitest';
 import { disk } from '../../daemon/store/files.ts';
 import { LineLedger, readLines } from '../../daemon/store/line-ledger.ts';
@@ -68,6 +69,58 @@ test('a disk that refuses once is asked again, and the line stands there once wh
   const { entries, linesTorn } = await readLines(path, disk);
   expect(entries).toEqual([{ line: 'a line that is long enough to be torn' }]);
   expect(linesTorn).toBe(1);
+});
+
+test('a line is written while the one before it is still being synced: a kill spares both', async () => {
+  const path = join(folder.path, 'slow.jsonl');
+  const syncs: (() => void)[] = [];
+  const files = {
+    ...disk,
+    async append(to: string) {
+      const file = await disk.append(to);
+      const sync = () => new Promise<void>((resolve) => syncs.push(resolve));
+      return { ...file, sync };
+    },
+  };
+  const ledger = new LineLedger(path, files, () => undefined);
+  const acknowledged: number[] = [];
+  const isWritten = async (lines: number) => {
+    while ((await readLines(path, disk)).entries.length < lines) await delay(5);
+  };
+  void ledger.add({ line: 1 }).then(() => acknowledged.push(1));
+  await isWritten(1);
+  void ledger.add({ line: 2 }).then(() => acknowledged.push(2));
+  await isWritten(2);
+  expect(acknowledged).toEqual([]);
+  syncs[0]!();
+  while (syncs.length < 2) await delay(5);
+  expect(acknowledged).toEqual([1]);
+  syncs[1]!();
+  await ledger.finish(1);
+  expect(acknowledged).toEqual([1, 2]);
+});
+
+test('a sync that is refused is no acknowledgement: the line is written once more', async () => {
+  const path = join(folder.path, 'sync.jsonl');
+  let syncs = 0;
+  const files = {
+    ...disk,
+    async append(to: string) {
+      const file = await disk.append(to);
+      return {
+        ...file,
+        async sync() {
+          if (syncs++ === 0) throw Object.assign(new Error('bad block'), { code: 'EIO' });
+          await file.sync();
+        },
+      };
+    },
+  };
+  const ledger = new LineLedger(path, files, () => undefined);
+  await ledger.add({ line: 1 });
+  expect(syncs).toBe(2);
+  await ledger.finish(1);
+  expect((await readLines(path, disk)).entries).toEqual([{ line: 1 }, { line: 1 }]);
 });
 
 test('a ledger of thousands of trips stays small and forgets none that is open', async () => {

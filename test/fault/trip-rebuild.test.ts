@@ -9,7 +9,7 @@ import { type Recorder, startRecorder } from '../../daemon/recorder/recorder.ts'
 import { openEventStore } from '../../daemon/server/event-store.ts';
 import { type EventHeader, eventFolder, listEvents } from '../../daemon/store/event-folder.ts';
 import { disk } from '../../daemon/store/files.ts';
-import { readGaps } from '../../daemon/store/gap-ledger.ts';
+import { gapLedgerPath, readGaps } from '../../daemon/store/gap-ledger.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
 import { readTrips, tripLedgerPath } from '../../daemon/store/trip-ledger.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
@@ -186,6 +186,36 @@ test('a pump that stopped while no recorder ran is named, one that ran on or sto
   const [, , third] = await readGaps(folder.path, disk);
   expect(third).toMatchObject({ isClean: true, pump: 'running' });
   expect(third?.kind === 'no-recorder' && third.to_ms > third.from_ms).toBe(true);
+});
+
+test('a run that was killed before it had said anything of the one before costs no gap its name', async () => {
+  await recordAndKill(2.5);
+  await recordAndKill(2.5);
+  const stated = readFileSync(gapLedgerPath(folder.path), 'utf8');
+  expect(JSON.parse(stated)).toMatchObject({ pump: 'running' });
+  rmSync(gapLedgerPath(folder.path));
+  await restart(standing, async () => (await readGaps(folder.path, disk)).length === 2);
+  const [first, second] = await readGaps(folder.path, disk);
+  const { after, from_ms, to_ms } = JSON.parse(stated);
+  expect(first).toMatchObject({ after, from_ms, pump: 'running' });
+  expect(first?.kind === 'no-recorder' && Math.abs(first.to_ms - to_ms)).toBeLessThan(100);
+  expect(second).toMatchObject({ pump: 'stopped' });
+});
+
+test('a pump that stops before a new run is ready to declare its trip is named', async () => {
+  await recordAndKill(4.4);
+  let fed_s = 0;
+  // It stood when the run before ended, runs at the first sample and stops 0.3 s later: too soon to be a trip.
+  const soon: Scene = (time_s) => {
+    fed_s = time_s;
+    return time_s < 0.3 ? running(time_s) : standing(time_s);
+  };
+  const isNamed = async () => {
+    const [gap] = await readGaps(folder.path, disk);
+    return gap?.kind === 'no-recorder' && gap.pump === 'stopped';
+  };
+  await restart(soon, isNamed);
+  expect(fed_s).toBeGreaterThan(0.3);
 });
 
 test('a declared trip is no pump that stopped unseen', async () => {

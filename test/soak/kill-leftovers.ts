@@ -9,7 +9,7 @@ const owned =
   /^(recorder\.lock|server\.lock(\.new)?|(calibrations|writes|trips|gaps)\.jsonl|trips\.jsonl\.tmp|(tripwave|trends|outbox)\.db(-wal|-shm|-journal)?)$/;
 const inEvent = /^(trace\.bin|event\.json|verdict-\d+\.json|trace-removed\.json)$/;
 const tornEvent = /^\d{8}T\d{6}Z-[0-9A-Z]{3}\.tmp-\d+$/;
-const unfinishedVerdict = /verdict-\d+\.json\.tmp-\d+$/;
+const unfinishedVerdict = /verdict-\d+\.json\.tmp-\d+(-[0-9a-f]+)?$/;
 
 /** Paths in the data folder, without the files that are to be there. */
 interface LeftOver {

@@ -35,6 +35,8 @@ export interface TripAudit {
   readonly events: number;
   readonly rebuilt: number;
   readonly rebuiltWithHoles: number;
+  /** Largest distance of an event's trip from its stop, in s: more than a few ms where the samples of the stop are missing. */
+  readonly mostOff_s: number;
   /** Stops that a time without a recorder explains, and declared trips that are named as lost. */
   readonly inGaps: number;
   readonly lost: number;
@@ -47,6 +49,8 @@ export interface TripAudit {
 
 /** A record's trip is so near to the rig's stop, in s. */
 const near_s = 0.3;
+/** The pump stands for so long after each stop, in s. */
+const standing_s = 3;
 /** The disk ring is behind by so much when its recorder is killed, in s: the commit of each 0.7 s and the sync itself, on a busy disk. */
 const behind_s = 2;
 /** A recorder is ready to declare trips so long after its first block, in s. */
@@ -63,16 +67,16 @@ export async function auditTrips(dataFolder: string, truth: TripTruth): Promise<
       failures.push(`${id}: no verdict`);
   }
   const gaps = await readGaps(dataFolder, disk);
+  let off_s = 0;
   const stops = { events: 0, rebuilt: 0, rebuiltWithHoles: 0, inGaps: 0, lost: 0 };
   for (const stop_s of truth.stops_s) {
-    const own = headers.filter(
-      ({ trip }) => trip.source === 'contact' && Math.abs(trip.time_s - stop_s) < near_s,
-    );
+    const own = headers.filter((header) => isOf(header, stop_s));
     if (own.length > 1)
       failures.push(`stop at ${stop_s}: ${own.length} events: ${own.map(({ id }) => id).join(', ')}`);
     const [event] = own;
     if (event !== undefined) {
       stops.events++;
+      off_s = Math.max(off_s, Math.abs(event.trip.time_s - stop_s));
       if (event.rebuilt !== undefined) stops.rebuilt++;
       if ((event.rebuilt?.missing.length ?? 0) > 0) stops.rebuiltWithHoles++;
       continue;
@@ -86,6 +90,7 @@ export async function auditTrips(dataFolder: string, truth: TripTruth): Promise<
   return {
     stops: truth.stops_s.length,
     ...stops,
+    mostOff_s: Math.round(1000 * off_s) / 1000,
     surges: headers.filter(({ trip }) => trip.source === 'surge').length,
     declared: truth.declared.size,
     downTimes: gaps.filter(({ kind }) => kind === 'no-recorder').length,
@@ -93,20 +98,32 @@ export async function auditTrips(dataFolder: string, truth: TripTruth): Promise<
   };
 }
 
-/** Every declaration has its event, under this id or as the same trip under another, or is named as lost. */
+/** The same stop: as near, or as late as samples are missing in the record, for then its edge was seen behind the hole. */
+function isOf({ trip, groups }: EventHeader, stop_s: number): boolean {
+  const late_s = trip.time_s - stop_s;
+  const missing_s = Math.max(
+    ...groups.map(({ scansLost, nominalInterval_s }) => scansLost * nominalInterval_s),
+  );
+  return trip.source === 'contact' && late_s > -near_s && late_s < near_s + Math.min(missing_s, standing_s);
+}
+
+/**
+ * Every declaration has its event, under this id or as the same trip under another, is named as lost, or was made so shortly
+ * before the kill that neither it nor its samples were on the disk: then it lies in a gap.
+ */
 function undeclared(
   headers: readonly EventHeader[],
   gaps: readonly RecorderGap[],
-  { declared }: TripTruth,
+  truth: TripTruth,
 ): string[] {
+  const { declared } = truth;
   const lost = new Set(gaps.flatMap((gap) => (gap.kind === 'trip-lost' ? [gap.event] : [])));
   return [...declared].flatMap(([event, { source, time_s }]) => {
     const isThere = headers.some(
       ({ id, trip }) => id === event || (trip.source === source && Math.abs(trip.time_s - time_s) < 1e-6),
     );
-    return isThere || lost.has(event)
-      ? []
-      : [`${event} (${source}): declared, no event and not named as lost`];
+    if (isThere || lost.has(event) || gapOf(time_s, gaps, truth) !== null) return [];
+    return [`${event} (${source}): declared, no event and no gap that explains it`];
   });
 }
 
