@@ -3,7 +3,7 @@ import type { LineStatus } from '../recorder/messages.ts';
 import type { EventRow } from '../store/event-index.ts';
 import type { AlarmPayload, LinkPayload, PhasePayload } from './messages.ts';
 import type { Draft } from './outbox-types.ts';
-import type { SinkView } from './sink.ts';
+import type { SinkView } from './sink-view.ts';
 
 /** Something that is wrong and stands. */
 export type StandingTrouble = Omit<AlarmPayload, 'kind' | 'isActive'>;

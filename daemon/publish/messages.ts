@@ -9,7 +9,7 @@ import type { QuantityKind } from '../../config/rig.ts';
 import type { Counters, LinkState } from '../../drivers/driver.ts';
 import type { Verdict } from '../analysis/verdict.ts';
 import type { RigPhase } from '../recorder/messages.ts';
-import type { SinkView } from './sink.ts';
+import type { SinkView } from './sink-view.ts';
 
 /** Worst sample of a period; clipped and suspect samples are in the numbers, invalid ones are not. */
 export type WorstFlag = 'good' | 'suspect' | 'clipped' | 'invalid';

@@ -15,8 +15,9 @@ import { Outbox } from './outbox.ts';
 import type { DeadLetter, Draft, Told } from './outbox-types.ts';
 import { SecondRollups } from './second-rollup.ts';
 import { secretWarnings } from './secret.ts';
-import type { Sink, SinkView } from './sink.ts';
+import type { Sink } from './sink.ts';
 import { SinkTask, type TaskClock } from './sink-task.ts';
+import type { SinkView } from './sink-view.ts';
 import { publishedLevels_s, type ReadTrend, trendRound } from './trend-feed.ts';
 
 export interface PublisherOptions {

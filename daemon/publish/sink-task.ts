@@ -4,7 +4,8 @@ import { messageOf } from '../store/files.ts';
 import type { Message } from './messages.ts';
 import type { LaneName } from './outbox-lanes.ts';
 import type { SinkQueue } from './outbox-types.ts';
-import type { Delivery, Sink, SinkStart, SinkView } from './sink.ts';
+import type { Delivery, Sink, SinkStart } from './sink.ts';
+import type { SinkView } from './sink-view.ts';
 
 /** Time as a task needs it; tests bring their own. */
 export interface TaskClock {

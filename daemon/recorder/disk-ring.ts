@@ -7,7 +7,7 @@ import type { Counters, RawBlock } from '../../drivers/driver.ts';
 import type { WallAnchor } from '../clock.ts';
 import { codeOf, type Files, messageOf } from '../store/files.ts';
 import { type RingHeader, ringHour } from '../store/ring-format.ts';
-import type { TraceGroup } from '../store/trace.ts';
+import type { TraceGroup } from '../store/trace-header.ts';
 import { version } from '../version.ts';
 import { type Log, QuietLog } from './log.ts';
 import { RingSegment } from './ring-segment.ts';

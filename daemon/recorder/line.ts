@@ -10,7 +10,7 @@ import {
 } from '../../drivers/driver.ts';
 import { loadOf } from '../../drivers/line-load.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
-import type { TraceGroup } from '../store/trace.ts';
+import type { TraceGroup } from '../store/trace-header.ts';
 import { Calibrator } from './calibrate.ts';
 import type { TripDetector } from './detect.ts';
 import { HistoryRing } from './history.ts';

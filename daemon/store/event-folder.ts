@@ -14,7 +14,8 @@ import type { Counters, GroupSpec, RawBlock } from '../../drivers/driver.ts';
 import type { WallAnchor } from '../clock.ts';
 import { DataError } from '../errors.ts';
 import { disk, type Files, messageOf, writeWhole } from './files.ts';
-import { encodeTrace, type TraceHeader } from './trace.ts';
+import { encodeTrace } from './trace.ts';
+import type { TraceHeader } from './trace-header.ts';
 
 /** `window`: nobody declared a trip; a person cut the record out of the ring. */
 export type TripSourceName = 'contact' | 'pressure-switch' | 'pressure-knee' | 'surge' | 'window';

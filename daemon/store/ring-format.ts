@@ -11,9 +11,8 @@ import { join } from 'node:path';
 import type { RigConfig } from '../../config/rig.ts';
 import type { WallAnchor } from '../clock.ts';
 import { DataError } from '../errors.ts';
-import type { TraceGroup } from './trace.ts';
 import { decodeHead, encodeHead } from './trace-chunk.ts';
-import { groupsFault } from './trace-header.ts';
+import { groupsFault, type TraceGroup } from './trace-header.ts';
 
 const ringHead = { magic: 'TRIPRING', version: 1, what: 'ring segment' } as const;
 

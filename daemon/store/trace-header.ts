@@ -1,5 +1,24 @@
-/** What the description in front of a trace must say before anything is read by it. */
-import type { TraceHeader } from './trace.ts';
+/** The description in front of a trace, and what it must say before anything is read by it. */
+import type { GroupSpec } from '../../drivers/driver.ts';
+
+/** Says what the columns are, so that the file can be read with nothing beside it. */
+export interface TraceHeader {
+  readonly format: 'tripwave-trace';
+  readonly version: 1;
+  /** Index = `RawBlock.group` of the blocks in this file. */
+  readonly groups: readonly TraceGroup[];
+  /** Per channel: id, SI unit, and value = raw * scale + offset. For readers without the event's header. */
+  readonly channels: readonly {
+    readonly id: string;
+    readonly unit: string;
+    readonly scale: number;
+    readonly offset: number;
+  }[];
+}
+
+export interface TraceGroup extends GroupSpec {
+  readonly line: string;
+}
 
 /** What is wrong with a parsed description, in words; null when nothing is. */
 export function headerFault(description: unknown): string | null {

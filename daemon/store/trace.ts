@@ -6,7 +6,7 @@
  * Head and chunks are described in `trace-chunk.ts`. A chunk can be decoded without the rest of the file: damage costs
  * the chunks it touches.
  */
-import type { GroupSpec, RawBlock } from '../../drivers/driver.ts';
+import type { RawBlock } from '../../drivers/driver.ts';
 import { DataError } from '../errors.ts';
 import { messageOf } from './files.ts';
 import {
@@ -20,32 +20,13 @@ import {
   readChunkHeader,
   writeChunkHeader,
 } from './trace-chunk.ts';
-import { headerFault } from './trace-header.ts';
+import { headerFault, type TraceHeader } from './trace-header.ts';
 
 const magic = 'TRIPWAVE';
 const version = 1;
 const endGroup = 0xffff;
 /** Numbers that are unpacked of one file at most: an hour of 4 channels x 4 kHz; a small file may claim any number. */
 const mostNumbers = 2 ** 26;
-
-/** Says what the columns are, so that the file can be read with nothing beside it. */
-export interface TraceHeader {
-  readonly format: 'tripwave-trace';
-  readonly version: 1;
-  /** Index = `RawBlock.group` of the blocks in this file. */
-  readonly groups: readonly TraceGroup[];
-  /** Per channel: id, SI unit, and value = raw * scale + offset. For readers without the event's header. */
-  readonly channels: readonly {
-    readonly id: string;
-    readonly unit: string;
-    readonly scale: number;
-    readonly offset: number;
-  }[];
-}
-
-export interface TraceGroup extends GroupSpec {
-  readonly line: string;
-}
 
 /** Part of a file that could not be read. */
 export interface TraceDamage {

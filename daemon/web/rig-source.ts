@@ -1,7 +1,7 @@
 /** What the routes ask of the server's picture of the rig. */
 import type { RigConfig } from '../../config/rig.ts';
 import type { DeadLetter } from '../publish/outbox-types.ts';
-import type { SinkView } from '../publish/sink.ts';
+import type { SinkView } from '../publish/sink-view.ts';
 import type { Summary } from '../recorder/messages.ts';
 import type { RigView, StatusView } from './wire.ts';
 

@@ -5,7 +5,7 @@
  *   float64 sequence | float64 time_s | float64 period_s | float64 droppedBefore | float32 x 4 per channel (min, max, last, mean)
  * little-endian, channels in the order of `RigView.channels`, NaN where the period held no sample.
  */
-import type { SinkView } from '../publish/sink.ts';
+import type { SinkView } from '../publish/sink-view.ts';
 import type { ChannelStatus, LineStatus, RigPhase } from '../recorder/messages.ts';
 import type { Rebuilt } from '../store/event-folder.ts';
 import type { EventRow } from '../store/event-index.ts';
@@ -22,7 +22,7 @@ export type {
   Verdict,
   Withheld,
 } from '../analysis/verdict.ts';
-export type { SinkView } from '../publish/sink.ts';
+export type { SinkView } from '../publish/sink-view.ts';
 export type { ChannelStatus, LineBudget, LineStatus, RigPhase } from '../recorder/messages.ts';
 export type { EventRow } from '../store/event-index.ts';
 export type { LegDay as LegDayView } from '../trends/leg-days.ts';

@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import type { Browser } from 'playwright-core';
 import { build } from 'vite';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
-import type { SinkView } from '../../daemon/publish/sink.ts';
+import type { SinkView } from '../../daemon/publish/sink-view.ts';
 import { hasBrowser, openPage, startBrowser } from '../support/browser.ts';
 import { type FakeServer, startFakeServer } from '../support/fake-server.ts';
 

@@ -1,6 +1,7 @@
 import fc from 'fast-check';
 import { expect, test } from 'vitest';
-import { decodeTrace, encodeTrace, type TraceHeader } from '../../daemon/store/trace.ts';
+import { decodeTrace, encodeTrace } from '../../daemon/store/trace.ts';
+import type { TraceHeader } from '../../daemon/store/trace-header.ts';
 import type { RawBlock } from '../../drivers/driver.ts';
 
 const header: TraceHeader = {

@@ -3,7 +3,7 @@
 import { setTimeout as delay } from 'node:timers/promises';
 import { expect, vi } from 'vitest';
 import type { SinkConfig } from '../../config/publish.ts';
-import type { SinkView } from '../../daemon/publish/sink.ts';
+import type { SinkView } from '../../daemon/publish/sink-view.ts';
 import { type Recorder, startRecorder } from '../../daemon/recorder/recorder.ts';
 import { pushedLine } from './pushed-line.ts';
 import { PushedDriver, recorderRig } from './recorder-rig.ts';

@@ -3,7 +3,7 @@
 import { type ChildProcess, fork } from 'node:child_process';
 import { existsSync, readFileSync, statSync } from 'node:fs';
 import { join } from 'node:path';
-import type { SinkView } from '../../daemon/publish/sink.ts';
+import type { SinkView } from '../../daemon/publish/sink-view.ts';
 import { serverArguments, serverEnvironment } from '../../daemon/recorder/server-memory.ts';
 import { wallOfId_ms } from '../../daemon/store/event-folder.ts';
 import { freePort } from './databases.ts';

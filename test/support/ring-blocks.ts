@@ -2,7 +2,7 @@
 import { DiskRing } from '../../daemon/recorder/disk-ring.ts';
 import type { Files } from '../../daemon/store/files.ts';
 import { disk } from '../../daemon/store/files.ts';
-import type { TraceGroup } from '../../daemon/store/trace.ts';
+import type { TraceGroup } from '../../daemon/store/trace-header.ts';
 import type { RawBlock } from '../../drivers/driver.ts';
 import { recorderRig } from './recorder-rig.ts';
 import { silentLog } from './silent-log.ts';
