@@ -10,6 +10,8 @@ export interface ClockTimer {
 }
 
 export interface Clock {
+  /** Its timers call at their very instant, with fractions of a millisecond: nobody needs to spin. The machine's are late. */
+  readonly isExact: boolean;
   /** CLOCK_MONOTONIC in s: the time of every sample. Shared by all processes of one machine. */
   monotonic_s(): number;
   /** Wall time in ms since 1970 (UTC). */
@@ -50,6 +52,7 @@ export function sleepOn(
 
 /** The clock of the machine. */
 export const systemClock: Clock = {
+  isExact: false,
   monotonic_s: () => Number(process.hrtime.bigint()) * 1e-9,
   wall_ms: () => Date.now(),
   setTimeout: (call, delay_ms) => setTimeout(call, delay_ms),

@@ -5,6 +5,8 @@
  * Besides initialising fields a constructor does nothing; everything starts in `start`.
  */
 
+import { systemClock } from './clock.ts';
+
 /** Columns sampled at the same instants with the same number type: a frame stream, or one block of registers. */
 export interface GroupSpec {
   /** Unique within the line, for example `stream` or `unit1:4:100+6`. */
@@ -127,7 +129,7 @@ export function summedRate_Hz(groups: readonly GroupSpec[]): number {
   );
 }
 
-/** The recorder's clock: CLOCK_MONOTONIC in s. Shared by all processes of one machine. */
+/** CLOCK_MONOTONIC of the machine in s, for tools and benches; what records gets a `Clock`. */
 export function monotonic_s(): number {
-  return Number(process.hrtime.bigint()) * 1e-9;
+  return systemClock.monotonic_s();
 }

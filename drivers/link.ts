@@ -11,9 +11,10 @@
 import { type FSWatcher, watch } from 'node:fs';
 import { basename, dirname } from 'node:path';
 import { characterTime_s } from './character-time.ts';
-import { type Counters, type LinkState, monotonic_s } from './driver.ts';
+import type { Clock, ClockTimer } from './clock.ts';
+import type { Counters, LinkState } from './driver.ts';
 import type { LinkSpec } from './line-spec.ts';
-import { openTransport, type Transport } from './transport.ts';
+import { type Machine, type OpenTransport, type Transport, thisMachine } from './transport.ts';
 
 export interface LinkEvents {
   /** `chunk` is the link's own buffer: valid until the call returns. `time_s`: monotonic instant of arrival. */
@@ -25,6 +26,8 @@ export interface LinkEvents {
 export interface LinkOptions {
   /** Null: read as bytes arrive. Else look at a serial port so often, in s: far cheaper for a stream. */
   readonly readEvery_s?: number | null;
+  /** Where the line is and whose time it is; default: this machine. */
+  readonly machine?: Machine;
 }
 
 /** Shortest and longest wait between two attempts to open, in s; each wait is drawn from half to all of the back-off. */
@@ -71,12 +74,14 @@ export class Link {
   readonly #counters: Counters;
   readonly #events: LinkEvents;
   readonly #readEvery_s: number | null;
+  readonly #clock: Clock;
+  readonly #openTransport: OpenTransport;
   #transport: Transport | null = null;
   /** Attempt to open that is under way; awaited by `close`. */
   #attempt: Promise<void> | null = null;
   #attempt_s = Number.NEGATIVE_INFINITY;
   #backOff_s: number = backOff_s.shortest;
-  #timer: NodeJS.Timeout | null = null;
+  #timer: ClockTimer | null = null;
   #watcher: FSWatcher | null = null;
   #releasing: Promise<void> = Promise.resolve();
   #state: LinkState['state'] | null = null;
@@ -92,6 +97,9 @@ export class Link {
     this.#counters = counters;
     this.#events = events;
     this.#readEvery_s = options.readEvery_s ?? null;
+    const { clock, open } = options.machine ?? thisMachine;
+    this.#clock = clock;
+    this.#openTransport = open;
     for (const name of [
       'linksOpened',
       'linksLost',
@@ -125,7 +133,7 @@ export class Link {
     } catch (error) {
       this.#lost(error as Error);
     }
-    const now_s = monotonic_s();
+    const now_s = this.#clock.monotonic_s();
     this.#counters['bytesSent']! += accepted;
     this.#sent_s = Math.max(this.#sent_s, now_s) + accepted * this.characterTime_s;
     if (accepted === bytes.length) return this.#sent_s;
@@ -168,11 +176,11 @@ export class Link {
     // The lock of the old descriptor must be gone, or we would find the port busy with ourselves.
     await this.#releasing;
     if (this.#isStopped) return;
-    this.#attempt_s = monotonic_s();
+    this.#attempt_s = this.#clock.monotonic_s();
     let isLostEarly: Error | null = null;
     let transport: Transport | null = null;
     try {
-      transport = await openTransport(this.spec, this.#readEvery_s, {
+      transport = await this.#openTransport(this.spec, this.#readEvery_s, {
         data: (chunk, time_s) => {
           if (this.#isStopped) return;
           this.#counters['bytesReceived']! += chunk.length;
@@ -206,7 +214,7 @@ export class Link {
       this.#counters['openErrorsSeen']! += 1;
     });
     // A line that stood for a while earns a quick retry; one that falls at once keeps its longer back-off.
-    if (monotonic_s() - this.#attempt_s > backOff_s.longest) this.#backOff_s = backOff_s.shortest;
+    if (this.#clock.monotonic_s() - this.#attempt_s > backOff_s.longest) this.#backOff_s = backOff_s.shortest;
     this.#wait('reconnecting', `The line was lost (${error.message}): check the plug and the supply.`);
   }
 
@@ -215,9 +223,9 @@ export class Link {
     this.#stopWaiting();
     const wait_s = this.#backOff_s * (0.5 + 0.5 * Math.random());
     this.#backOff_s = Math.min(this.#backOff_s * 2, backOff_s.longest);
-    this.#timer = setTimeout(() => this.#tryOpen(), wait_s * 1000);
+    this.#timer = this.#clock.setTimeout(() => this.#tryOpen(), wait_s * 1000);
     if (this.spec.kind === 'serial') this.#watch(this.spec.path);
-    this.#emit(state, why, monotonic_s() + wait_s);
+    this.#emit(state, why, this.#clock.monotonic_s() + wait_s);
   }
 
   /** Watches the nearest folder that exists: `/dev/serial/by-id` itself goes when its last adapter is unplugged. */
@@ -235,14 +243,14 @@ export class Link {
   }
 
   #hurry(): void {
-    const due_s = this.#attempt_s + hurry_s - monotonic_s();
-    if (this.#timer !== null) clearTimeout(this.#timer);
+    const due_s = this.#attempt_s + hurry_s - this.#clock.monotonic_s();
+    this.#clock.clear(this.#timer);
     this.#backOff_s = backOff_s.shortest;
-    this.#timer = setTimeout(() => this.#tryOpen(), Math.max(0, due_s * 1000));
+    this.#timer = this.#clock.setTimeout(() => this.#tryOpen(), Math.max(0, due_s * 1000));
   }
 
   #stopWaiting(): void {
-    if (this.#timer !== null) clearTimeout(this.#timer);
+    this.#clock.clear(this.#timer);
     this.#timer = null;
     this.#watcher?.close();
     this.#watcher = null;
@@ -255,7 +263,7 @@ export class Link {
 
   /** A state that only gets another `nextTry_s` keeps its `since_s`. */
   #emit(state: LinkState['state'], why: string, nextTry_s?: number): void {
-    if (state !== this.#state) this.#since_s = monotonic_s();
+    if (state !== this.#state) this.#since_s = this.#clock.monotonic_s();
     this.#state = state;
     this.#why = why;
     this.#events.state({

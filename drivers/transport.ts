@@ -2,7 +2,7 @@
 import { readSync, writeSync } from 'node:fs';
 import { connect } from 'node:net';
 import { SerialPort } from 'serialport';
-import { monotonic_s } from './driver.ts';
+import { type Clock, systemClock } from './clock.ts';
 import type { LinkSpec } from './line-spec.ts';
 
 export interface TransportEvents {
@@ -20,6 +20,19 @@ export interface Transport {
   /** Throws away what was received but not yet delivered (serial only). */
   discardInput(): void;
   close(): Promise<void>;
+}
+
+/** Opens a link once. Rejects with the system's error; `describeOpenError` of link.ts puts it into words. */
+export type OpenTransport = (
+  spec: LinkSpec,
+  readEvery_s: number | null,
+  events: TransportEvents,
+) => Promise<Transport>;
+
+/** What a driver stands on: time, and a way to its line. Tests and simulations bring their own. */
+export interface Machine {
+  readonly clock: Clock;
+  readonly open: OpenTransport;
 }
 
 /** What is used of the serial binding. Its `list()` is not: it ends the process where `udevadm` is missing. */
@@ -91,7 +104,7 @@ async function openSerial(
         fail(new Error('the device hung up'));
         return;
       }
-      if (deliver) events.data(buffer.subarray(0, length), monotonic_s());
+      if (deliver) events.data(buffer.subarray(0, length), systemClock.monotonic_s());
       if (length < buffer.length) return;
     }
   };
@@ -169,7 +182,7 @@ function openTcp(spec: Extract<LinkSpec, { kind: 'tcp' }>, events: TransportEven
     socket.on('error', fail);
     socket.on('close', () => fail(new Error('the other side closed the connection')));
     socket.on('data', (chunk: Uint8Array) => {
-      if (!isClosed) events.data(chunk, monotonic_s());
+      if (!isClosed) events.data(chunk, systemClock.monotonic_s());
     });
     socket.on('connect', () => {
       isOpen = true;
@@ -191,11 +204,8 @@ function openTcp(spec: Extract<LinkSpec, { kind: 'tcp' }>, events: TransportEven
   });
 }
 
-/** Opens the link once. Rejects with the system's error; `describeOpenError` of link.ts puts it into words. */
-export function openTransport(
-  spec: LinkSpec,
-  readEvery_s: number | null,
-  events: TransportEvents,
-): Promise<Transport> {
-  return spec.kind === 'serial' ? openSerial(spec, readEvery_s, events) : openTcp(spec, events);
-}
+export const openTransport: OpenTransport = (spec, readEvery_s, events) =>
+  spec.kind === 'serial' ? openSerial(spec, readEvery_s, events) : openTcp(spec, events);
+
+/** The ports and the clock of this machine. */
+export const thisMachine: Machine = { clock: systemClock, open: openTransport };

@@ -2,6 +2,8 @@
  * Driver of a line of Modbus units: RTU on a serial line, the same bytes over TCP, or Modbus TCP. One group for each stretch
  * of registers side by side, one scan a poll; one more for each burst. Writes only by `write`, for devices that allow it.
  */
+
+import type { Clock, ClockTimer } from '../clock.ts';
 import type {
   Counters,
   Driver,
@@ -12,13 +14,14 @@ import type {
   Readings,
   SilentDevice,
 } from '../driver.ts';
-import { count, monotonic_s, quality } from '../driver.ts';
+import { count, quality } from '../driver.ts';
 import type { ModbusLineSpec, RegisterSpan } from '../line-spec.ts';
 import { Link, staleConnection_s } from '../link.ts';
+import { type Machine, thisMachine } from '../transport.ts';
 import { decode } from './decode.ts';
 import type { BlockPart } from './poll-plan.ts';
 import { Poller } from './poller.ts';
-import { realClock, sharpenTimers } from './precise-wait.ts';
+import { type PreciseClock, preciseOn, sharpenTimers } from './precise-wait.ts';
 import { silence_s } from './protocol.ts';
 import { RtuWire } from './rtu-wire.ts';
 import { TcpWire } from './tcp-wire.ts';
@@ -30,6 +33,8 @@ export class ModbusDriver implements Driver {
   readonly groups: readonly GroupSpec[];
   readonly #spec: ModbusLineSpec;
   readonly #stale_s: number;
+  readonly #clock: Clock;
+  readonly #precise: PreciseClock;
   readonly #counters: Counters = { valuesRejected: 0 };
   readonly #link: Link;
   readonly #wire: Wire;
@@ -43,22 +48,25 @@ export class ModbusDriver implements Driver {
   /** Since when no unit answers, whatever became of the line meanwhile; null while one does. */
   #silentSince_s: number | null = null;
   /** Opens a TCP connection anew on which nobody answers. */
-  #renewal: NodeJS.Timeout | null = null;
+  #renewal: ClockTimer | null = null;
   /** Set by the first `stop`; further calls wait for it. */
   #stopping: Promise<void> | null = null;
 
   /** `stale_s`: see `link.ts`. Throws RangeError when the channels cannot be read as configured. */
-  constructor(spec: ModbusLineSpec, stale_s = staleConnection_s) {
+  constructor(spec: ModbusLineSpec, stale_s = staleConnection_s, machine: Machine = thisMachine) {
+    this.#clock = machine.clock;
+    this.#precise = preciseOn(machine.clock);
     this.#spec = spec;
     this.#stale_s = stale_s;
-    this.#link = new Link(spec.link, this.#counters, {
-      data: (chunk, time_s) => this.#wire.receive(chunk, time_s),
-      state: (state) => this.#changeState(state),
-    });
+    const events = {
+      data: (chunk: Uint8Array, time_s: number) => this.#wire.receive(chunk, time_s),
+      state: (state: LinkState) => this.#changeState(state),
+    };
+    this.#link = new Link(spec.link, this.#counters, events, { machine });
     const isTcp = spec.transport === 'tcp';
     this.#units = unitsOf(spec.units, !isTcp);
     this.#wire = isTcp ? this.#makeTcp() : this.#makeRtu();
-    this.#poller = new Poller(this.#units, this.#link, this.#wire, realClock, this.#counters, {
+    this.#poller = new Poller(this.#units, this.#link, this.#wire, this.#precise, this.#counters, {
       reply: (block, read, slot, time_s, halfWidth_s, data) =>
         this.#deliver(block, read, slot, time_s, halfWidth_s, data),
       answering: (isAnswering) => this.#tellAnswering(isAnswering),
@@ -117,7 +125,7 @@ export class ModbusDriver implements Driver {
       throw new Error(`line ${this.#spec.id}: a driver starts once`);
     }
     this.#sink = sink;
-    sharpenTimers();
+    if (!this.#clock.isExact) sharpenTimers();
     this.#link.open();
     this.#poller.start();
   }
@@ -144,7 +152,7 @@ export class ModbusDriver implements Driver {
       count(this.#counters, 'streamsRejected');
       this.#link.reopen(why);
     };
-    return new TcpWire(this.#link, this.#spec.outstanding ?? 1, realClock, this.#counters, broken);
+    return new TcpWire(this.#link, this.#spec.outstanding ?? 1, this.#precise, this.#counters, broken);
   }
 
   #makeRtu(): Wire {
@@ -152,7 +160,7 @@ export class ModbusDriver implements Driver {
     const baud = link.kind === 'serial' ? link.baud : null;
     const least_s = silence_s(baud, this.#link.characterTime_s);
     const byAddress = new Map(this.#units.map((unit) => [unit.unit, unit]));
-    return new RtuWire(this.#link, least_s, echo ?? 'none', realClock, this.#counters, (address) =>
+    return new RtuWire(this.#link, least_s, echo ?? 'none', this.#precise, this.#counters, (address) =>
       byAddress.get(address),
     );
   }
@@ -179,16 +187,16 @@ export class ModbusDriver implements Driver {
       return;
     }
     this.#silentSince_s = null;
-    this.#sink?.state({ state: 'open', since_s: monotonic_s(), why: '' });
+    this.#sink?.state({ state: 'open', since_s: this.#clock.monotonic_s(), why: '' });
   }
 
   #saySilent(): void {
-    const now_s = monotonic_s();
+    const now_s = this.#clock.monotonic_s();
     this.#silentSince_s ??= now_s;
     const isTcp = this.#link.spec.kind === 'tcp';
     if (isTcp) {
       const why = `no unit answered for ${this.#stale_s} s`;
-      this.#renewal = setTimeout(() => this.#link.reopen(why), this.#stale_s * 1000);
+      this.#renewal = this.#clock.setTimeout(() => this.#link.reopen(why), this.#stale_s * 1000);
     }
     this.#sink?.state({
       state: 'silent',
@@ -199,7 +207,7 @@ export class ModbusDriver implements Driver {
   }
 
   #stopRenewal(): void {
-    if (this.#renewal !== null) clearTimeout(this.#renewal);
+    this.#clock.clear(this.#renewal);
     this.#renewal = null;
   }
 
@@ -244,6 +252,6 @@ export class ModbusDriver implements Driver {
 }
 
 /** A driver that polls the units of `spec`; nothing is opened before `start`. */
-export function createModbusDriver(spec: ModbusLineSpec): Driver {
-  return new ModbusDriver(spec);
+export function createModbusDriver(spec: ModbusLineSpec, machine?: Machine): Driver {
+  return new ModbusDriver(spec, staleConnection_s, machine);
 }

@@ -1,6 +1,6 @@
 /** Asks units over the wire, and notes what every exchange says about their health. */
 import { type Counters, count } from '../driver.ts';
-import type { Clock } from './precise-wait.ts';
+import type { PreciseClock } from './precise-wait.ts';
 import { exceptionCode, exceptionName } from './protocol.ts';
 import { type Request, readRequest } from './requests.ts';
 import type { UnitHealth } from './unit-health.ts';
@@ -9,7 +9,7 @@ import type { Outcome, Wire } from './wire.ts';
 export class Exchanges {
   readonly #units: readonly UnitHealth[];
   readonly #wire: Wire;
-  readonly #clock: Clock;
+  readonly #clock: PreciseClock;
   readonly #counters: Counters;
   readonly #answering: (isAnswering: boolean) => void;
   #isAnswering = true;
@@ -23,7 +23,7 @@ export class Exchanges {
   constructor(
     units: readonly UnitHealth[],
     wire: Wire,
-    clock: Clock,
+    clock: PreciseClock,
     counters: Counters,
     answering: (isAnswering: boolean) => void,
   ) {

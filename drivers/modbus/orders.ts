@@ -1,6 +1,6 @@
 /** Requests of somebody's own, such as writes, that wait for their turn among the polls. */
 import type { Exchanges } from './exchanges.ts';
-import type { Clock } from './precise-wait.ts';
+import type { PreciseClock } from './precise-wait.ts';
 import type { Request } from './requests.ts';
 import type { UnitHealth } from './unit-health.ts';
 import type { Outcome, Wire } from './wire.ts';
@@ -17,11 +17,11 @@ const most = 16;
 
 export class Orders {
   readonly #wire: Wire;
-  readonly #clock: Clock;
+  readonly #clock: PreciseClock;
   readonly #exchanges: Exchanges;
   readonly #waiting: Order[] = [];
 
-  constructor(wire: Wire, clock: Clock, exchanges: Exchanges) {
+  constructor(wire: Wire, clock: PreciseClock, exchanges: Exchanges) {
     this.#wire = wire;
     this.#clock = clock;
     this.#exchanges = exchanges;

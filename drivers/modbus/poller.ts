@@ -8,7 +8,7 @@ import { BlockSlots } from './block-slots.ts';
 import type { BurstReader } from './burst-reader.ts';
 import { Exchanges } from './exchanges.ts';
 import { type Order, Orders } from './orders.ts';
-import type { Clock } from './precise-wait.ts';
+import type { PreciseClock } from './precise-wait.ts';
 import { type Request, readRequest } from './requests.ts';
 import { Schedule } from './schedule.ts';
 import type { PlannedBlock, UnitHealth } from './unit-health.ts';
@@ -97,7 +97,7 @@ export class Poller {
   readonly blocks: readonly PlannedBlock[];
   readonly #line: WireLine;
   readonly #wire: Wire;
-  readonly #clock: Clock;
+  readonly #clock: PreciseClock;
   readonly #events: PollerEvents;
   readonly #units: readonly UnitHealth[];
   readonly #exchanges: Exchanges;
@@ -115,7 +115,7 @@ export class Poller {
     units: readonly UnitHealth[],
     line: WireLine,
     wire: Wire,
-    clock: Clock,
+    clock: PreciseClock,
     counters: Counters,
     events: PollerEvents,
   ) {

@@ -3,10 +3,10 @@
  * breaks a silence of 1.75 ms or wastes a tenth of the line; a spin costs a core.
  */
 import { writeFileSync } from 'node:fs';
-import { monotonic_s } from '../driver.ts';
+import { type Clock, systemClock } from '../clock.ts';
 
 /** The clock that the master waits on; a test brings its own. */
-export interface Clock {
+export interface PreciseClock {
   now_s(): number;
   /** Resolves at `instant_s` or as soon after as it can, never before. */
   until(instant_s: number): Promise<void>;
@@ -37,19 +37,38 @@ export function sharpenTimers(): boolean {
   }
 }
 
+/** Waits on `clock`: those of the machine need a spin, exact ones do not. */
+export function preciseOn(clock: Clock): PreciseClock {
+  if (!clock.isExact) return realClock;
+  const until = async (instant_s: number): Promise<void> => {
+    // Once, but for what the arithmetic rounds off.
+    for (let left_s = instant_s - clock.monotonic_s(); left_s > 0; left_s = instant_s - clock.monotonic_s())
+      await clock.sleep(Math.max(left_s, 1e-9));
+  };
+  return {
+    now_s: () => clock.monotonic_s(),
+    until,
+    near: until,
+    at(instant_s, call) {
+      const timer = clock.setTimeout(call, Math.max(0, (instant_s - clock.monotonic_s()) * 1000));
+      return () => clock.clear(timer);
+    },
+  };
+}
+
 /** Sleeps up to `early_s` before `instant_s`: a millisecond and a half with the thread at the most. */
 async function sleep(instant_s: number, early_s: number): Promise<void> {
-  const bulk_ms = Math.floor((instant_s - monotonic_s() - timerLateness_s) * 1000);
+  const bulk_ms = Math.floor((instant_s - systemClock.monotonic_s() - timerLateness_s) * 1000);
   if (bulk_ms > 0) await new Promise((resolve) => setTimeout(resolve, bulk_ms));
-  const remaining_s = instant_s - monotonic_s() - early_s;
+  const remaining_s = instant_s - systemClock.monotonic_s() - early_s;
   if (remaining_s > 0) Atomics.wait(nothing, 0, 0, remaining_s * 1000);
 }
 
-export const realClock: Clock = {
-  now_s: monotonic_s,
+export const realClock: PreciseClock = {
+  now_s: systemClock.monotonic_s,
   async until(instant_s) {
     await sleep(instant_s, spin_s);
-    while (monotonic_s() < instant_s) {
+    while (systemClock.monotonic_s() < instant_s) {
       // Less than `spin_s`.
     }
   },
@@ -57,7 +76,7 @@ export const realClock: Clock = {
   at(instant_s, call) {
     // Through the immediate queue: after a stall, bytes that lie ready in the kernel are read before the time is up.
     let immediate: NodeJS.Immediate | null = null;
-    const wait_ms = Math.max(0, Math.ceil((instant_s - monotonic_s()) * 1000 + 1));
+    const wait_ms = Math.max(0, Math.ceil((instant_s - systemClock.monotonic_s()) * 1000 + 1));
     const timer = setTimeout(() => {
       immediate = setImmediate(call);
     }, wait_ms);

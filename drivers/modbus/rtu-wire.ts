@@ -2,7 +2,7 @@
 import { type Counters, count } from '../driver.ts';
 import type { EchoMode } from '../line-spec.ts';
 import { EchoFilter } from './echo-filter.ts';
-import type { Clock } from './precise-wait.ts';
+import type { PreciseClock } from './precise-wait.ts';
 import { around, broadcast, broadcastPause_s, exceptionBit, serialFrame } from './protocol.ts';
 import { longestReply, payload, type Request } from './requests.ts';
 import { type Frame, RtuFramer } from './rtu-framer.ts';
@@ -25,7 +25,7 @@ export class RtuWire implements Wire {
   readonly most = 1;
   readonly #line: WireLine;
   readonly #silence_s: number;
-  readonly #clock: Clock;
+  readonly #clock: PreciseClock;
   readonly #counters: Counters;
   readonly #unitOf: (address: number) => UnitHealth | undefined;
   readonly #framer: RtuFramer;
@@ -38,7 +38,7 @@ export class RtuWire implements Wire {
     line: WireLine,
     silence_s: number,
     echo: EchoMode,
-    clock: Clock,
+    clock: PreciseClock,
     counters: Counters,
     unitOf: (address: number) => UnitHealth | undefined,
   ) {

@@ -1,7 +1,7 @@
 /** Modbus TCP: every request has a number that its reply repeats, so several may be on their way where the device takes them. */
 import { type Counters, count } from '../driver.ts';
 import { type MbapFrame, MbapFramer, mbapFrame } from './mbap-framer.ts';
-import type { Clock } from './precise-wait.ts';
+import type { PreciseClock } from './precise-wait.ts';
 import { broadcast, broadcastPause_s, exceptionBit } from './protocol.ts';
 import { isReply, payload, type Request } from './requests.ts';
 import { Turnarounds } from './turnarounds.ts';
@@ -19,7 +19,7 @@ export class TcpWire implements Wire {
   readonly turnarounds = new Turnarounds();
   readonly most: number;
   readonly #line: WireLine;
-  readonly #clock: Clock;
+  readonly #clock: PreciseClock;
   readonly #counters: Counters;
   readonly #broken: (why: string) => void;
   readonly #framer = new MbapFramer((frame) => this.#take(frame));
@@ -28,7 +28,13 @@ export class TcpWire implements Wire {
   #busyUntil_s = Number.NEGATIVE_INFINITY;
 
   /** `most`: requests on their way at a time. `broken`: the stream cannot be read any further; open it anew. */
-  constructor(line: WireLine, most: number, clock: Clock, counters: Counters, broken: (why: string) => void) {
+  constructor(
+    line: WireLine,
+    most: number,
+    clock: PreciseClock,
+    counters: Counters,
+    broken: (why: string) => void,
+  ) {
     this.#line = line;
     this.most = most;
     this.#clock = clock;

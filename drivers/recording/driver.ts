@@ -3,8 +3,9 @@
  * from there they run as recorded, at any speed.
  */
 import { statSync } from 'node:fs';
+import { type Clock, systemClock } from '../clock.ts';
 import { DataError } from '../data-error.ts';
-import { type Driver, type DriverSink, type GroupSpec, monotonic_s, type RawBlock } from '../driver.ts';
+import type { Driver, DriverSink, GroupSpec, RawBlock } from '../driver.ts';
 import type { RecordingLineSpec } from '../line-spec.ts';
 import { readCsvFile } from './csv.ts';
 import { pickChannels, type ReadRecording, type Recording, recordingOfCsv } from './recording.ts';
@@ -19,20 +20,24 @@ const blocksAtOnce = 64;
  * Reads the file and makes its player. Throws DataError at once when the file or a column is not there: unlike a device, a
  * recording does not come back. `readTrace` reads what is not a CSV; without it only CSV files can be played.
  */
-export function createRecordingDriver(spec: RecordingLineSpec, readTrace?: ReadRecording): Driver {
+export function createRecordingDriver(
+  spec: RecordingLineSpec,
+  readTrace?: ReadRecording,
+  clock = systemClock,
+): Driver {
   if (!(spec.speed >= 0))
     throw new RangeError(`line ${spec.id}: speed ${spec.speed}, allowed are 0 and more`);
   const isTrace = /\.bin$/i.test(spec.path) || statSync(spec.path, { throwIfNoEntry: false })?.isDirectory();
   if (!isTrace) {
     const table = readCsvFile(spec.path, spec.csv);
     const recording = named(spec.path, () => recordingOfCsv(table, spec.channels));
-    return new RecordingDriver(spec, recording, {
+    return new RecordingDriver(spec, recording, clock, {
       rowsRefused: table.rowsRefused,
       cellsMissed: table.cellsMissing,
     });
   }
   if (readTrace === undefined) throw new DataError(`${spec.path}: only CSV files can be played here`);
-  return new RecordingDriver(spec, readTrace(spec.path), {});
+  return new RecordingDriver(spec, readTrace(spec.path), clock, {});
 }
 
 function named<T>(path: string, read: () => T): T {
@@ -48,6 +53,7 @@ class RecordingDriver implements Driver {
   readonly groups: readonly GroupSpec[];
   readonly counters: Record<string, number>;
   readonly #spec: RecordingLineSpec;
+  readonly #clock: Clock;
   readonly #blocks: readonly RawBlock[];
   #next = 0;
   #sink: DriverSink | null = null;
@@ -58,7 +64,8 @@ class RecordingDriver implements Driver {
   /** What is added to recorded instants, in s. */
   #shift_s = 0;
 
-  constructor(spec: RecordingLineSpec, recording: Recording, counters: Record<string, number>) {
+  constructor(spec: RecordingLineSpec, recording: Recording, clock: Clock, counters: Record<string, number>) {
+    this.#clock = clock;
     const { groups, blocks } = named(spec.path, () => pickChannels(recording, spec.channels));
     this.#spec = spec;
     this.groups = groups;
@@ -71,7 +78,7 @@ class RecordingDriver implements Driver {
     if (this.#sink !== null || this.#isStopped)
       throw new Error(`line ${this.#spec.id}: start after start or stop`);
     this.#sink = sink;
-    this.#start_s = monotonic_s();
+    this.#start_s = this.#clock.monotonic_s();
     const first_s = this.#blocks.reduce(
       (least_s, { time_s }) => Math.min(least_s, time_s),
       Number.POSITIVE_INFINITY,
@@ -87,13 +94,13 @@ class RecordingDriver implements Driver {
     const sink = this.#sink;
     this.#sink = null;
     this.#callOff();
-    sink.state({ state: 'stopped', since_s: monotonic_s(), why: '' });
+    sink.state({ state: 'stopped', since_s: this.#clock.monotonic_s(), why: '' });
   }
 
   #wait(): void {
     if (this.#spec.speed > 0) {
-      const timer = setTimeout(() => this.#play(), tick_ms);
-      this.#callOff = () => clearTimeout(timer);
+      const timer = this.#clock.setTimeout(() => this.#play(), tick_ms);
+      this.#callOff = () => this.#clock.clear(timer);
     } else {
       const immediate = setImmediate(() => this.#play());
       this.#callOff = () => clearImmediate(immediate);
@@ -102,7 +109,7 @@ class RecordingDriver implements Driver {
 
   #play(): void {
     const { speed, path } = this.#spec;
-    const played_s = (monotonic_s() - this.#start_s) * speed;
+    const played_s = (this.#clock.monotonic_s() - this.#start_s) * speed;
     const due_s = speed > 0 ? this.#start_s + played_s : Number.POSITIVE_INFINITY;
     for (let count = 0; this.#next < this.#blocks.length; count++) {
       // The sink may have stopped us.
@@ -125,7 +132,7 @@ class RecordingDriver implements Driver {
     }
     this.#sink?.state({
       state: 'ended',
-      since_s: monotonic_s(),
+      since_s: this.#clock.monotonic_s(),
       why: `The recording ${path} has been played to its end.`,
     });
   }

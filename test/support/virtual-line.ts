@@ -1,7 +1,7 @@
 /** A serial line and its clock in simulated time: hours of polling in a second, and every run the same. */
 import type { ModbusUnitSpec } from '../../drivers/line-spec.ts';
 import { Poller, type PollerEvents } from '../../drivers/modbus/poller.ts';
-import type { Clock } from '../../drivers/modbus/precise-wait.ts';
+import type { PreciseClock } from '../../drivers/modbus/precise-wait.ts';
 import { RtuWire } from '../../drivers/modbus/rtu-wire.ts';
 import { unitsOf } from '../../drivers/modbus/unit-health.ts';
 import type { WireLine } from '../../drivers/modbus/wire.ts';
@@ -13,7 +13,7 @@ interface Entry {
 }
 
 /** Runs what is due in order of time; between two steps all promises that can settle do. */
-export class VirtualClock implements Clock {
+export class VirtualClock implements PreciseClock {
   #now_s = 0;
   #order = 0;
   #due: Entry[] = [];
@@ -106,7 +106,7 @@ export function rtuPoller(
   specs: readonly ModbusUnitSpec[],
   line: WireLine,
   silence_s: number,
-  clock: Clock,
+  clock: PreciseClock,
   counters: Record<string, number>,
   events: PollerEvents,
 ): { poller: Poller; wire: RtuWire } {
