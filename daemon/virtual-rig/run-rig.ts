@@ -1,14 +1,12 @@
-/** A virtual rig in real time on real ports. */
-import { isAbsolute, join } from 'node:path';
-import { monotonic_s } from '../../drivers/driver.ts';
+/** A virtual rig in real time on real ports; on another clock and other ports where they are given. */
+import { join } from 'node:path';
+import { type Clock, type ClockTimer, systemClock } from '../../drivers/clock.ts';
 import { sharpenTimers } from '../../drivers/modbus/precise-wait.ts';
-import { ModbusTcpFace } from './modbus-tcp.ts';
-import type { Port, PortAddress } from './port.ts';
-import { longestHold_s, runAt } from './precise-wait.ts';
-import { PtyPort, whyNoPty } from './pty.ts';
-import { type Face, Rig } from './rig.ts';
+import { type MakePort, type Outlet, openPorts, speaks } from './outlets.ts';
+import type { PortAddress } from './port.ts';
+import { Rig } from './rig.ts';
 import type { RigFault, RigSpec } from './rig-spec.ts';
-import { TcpPort } from './tcp-port.ts';
+import { type RigTime, serveBus, serveTcp } from './serve-bus.ts';
 import { type TripTruth, tripTruth, writeTruth } from './truth.ts';
 
 export interface RunRigOptions {
@@ -22,6 +20,10 @@ export interface RunRigOptions {
   readonly onTruth?: (truth: TripTruth, path: string | null) => void;
   /** The cycle has made all its trips. */
   readonly onEnd?: () => void;
+  /** Default: the machine's. */
+  readonly clock?: Clock;
+  /** Makes the ports instead of `RigSpec.transport`. */
+  readonly makePort?: MakePort;
 }
 
 /** Where a line can be reached. */
@@ -60,8 +62,12 @@ export interface RunningRig {
   stop(): Promise<void>;
 }
 
-/** Between two looks at the clock, in ms: 20-25 steps of the plant. */
-const tick_ms = 5;
+/**
+ * Longest and shortest time between two looks at the clock, in ms. On the machine's clock 20-25 steps of the plant. On an exact
+ * one frames must leave at their very instant: there is no jitter that would spread a delay out, it would lock.
+ */
+const machines = { look_ms: 5, least_ms: 1 } as const;
+const exact = { look_ms: 1, least_ms: 1e-3 } as const;
 /** Steps at a time; a longer backlog is worked off in turns, so that the ports are served. */
 const stepsAtATime = 250;
 /** A backlog beyond this is not made up for: the process was stopped, and the wire with it, in s. */
@@ -70,14 +76,10 @@ const longestBacklog_s = 1;
 /** A rig that is behind by more than this (twice a tick) for a whole second is out of step with its truth, in s. */
 const outOfStep_s = 10e-3;
 
-interface Outlet {
-  readonly face: Face;
-  readonly port: Port;
-}
-
 /** Starts the rig; resolves when every port is open. Throws UnavailableError when one cannot be opened. */
 export async function runRig(spec: RigSpec, options: RunRigOptions = {}): Promise<RunningRig> {
-  sharpenTimers();
+  const clock = options.clock ?? systemClock;
+  if (!clock.isExact) sharpenTimers();
   const folder = options.folder ?? '.';
   const truthFolder = options.truthFolder === undefined ? join(folder, 'truth') : options.truthFolder;
   let skippedAtTrip_s = 0;
@@ -95,12 +97,14 @@ export async function runRig(spec: RigSpec, options: RunRigOptions = {}): Promis
       options.onTruth?.(truth, truthFolder === null ? null : writeTruth(truthFolder, truth));
     },
   });
-  const outlets = await openPorts(rig, spec, folder, options.warn);
-  const base_s = monotonic_s();
-  const now_s = () => monotonic_s() - base_s;
-  let timer: NodeJS.Timeout | null = null;
+  const outlets = await openPorts(rig, { ...options, folder });
+  const base_s = clock.monotonic_s();
+  const now_s = () => clock.monotonic_s() - base_s;
+  let timer: ClockTimer | null = null;
   let isStopped = false;
   let hasEnded = false;
+  const { look_ms, least_ms } = clock.isExact ? exact : machines;
+  const time: RigTime = { clock, base_s, catchUp: () => catchUpWholly(), isStopped: () => isStopped };
 
   const flush = ({ face, port }: Outlet) => {
     face.wire.take(now_s(), (bytes) => port.write(bytes));
@@ -137,14 +141,14 @@ export async function runRig(spec: RigSpec, options: RunRigOptions = {}): Promis
     // With frames on the wire, look again when the first of them is complete rather than a whole tick later.
     const ends_s = outlets.map(({ face }) => (face.converter === null ? null : face.wire.nextEnd_s));
     const soonest_s = Math.min(
-      tick_ms / 1000,
+      look_ms / 1000,
       ...ends_s.map((end_s) => (end_s === null ? 1 : end_s - now_s())),
     );
-    timer = setTimeout(tick, isThere ? Math.max(1, soonest_s * 1000) : 0);
+    timer = clock.setTimeout(tick, isThere ? Math.max(least_ms, soonest_s * 1000) : 0);
   };
   for (const outlet of outlets)
-    if (speaks(outlet.face) === 'tcp') serveTcp(outlet, catchUpWholly, base_s, now_s, () => isStopped);
-    else if (outlet.face.bus !== null) serveBus(outlet, catchUpWholly, now_s, base_s, () => isStopped);
+    if (speaks(outlet.face) === 'tcp') serveTcp(outlet, time);
+    else if (outlet.face.bus !== null) serveBus(outlet, time);
   tick();
 
   const outlet = (line: string): Outlet => {
@@ -179,109 +183,10 @@ export async function runRig(spec: RigSpec, options: RunRigOptions = {}): Promis
     trip: () => rig.trip(),
     async stop() {
       isStopped = true;
-      if (timer !== null) clearTimeout(timer);
+      clock.clear(timer);
       await Promise.all(outlets.map(({ port }) => port.close()));
     },
   };
-}
-
-/** Joins a bus to its port: requests take their time on the wire, so do replies, and silence ends a frame. */
-function serveBus(
-  { face, port }: Outlet,
-  catchUp: () => void,
-  now_s: () => number,
-  base_s: number,
-  isStopped: () => boolean,
-): void {
-  const { wire } = face;
-  const bus = face.bus!;
-  const gap_s = bus.gap_s;
-  let pending = 0;
-  const release = () => {
-    if (isStopped()) return;
-    wire.take(now_s(), (part) => port.write(part));
-    const { nextByte_s, nextEnd_s } = wire;
-    if (nextEnd_s === null || nextByte_s === null) return;
-    // The first byte and the last come on time; those between come in lumps of a millisecond, as adapters deliver them.
-    if (wire.isAtStart) runAt(base_s + nextByte_s, release);
-    else if (nextEnd_s - now_s() > longestHold_s) setTimeout(release, 1);
-    else runAt(base_s + nextEnd_s, release);
-  };
-  port.onData = (bytes) => {
-    const start_s = now_s();
-    bus.receive(wire.receive(bytes, start_s), start_s);
-    const end_s = wire.received_s;
-    pending++;
-    // Most of the way now, the rest when the reply is made: the values in it must be fresh, and it must not be late.
-    catchUp();
-    runAt(base_s + end_s + gap_s, () => {
-      pending--;
-      // More came in the meantime: the silence begins anew.
-      if (pending > 0 || isStopped()) return;
-      catchUp();
-      const reply = bus.finish(end_s);
-      if (reply === null) return;
-      runAt(base_s + reply.earliest_s, () => {
-        const replyStart_s = Math.max(reply.earliest_s, wire.sent_s);
-        bus.replied(replyStart_s, wire.send(reply.bytes, reply.earliest_s));
-        release();
-      });
-    });
-  };
-}
-
-/** Joins a bus to a TCP port: the network takes no time, the unit does. */
-function serveTcp(
-  { face, port }: Outlet,
-  catchUp: () => void,
-  base_s: number,
-  now_s: () => number,
-  isStopped: () => boolean,
-): void {
-  let end_s = 0;
-  const tcp = new ModbusTcpFace(face.bus!, (frame, after_s) => {
-    runAt(base_s + end_s + after_s, () => {
-      if (!isStopped()) port.write(frame);
-    });
-  });
-  port.onOpen = () => tcp.clear();
-  port.onData = (bytes) => {
-    catchUp();
-    end_s = now_s();
-    tcp.receive(bytes);
-  };
-}
-
-function speaks({ spec }: Face): 'rtu' | 'tcp' {
-  return spec.face === 'modbus' ? (spec.speaks ?? 'rtu') : 'rtu';
-}
-
-async function openPorts(
-  rig: Rig,
-  spec: RigSpec,
-  folder: string,
-  warn: RunRigOptions['warn'],
-): Promise<readonly Outlet[]> {
-  let transport = spec.transport;
-  if (transport === 'auto') {
-    const why = whyNoPty();
-    transport = why === null ? 'pty' : 'tcp';
-    if (why !== null)
-      warn?.(`No pseudo-terminals here (${why}): the lines of this rig are TCP ports on 127.0.0.1 instead.`);
-  }
-  const outlets: Outlet[] = [];
-  try {
-    for (const face of rig.faces) {
-      const name = face.spec.port;
-      const path = isAbsolute(name) ? name : join(folder, name);
-      const isPty = transport === 'pty' && speaks(face) === 'rtu';
-      outlets.push({ face, port: isPty ? new PtyPort(path) : await TcpPort.open() });
-    }
-  } catch (error) {
-    await Promise.all(outlets.map(({ port }) => port.close()));
-    throw error;
-  }
-  return outlets;
 }
 
 function mergeCounters(

@@ -4,6 +4,7 @@ import { PacedLine } from '../../daemon/virtual-rig/paced-line.ts';
 import type { Port } from '../../daemon/virtual-rig/port.ts';
 import { runAt } from '../../daemon/virtual-rig/precise-wait.ts';
 import { Random } from '../../daemon/virtual-rig/random.ts';
+import { systemClock } from '../../drivers/clock.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
 import { crc16 } from '../../drivers/modbus/crc.ts';
 import { type BusLine, busBaud } from './lines.ts';
@@ -98,7 +99,7 @@ export class BusPlayer {
     this.#request.push(...arrived);
     const end_s = this.wire.received_s;
     this.#pending++;
-    runAt(end_s + this.bus.gap_s, () => {
+    runAt(systemClock, end_s + this.bus.gap_s, () => {
       this.#pending--;
       if (this.#pending > 0 || this.#isStopped) return;
       const request = Uint8Array.from(this.#request);
@@ -106,7 +107,7 @@ export class BusPlayer {
       const reply = this.#finish(end_s);
       if (reply === null) return;
       const note = this.#note(request, reply, end_s);
-      runAt(reply.earliest_s, () => this.#sendRtu(reply, note));
+      runAt(systemClock, reply.earliest_s, () => this.#sendRtu(reply, note));
     });
   }
 
@@ -141,7 +142,7 @@ export class BusPlayer {
             : replyFate.whole;
     });
     const { nextEnd_s } = this.wire;
-    if (nextEnd_s !== null) runAt(nextEnd_s, () => this.#release());
+    if (nextEnd_s !== null) runAt(systemClock, nextEnd_s, () => this.#release());
   }
 
   /** Header: transaction u16 | protocol 0 u16 | length u16 | unit u8, then the request without a CRC. */
@@ -165,7 +166,7 @@ export class BusPlayer {
     const note = this.#note(request, reply, now_s);
     const body = reply.bytes.subarray(0, reply.bytes.length - 2);
     const bytes = Uint8Array.of(...head, body.length >> 8, body.length & 0xff, ...body);
-    runAt(reply.earliest_s, () => {
+    runAt(systemClock, reply.earliest_s, () => {
       if (this.#isStopped) return;
       const isSent = this.port.isPlugged && this.port.write(bytes) === bytes.length;
       if (note !== null) note.fate = isSent ? replyFate.whole : replyFate.unplugged;
