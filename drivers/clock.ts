@@ -9,6 +9,7 @@ export interface ClockTimer {
   unref(): void;
 }
 
+/** Its functions may be taken out of it and handed on alone. */
 export interface Clock {
   /** Its timers call at their very instant, with fractions of a millisecond: nobody needs to spin. The machine's are late. */
   readonly isExact: boolean;

@@ -1,5 +1,5 @@
 /** Writes closed events one after the other, beside the data path. A disk that fails is tried again for ever. */
-import { setTimeout as delay } from 'node:timers/promises';
+import type { Clock } from '../../drivers/clock.ts';
 import type { Counters } from '../../drivers/driver.ts';
 import { type EventContent, EventFolderWrite, nextEventId } from '../store/event-folder.ts';
 import { codeOf, type Files, messageOf } from '../store/files.ts';
@@ -15,9 +15,7 @@ export interface EventWriterOptions {
   readonly dataFolder: string;
   readonly files: Files;
   readonly log: Log;
-  readonly now_s: () => number;
-  /** Resolves after so many seconds, or earlier when the writer is told to hurry. */
-  readonly wait: (time_s: number, signal: AbortSignal) => Promise<void>;
+  readonly clock: Clock;
   /** The folder is whole and on the medium. `added` is the id that the event came with; its name may have been taken. */
   readonly onWritten: (content: EventContent, folder: string, added: string) => void;
 }
@@ -42,7 +40,7 @@ export class EventWriter {
 
   constructor(options: EventWriterOptions) {
     this.options = options;
-    this.quiet = new QuietLog(options.log, options.now_s);
+    this.quiet = new QuietLog(options.log, options.clock.monotonic_s);
   }
 
   /** Closed events that are not on the disk yet. */
@@ -73,9 +71,10 @@ export class EventWriter {
 
   /** Resolves when every event is written. After `patience_s` what cannot be written is given up, counted and logged. */
   async finish(patience_s: number): Promise<void> {
-    const timer = setTimeout(() => this.giveUp.abort(), patience_s * 1000);
+    const { clock } = this.options;
+    const timer = clock.setTimeout(() => this.giveUp.abort(), patience_s * 1000);
     await this.running;
-    clearTimeout(timer);
+    clock.clear(timer);
   }
 
   /** Takes turns: an event that cannot be written must not keep back those after it. */
@@ -98,7 +97,7 @@ export class EventWriter {
       if (failedInARow < this.queue.length) continue;
       // Everyone has had a turn and failed.
       failedInARow = 0;
-      await this.options.wait(pause_s, this.giveUp.signal);
+      await this.options.clock.sleep(pause_s, this.giveUp.signal);
       pause_s = Math.min(lastWait_s, pause_s * 2);
     }
     this.running = null;
@@ -151,13 +150,4 @@ function sizeOf({ blocks }: EventContent): number {
   let size = 0;
   for (const block of blocks) size += block.raw.byteLength + block.quality.byteLength;
   return size;
-}
-
-/** The real `wait` of the options. */
-export async function waitOrAbort(time_s: number, signal: AbortSignal): Promise<void> {
-  try {
-    await delay(time_s * 1000, undefined, { signal });
-  } catch (error) {
-    if (!signal.aborted) throw error;
-  }
 }

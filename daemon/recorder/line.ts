@@ -1,13 +1,6 @@
 /** The straight way of a block: history, calibration, detection, summary. One per driver. */
 import type { ChannelConfig, RigConfig } from '../../config/rig.ts';
-import {
-  type Driver,
-  type DriverSink,
-  type GroupSpec,
-  type LinkState,
-  monotonic_s,
-  type RawBlock,
-} from '../../drivers/driver.ts';
+import type { Driver, DriverSink, GroupSpec, LinkState, RawBlock } from '../../drivers/driver.ts';
 import { loadOf } from '../../drivers/line-load.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
 import type { TraceGroup } from '../store/trace-header.ts';
@@ -27,6 +20,7 @@ export interface LineShared {
   /** Keeps the block, which does not change any more; `group` counts over all lines. */
   readonly keep: (group: number, block: RawBlock) => void;
   /** Called after each block has gone all the way; `end_s` is where its group now ends. */
+  readonly now_s: () => number;
   readonly onBlock: (end_s: number) => void;
   readonly onState: (line: Line) => void;
 }
@@ -122,7 +116,7 @@ export class Line implements DriverSink {
       counters: { ...counters },
       ...(readings === undefined || Object.keys(readings).length === 0 ? {} : { readings: { ...readings } }),
       ...(silentDevices.length === 0 ? {} : { silentDevices }),
-      ...(this.budget === null ? {} : { budget: this.budget.read(monotonic_s()) }),
+      ...(this.budget === null ? {} : { budget: this.budget.read(this.shared.now_s()) }),
     };
   }
 }

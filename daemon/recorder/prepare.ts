@@ -1,6 +1,7 @@
 /** What must be in order before a recorder may write into a data folder. */
 import type { RigConfig } from '../../config/rig.ts';
-import { type Counters, monotonic_s } from '../../drivers/driver.ts';
+import type { Clock } from '../../drivers/clock.ts';
+import type { Counters } from '../../drivers/driver.ts';
 import { setTornAside } from '../store/event-folder.ts';
 import { type Files, messageOf } from '../store/files.ts';
 import { lockWhenPossible } from '../store/folder-lock.ts';
@@ -28,7 +29,7 @@ export interface Prepared {
  * `UnavailableError` when another recorder has the folder, `ConfigError` when a person has to mend it or a calibration that was
  * applied before reads otherwise now, `DataError` when the ledger of calibrations is damaged; then the folder is free again.
  */
-export async function prepare(config: RigConfig, disk: Files, log: Log): Promise<Prepared> {
+export async function prepare(config: RigConfig, disk: Files, log: Log, clock: Clock): Promise<Prepared> {
   const lock = lockWhenPossible(config.dataFolder, disk);
   const { files, why } = lock;
   if (why !== null)
@@ -38,11 +39,11 @@ export async function prepare(config: RigConfig, disk: Files, log: Log): Promise
     );
   try {
     const calibrations = new CalibrationKeeper(config, files, log);
-    await calibrations.begin(Date.now());
+    await calibrations.begin(clock.wall_ms());
     const torn = await setAsideIfPossible(config.dataFolder, files, log);
     for (const folder of torn) log.warn({ folder }, 'unfinished event of an earlier run set aside');
     const ring = await recoverIfPossible(config.dataFolder, files, log);
-    const ledgers = await beginLedgers(config.dataFolder, files, log);
+    const ledgers = await beginLedgers(config.dataFolder, files, log, clock);
     const found = { tornSetAside: torn.length, ...ring, tripLinesTorn: ledgers.history.linesTorn };
     return { calibrations, found, ...ledgers, files, release: () => lock.release() };
   } catch (error) {
@@ -78,12 +79,13 @@ async function beginLedgers(
   dataFolder: string,
   files: Files,
   log: Log,
+  clock: Clock,
 ): Promise<Pick<Prepared, 'trips' | 'gaps' | 'history'>> {
-  const quiet = new QuietLog(log, monotonic_s);
+  const quiet = new QuietLog(log, clock.monotonic_s);
   const refused = (what: string) => (error: unknown) =>
     quiet.warn({ what, why: messageOf(error) }, 'ledger not written, will be tried again');
-  const trips = new TripLedger(dataFolder, files, refused('trips.jsonl'));
-  const gaps = new GapLedger(dataFolder, files, refused('gaps.jsonl'));
+  const trips = new TripLedger(dataFolder, files, refused('trips.jsonl'), clock);
+  const gaps = new GapLedger(dataFolder, files, refused('gaps.jsonl'), clock);
   let history: TripHistory = { owed: [], declared: [], stopped: new Set(), linesTorn: 0 };
   try {
     await gaps.begin(dataFolder, files);

@@ -3,7 +3,8 @@
 import { randomUUID } from 'node:crypto';
 import { EventEmitter } from 'node:events';
 import type { RigConfig } from '../../config/rig.ts';
-import { type Counters, type Driver, monotonic_s, type RawBlock } from '../../drivers/driver.ts';
+import { type Clock, type ClockTimer, systemClock } from '../../drivers/clock.ts';
+import type { Counters, Driver, RawBlock } from '../../drivers/driver.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
 import { WallClock } from '../clock.ts';
 import type { EventContent, TripSourceName } from '../store/event-folder.ts';
@@ -17,7 +18,7 @@ import { DiskKeeper, diskStatus } from './disk-keeper.ts';
 import { DiskRing } from './disk-ring.ts';
 import { contentOf } from './event-content.ts';
 import { EventIds } from './event-ids.ts';
-import { EventWriter, waitOrAbort } from './event-writer.ts';
+import { EventWriter } from './event-writer.ts';
 import { Line, logLink } from './line.ts';
 import type { Log } from './log.ts';
 import type {
@@ -43,6 +44,8 @@ export interface RecorderOptions {
   readonly createDriver: (line: LineSpec) => Driver | Promise<Driver>;
   readonly log: Log;
   readonly files?: Files;
+  /** The clock of everything in the recorder but its drivers, which must have the same; default: the machine's. */
+  readonly clock?: Clock;
 }
 
 export interface RecorderEvents {
@@ -81,10 +84,11 @@ const margin_s = 5;
  * calibration that was applied before reads otherwise now, `DataError` when the ledger of calibrations is damaged.
  */
 export async function startRecorder(config: RigConfig, options: RecorderOptions): Promise<Recorder> {
-  const prepared = await prepare(config, options.files ?? disk, options.log);
+  const clock = options.clock ?? systemClock;
+  const prepared = await prepare(config, options.files ?? disk, options.log, clock);
   try {
     const drivers = await Promise.all(config.lines.map((line) => options.createDriver(line)));
-    const recorder = new RunningRecorder(prepared, drivers, { ...options, files: prepared.files });
+    const recorder = new RunningRecorder(prepared, drivers, { ...options, clock, files: prepared.files });
     recorder.start();
     return recorder;
   } catch (error) {
@@ -98,7 +102,8 @@ class RunningRecorder implements Recorder {
   private readonly log: Log;
   private readonly emitter = new EventEmitter<{ [K in keyof RecorderEvents]: RecorderEvents[K] }>();
   private readonly boot = randomUUID();
-  private readonly clock = new WallClock(monotonic_s, Date.now);
+  private readonly time: Clock;
+  private readonly clock: WallClock;
   private readonly ids = new EventIds(Math.random());
   private readonly detector: TripDetector;
   private readonly summariser: Summariser;
@@ -112,7 +117,7 @@ class RunningRecorder implements Recorder {
   private readonly ring: DiskRing;
   private readonly disk: DiskKeeper;
   private readonly recovery: Recovery;
-  private timer: NodeJS.Timeout | null = null;
+  private timer: ClockTimer | null = null;
   private data_s = Number.NEGATIVE_INFINITY;
   private tripsDeclared = 0;
   private statusDue_s = 0;
@@ -125,12 +130,15 @@ class RunningRecorder implements Recorder {
   constructor(
     prepared: Prepared,
     drivers: readonly Driver[],
-    options: RecorderOptions & { readonly files: Files },
+    options: RecorderOptions & { readonly files: Files; readonly clock: Clock },
   ) {
     const { config } = prepared.calibrations;
     this.prepared = prepared;
     this.calibrations = prepared.calibrations;
     this.log = options.log;
+    this.time = options.clock;
+    const { monotonic_s, wall_ms } = this.time;
+    this.clock = new WallClock(monotonic_s, wall_ms);
     const groups = drivers.flatMap((driver) => driver.groups);
     this.detector = new TripDetector(config, groups, (source, time_s, seen_s) =>
       this.tripSeen(source, time_s, seen_s),
@@ -144,6 +152,7 @@ class RunningRecorder implements Recorder {
       keep: (group: number, block: RawBlock) => this.ring.add(group, block),
       detector: this.detector,
       summariser: this.summariser,
+      now_s: monotonic_s,
       onBlock: (end_s: number) => this.advance(end_s),
       onState: (line: Line) => this.lineChanged(line),
     };
@@ -173,8 +182,7 @@ class RunningRecorder implements Recorder {
       dataFolder: config.dataFolder,
       files: options.files,
       log: options.log,
-      now_s: monotonic_s,
-      wait: waitOrAbort,
+      clock: this.time,
       onWritten: (content, folder, declared) => this.written(content, folder, declared),
     });
     this.recovery = new Recovery({
@@ -182,6 +190,7 @@ class RunningRecorder implements Recorder {
       boot: this.boot,
       files: options.files,
       log: options.log,
+      clock: this.time,
       history: prepared.history,
       trips: prepared.trips,
       gaps: prepared.gaps,
@@ -198,7 +207,7 @@ class RunningRecorder implements Recorder {
     this.server = new ServerLane({
       module: options.serverModule,
       log: options.log,
-      now_s: monotonic_s,
+      clock: this.time,
       hello: () => this.hello(),
       onMessage: (message) => this.hear(message),
       onUnavailable: () => {
@@ -223,7 +232,7 @@ class RunningRecorder implements Recorder {
     this.server.start();
     for (const line of this.lines) line.driver.start(line);
     this.recovery.start();
-    this.timer = setInterval(() => this.tick(), tick_ms);
+    this.timer = this.time.setInterval(() => this.tick(), tick_ms);
   }
 
   on<K extends keyof RecorderEvents>(name: K, listener: (...args: RecorderEvents[K]) => void): void {
@@ -231,7 +240,7 @@ class RunningRecorder implements Recorder {
   }
 
   status(): StatusMessage {
-    const time_s = monotonic_s();
+    const time_s = this.time.monotonic_s();
     const loops = this.lines.flatMap((line) => line.loops);
     const gaps = this.prepared.gaps.gaps.slice(-gapsTold);
     const channels = channelStatuses(this.config.channels, loops, this.clock.at_ms(time_s));
@@ -254,7 +263,7 @@ class RunningRecorder implements Recorder {
   }
 
   private async stopInOrder(): Promise<void> {
-    if (this.timer !== null) clearInterval(this.timer);
+    this.time.clear(this.timer);
     // A port that will not close must not cost the open event, nor the lock.
     await Promise.all(
       this.lines.map((line) =>
@@ -271,7 +280,7 @@ class RunningRecorder implements Recorder {
       this.ring.finish(),
       gaps.finish(flush_s),
     ]);
-    await trips.finish(this.boot, Date.now(), flush_s);
+    await trips.finish(this.boot, this.time.wall_ms(), flush_s);
     await this.server.stop();
     this.prepared.release();
     this.log.info({ counters: this.counters() }, 'recorder stopped');
@@ -315,7 +324,7 @@ class RunningRecorder implements Recorder {
   }
 
   private tick(): void {
-    const now_s = monotonic_s();
+    const now_s = this.time.monotonic_s();
     this.events.update(this.data_s, now_s);
     if (now_s >= this.anchorDue_s) {
       this.anchorDue_s = now_s + anchorPeriod_s;
@@ -365,7 +374,7 @@ class RunningRecorder implements Recorder {
   }
 
   private tripSeen(source: TripSourceName, time_s: number, seen_s: number): void {
-    const declared_s = monotonic_s();
+    const declared_s = this.time.monotonic_s();
     // The clock may have been set since the last tick; the trip is to be called by the time on the wall.
     this.renewClock();
     const anchor = this.clock.anchor;
@@ -385,7 +394,7 @@ class RunningRecorder implements Recorder {
   private putOnRecord(declaration: TripDeclaration): void {
     const { event, declared_s } = declaration;
     void this.prepared.trips.declared(declaration).then(() => {
-      const durable_ms = Math.round(1e4 * (monotonic_s() - declared_s)) / 10;
+      const durable_ms = Math.round(1e4 * (this.time.monotonic_s() - declared_s)) / 10;
       this.log.info({ event, durable_ms }, 'trip on record');
     });
   }
@@ -399,7 +408,12 @@ class RunningRecorder implements Recorder {
   private written(content: EventContent, folder: string, declared: string): void {
     const { id, closedBecause, rebuilt } = content.header;
     void this.prepared.trips.closed(declared, rebuilt === undefined ? 'written' : 'rebuilt');
-    const message: EventClosedMessage = { kind: 'event-closed', event: id, folder, closed_s: monotonic_s() };
+    const message: EventClosedMessage = {
+      kind: 'event-closed',
+      event: id,
+      folder,
+      closed_s: this.time.monotonic_s(),
+    };
     this.log.info({ event: id, closedBecause, folder }, 'event closed');
     this.server.hint(message);
     this.emitter.emit('event-closed', message);

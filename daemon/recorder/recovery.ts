@@ -2,7 +2,7 @@
  * Makes good at the start what the run before left undone, beside the recording: says from when to when no recorder ran,
  * rebuilds the event of every declared trip that has none, and names the trips whose samples cannot be had any more.
  */
-import { setTimeout as delay } from 'node:timers/promises';
+import type { Clock } from '../../drivers/clock.ts';
 import type { Counters } from '../../drivers/driver.ts';
 import { wallAt_ms } from '../clock.ts';
 import {
@@ -28,7 +28,7 @@ const firstSample_s = 5;
 const pumpKnown_s = 10;
 /** Before that the detection of a run need not know enough to declare a trip, in s after its first sample. */
 const ready_s = 1.5;
-const look_ms = 50;
+const look_s = 0.05;
 /** A disk that refuses is asked again after so long, in s. */
 const retry_s = 10;
 /** A trip so shortly before the last durable sample is the stop that the next run finds, in s. */
@@ -52,6 +52,7 @@ export interface RecoveryOptions {
   readonly boot: string;
   readonly files: Files;
   readonly log: Log;
+  readonly clock: Clock;
   readonly history: TripHistory;
   readonly trips: TripLedger;
   readonly gaps: GapLedger;
@@ -197,7 +198,7 @@ export class Recovery {
     };
     if ((await this.#until(hasStopped, ready_s)) && !hasTripped()) {
       // Later than its first sample, but before it could have been recorded.
-      await this.#state({ ...down, pump: 'stopped', to_ms: Date.now() });
+      await this.#state({ ...down, pump: 'stopped', to_ms: this.#options.clock.wall_ms() });
       return;
     }
     if (down.pump !== 'unknown' || former.isPumpOn === null) return;
@@ -254,7 +255,7 @@ export class Recovery {
         trip,
         next_s: Math.min(Number.POSITIVE_INFINITY, ...later.map(({ trip_s }) => trip_s)),
         noRecorder: this.#downAfter(trip.boot),
-        now_ms: Date.now(),
+        now_ms: this.#options.clock.wall_ms(),
       },
       files,
     );
@@ -317,16 +318,22 @@ export class Recovery {
       } catch (error) {
         if (!isDiskFault(error)) throw error;
         this.#options.log.error({ why: messageOf(error) }, 'run before not read yet, will be tried again');
-        await delay(retry_s * 1000, undefined, { signal: this.#stop.signal });
+        await this.#wait(retry_s);
       }
     }
   }
 
+  /** Rejects when the recorder stops. */
+  async #wait(time_s: number): Promise<void> {
+    await this.#options.clock.sleep(time_s, this.#stop.signal);
+    this.#stop.signal.throwIfAborted();
+  }
+
   /** True when it has become so; false when the time is over. Rejects when the recorder stops. */
   async #until(isSo: () => boolean, most_s: number): Promise<boolean> {
-    for (let waited_ms = 0; waited_ms <= most_s * 1000; waited_ms += look_ms) {
+    for (let waited_s = 0; waited_s <= most_s; waited_s += look_s) {
       if (isSo()) return true;
-      await delay(look_ms, undefined, { signal: this.#stop.signal });
+      await this.#wait(look_s);
     }
     return false;
   }

@@ -1,6 +1,7 @@
 /** A recorder as a process: until a signal comes. Shared by the commands that record. */
 import { pino } from 'pino';
 import type { RigConfig } from '../../config/rig.ts';
+import { systemClock } from '../../drivers/clock.ts';
 import type { Driver } from '../../drivers/driver.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
 import { exit } from '../errors.ts';
@@ -108,11 +109,11 @@ function showProgress(recorder: Recorder): () => void {
   recorder.on('event-closed', () => {
     events++;
   });
-  const timer = setInterval(() => {
+  const timer = systemClock.setInterval(() => {
     process.stderr.write(`\r\x1b[K${progressLine(recorder.status(), events)}`);
   }, progress_ms);
   return () => {
-    clearInterval(timer);
+    systemClock.clear(timer);
     process.stderr.write('\r\x1b[K');
   };
 }

@@ -1,4 +1,5 @@
 /** The server beside the recorder: told what happens, never waited for, and killed when it answers nothing for long. */
+import type { Clock } from '../../drivers/clock.ts';
 import type { Counters } from '../../drivers/driver.ts';
 import { LiveLane } from './credits.ts';
 import type { Log } from './log.ts';
@@ -13,7 +14,7 @@ export interface ServerLaneOptions {
   /** Path of the server's module; null: there is none, and everything is dropped. */
   readonly module: string | null;
   readonly log: Log;
-  readonly now_s: () => number;
+  readonly clock: Clock;
   /** What a server must know first. */
   readonly hello: () => HelloMessage;
   /** What it says, but for its credits. */
@@ -29,16 +30,16 @@ export class ServerLane {
   private answered_s: number;
 
   constructor(options: ServerLaneOptions) {
-    const { module, log, now_s, onUnavailable } = options;
+    const { module, log, clock, onUnavailable } = options;
     this.options = options;
-    this.answered_s = now_s();
+    this.answered_s = clock.monotonic_s();
     this.server =
       module === null
         ? null
         : new ServerSupervisor({
             module,
             log,
-            now_s,
+            clock,
             onStarted: () => this.greet(),
             onMessage: (message) => this.hear(message),
             onUnavailable,
@@ -51,7 +52,7 @@ export class ServerLane {
   }
 
   start(): void {
-    this.answered_s = this.options.now_s();
+    this.answered_s = this.options.clock.monotonic_s();
     this.server?.start();
   }
 

@@ -1,5 +1,6 @@
 /** Starts the server process, starts it again when it dies, and never dies with it. */
 import { type ChildProcess, fork } from 'node:child_process';
+import type { Clock, ClockTimer } from '../../drivers/clock.ts';
 import { exit } from '../errors.ts';
 import type { Log } from './log.ts';
 import type { ToRecorder, ToServer } from './messages.ts';
@@ -21,7 +22,7 @@ export interface SuperviseOptions {
   /** Path of the server's module. */
   readonly module: string;
   readonly log: Log;
-  readonly now_s: () => number;
+  readonly clock: Clock;
   /** A server has been started; it can be sent to. */
   readonly onStarted: () => void;
   readonly onMessage: (message: ToRecorder) => void;
@@ -33,7 +34,7 @@ export class ServerSupervisor {
   readonly counters = { serverStarts: 0, serverExits: 0, serverSendsFailed: 0, hintsDropped: 0 };
   private readonly options: SuperviseOptions;
   private child: ChildProcess | null = null;
-  private timer: NodeJS.Timeout | null = null;
+  private timer: ClockTimer | null = null;
   private wait_s = firstWait_s;
   private hints = 0;
   private isStopping = false;
@@ -44,9 +45,9 @@ export class ServerSupervisor {
   }
 
   start(): void {
-    const { module, log, now_s, onMessage } = this.options;
+    const { module, log, clock, onMessage } = this.options;
     this.timer = null;
-    const started_s = now_s();
+    const started_s = clock.monotonic_s();
     const { execPath, first, isOrdinary } = launchNode();
     if (!isOrdinary) {
       log.warn(
@@ -81,7 +82,7 @@ export class ServerSupervisor {
       this.counters.serverExits++;
       if (this.isStopping) return;
       log.warn({ ...why, pid: child.pid }, 'server ended, will be started again');
-      if (now_s() - started_s > healthy_s) this.wait_s = firstWait_s;
+      if (clock.monotonic_s() - started_s > healthy_s) this.wait_s = firstWait_s;
       if (child.exitCode === exit.unavailable && !this.wasReady) {
         this.options.onUnavailable();
         this.wait_s = unavailableWait_s;
@@ -135,19 +136,20 @@ export class ServerSupervisor {
   /** The server ends when its channel closes; one that does not is killed. */
   async stop(): Promise<void> {
     this.isStopping = true;
-    if (this.timer !== null) clearTimeout(this.timer);
+    const { clock } = this.options;
+    clock.clear(this.timer);
     const { child } = this;
     if (child === null) return;
     const ended = new Promise<void>((resolve) => child.once('exit', () => resolve()));
     if (child.connected) child.disconnect();
-    const timer = setTimeout(() => child.kill('SIGKILL'), ending_s * 1000);
+    const timer = clock.setTimeout(() => child.kill('SIGKILL'), ending_s * 1000);
     await ended;
-    clearTimeout(timer);
+    clock.clear(timer);
   }
 
   private restartLater(): void {
     if (this.isStopping) return;
-    this.timer = setTimeout(() => this.start(), this.wait_s * 1000);
+    this.timer = this.options.clock.setTimeout(() => this.start(), this.wait_s * 1000);
     this.wait_s = Math.min(lastWait_s, this.wait_s * 2);
   }
 }

@@ -1,5 +1,7 @@
 /** gaps.jsonl in the data folder: every time without a recorder, and every declared trip whose samples cannot be had any more. */
+
 import { join } from 'node:path';
+import type { Clock } from '../../drivers/clock.ts';
 import type { TripSourceName } from './event-folder.ts';
 import type { Files } from './files.ts';
 import { LineLedger, readLines } from './line-ledger.ts';
@@ -82,8 +84,8 @@ export class GapLedger {
   gaps: readonly RecorderGap[] = [];
   readonly #ledger: LineLedger;
 
-  constructor(dataFolder: string, files: Files, onRefused: (error: unknown) => void) {
-    this.#ledger = new LineLedger(gapLedgerPath(dataFolder), files, onRefused);
+  constructor(dataFolder: string, files: Files, onRefused: (error: unknown) => void, clock?: Clock) {
+    this.#ledger = new LineLedger(gapLedgerPath(dataFolder), files, onRefused, clock);
   }
 
   async begin(dataFolder: string, files: Files): Promise<void> {

@@ -4,7 +4,7 @@
  */
 
 import { dirname } from 'node:path';
-import { setTimeout as delay } from 'node:timers/promises';
+import { type Clock, systemClock } from '../../drivers/clock.ts';
 import { type Files, isMissing, type OpenFile, writeWhole } from './files.ts';
 
 /** A disk that refused is asked again after so long, in s. */
@@ -53,6 +53,7 @@ export class LineLedger {
   readonly counters = { linesWritten: 0, lineWritesFailed: 0, linesGivenUp: 0 };
   readonly path: string;
   readonly #files: Files;
+  readonly #clock: Clock;
   readonly #onRefused: (error: unknown) => void;
   readonly #giveUp = new AbortController();
   #queue: Waiting[] = [];
@@ -67,7 +68,8 @@ export class LineLedger {
   #syncing: Promise<void> | null = null;
 
   /** `onRefused` is called for each attempt that the disk refused. */
-  constructor(path: string, files: Files, onRefused: (error: unknown) => void) {
+  constructor(path: string, files: Files, onRefused: (error: unknown) => void, clock: Clock = systemClock) {
+    this.#clock = clock;
     this.path = path;
     this.#files = files;
     this.#onRefused = onRefused;
@@ -97,12 +99,12 @@ export class LineLedger {
 
   /** Resolves when all is written and the file is closed. After `patience_s` what waits is given up. */
   async finish(patience_s: number): Promise<void> {
-    const timer = setTimeout(() => this.#giveUp.abort(), patience_s * 1000);
+    const timer = this.#clock.setTimeout(() => this.#giveUp.abort(), patience_s * 1000);
     while (this.#running !== null || this.#syncing !== null) {
       await this.#running;
       await this.#syncing;
     }
-    clearTimeout(timer);
+    this.#clock.clear(timer);
     this.#drop([...this.#carried.splice(0), ...this.#queue.splice(0), ...this.#unsynced.splice(0)]);
     await this.#close();
   }
@@ -180,7 +182,7 @@ export class LineLedger {
 
   async #pause(): Promise<void> {
     if (this.#giveUp.signal.aborted) return;
-    await delay(retry_s * 1000, undefined, { signal: this.#giveUp.signal }).catch(() => undefined);
+    await this.#clock.sleep(retry_s, this.#giveUp.signal);
   }
 
   async #writeAnew(entries: readonly object[]): Promise<void> {

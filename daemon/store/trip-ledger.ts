@@ -3,7 +3,9 @@
  * when the event is published. A declaration without the second line is a trip whose event the next start owes. Old lines are
  * left out now and then, so that the file stays small.
  */
+
 import { join } from 'node:path';
+import type { Clock } from '../../drivers/clock.ts';
 import type { WallAnchor } from '../clock.ts';
 import type { TripSourceName } from './event-folder.ts';
 import type { Files } from './files.ts';
@@ -95,8 +97,8 @@ export class TripLedger {
   #lines: TripLine[] = [];
 
   /** `onRefused` is called for each attempt that the disk refused; it is asked again. */
-  constructor(dataFolder: string, files: Files, onRefused: (error: unknown) => void) {
-    this.#ledger = new LineLedger(tripLedgerPath(dataFolder), files, onRefused);
+  constructor(dataFolder: string, files: Files, onRefused: (error: unknown) => void, clock?: Clock) {
+    this.#ledger = new LineLedger(tripLedgerPath(dataFolder), files, onRefused, clock);
   }
 
   get counters() {

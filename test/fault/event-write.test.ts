@@ -6,6 +6,7 @@ import { openEventStore } from '../../daemon/server/event-store.ts';
 import { EventFolderWrite, eventFolder, listEvents, setTornAside } from '../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
+import { systemClock } from '../../drivers/clock.ts';
 import { countingAnalyse, eventContent, temporaryFolder } from '../support/event-builder.ts';
 import { failingFiles } from '../support/failing-files.ts';
 import { silentLog } from '../support/silent-log.ts';
@@ -21,8 +22,11 @@ function writerOn(files: Files, onWritten: (id: string) => void): EventWriter {
     dataFolder: folder.path,
     files,
     log: silentLog(),
-    now_s: () => 0,
-    wait: () => new Promise((resolve) => setImmediate(resolve)),
+    clock: {
+      ...systemClock,
+      monotonic_s: () => 0,
+      sleep: () => new Promise((resolve) => setImmediate(resolve)),
+    },
     onWritten: (content) => onWritten(content.header.id),
   });
 }

@@ -51,6 +51,7 @@ export class RecorderLine {
       detector: this.detector,
       summariser: new Summariser(config.channels.length, 1, (summary) => outcome.summaries.push(summary)),
       keep: () => undefined,
+      now_s: () => 0,
       onBlock: (end_s: number) => this.openEvents.update(end_s, end_s),
       onState: () => undefined,
     };
