@@ -68,7 +68,7 @@ function checkNames(rig: DeepPartial<RigText>, channels: readonly PlacedChannel[
     if (channels.some(({ id }) => id === name)) return;
     findings.warn(
       path,
-      `the name "${name}" is used twice (first in ${findings.where(first)}); people cannot tell the two apart`,
+      `the name "${name}" is used twice (first in ${findings.where(first)}); give each its own`,
     );
   });
 }
@@ -115,7 +115,7 @@ function checkTripSources(
   if (trip.detected === false && trip.contact === undefined && trip.pressureSwitch === undefined) {
     findings.fault(
       'trip',
-      'there is no way to know of a trip; add "contact" or "pressureSwitch", or set "detected: true"',
+      'no trip could be detected; add `contact` or `pressureSwitch`, or set `detected: true`',
     );
   }
 }
@@ -158,7 +158,7 @@ function checkPositions(
     eachRepeat(positions, (position, place, first) => {
       findings.warn(
         place,
-        `two channels take ${source} ${position} (first in ${findings.where(first)}); both show the same`,
+        `two channels use ${source} ${position} (first in ${findings.where(first)}); both show the same`,
       );
     });
   }

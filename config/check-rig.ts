@@ -40,7 +40,7 @@ export function checkRig(rig: DeepPartial<RigText>, findings: Findings): void {
   const host = rig.server?.host;
   if (host !== undefined && !isLoopbackHost(host)) {
     if (rig.server?.openNetwork === undefined) findings.fault('server.host', openHostFault(host));
-    else findings.warn('server.host', `"${host}" lets other machines in, and there are no users`);
+    else findings.warn('server.host', `"${host}" can be reached by other machines, and there are no users`);
   }
 }
 

@@ -2,6 +2,7 @@
 import { checkInstruments } from './check-instruments.ts';
 import { checkReferences } from './check-references.ts';
 import { checkRig } from './check-rig.ts';
+import { chooseWord, everydayMaterials } from './everyday.ts';
 import { ConfigError, type Fault, Findings } from './fault.ts';
 import type { Physics } from './physics.ts';
 import { lineSpecs, type PlacedChannel, placeChannels } from './resolve-lines.ts';
@@ -10,7 +11,6 @@ import type { ChannelConfig, LegConfig, LiquidConfig, RigConfig } from './rig.ts
 import { type RigText, rigSchema } from './schema.ts';
 import { resolveDisk } from './schema-disk.ts';
 import { resolveTank } from './schema-tank.ts';
-import { nearest } from './spelling.ts';
 import { type DeepPartial, type Loaded, loadYaml, parseYaml } from './yaml-load.ts';
 
 /** Half-width of the 95 % interval of a computed wave speed: wall, modulus and restraint are never known better (judgement). */
@@ -90,13 +90,11 @@ function checkCalibrations(
 function checkMaterials(rig: DeepPartial<RigText>, { pipeMaterials }: Physics, findings: Findings): void {
   const names = pipeMaterials.map(({ name }) => name);
   rig.legs?.forEach((leg, i) => {
-    if (typeof leg?.material !== 'string' || names.includes(leg.material)) return;
-    const near = nearest(leg.material, names);
-    findings.fault(
-      `legs[${i}].material`,
-      `found "${leg.material}"; ${near === null ? '' : `did you mean ${near}? `}allowed: ${names.join(', ')}, ` +
-        'or a map with name and modulus',
-    );
+    if (typeof leg?.material !== 'string') return;
+    const chosen = chooseWord(leg.material, names, everydayMaterials);
+    if ('value' in chosen) return;
+    const map = chosen.why.includes('a map with') ? '' : ', or a map with name and modulus';
+    findings.fault(`legs[${i}].material`, `found "${leg.material}"; ${chosen.why}${map}`);
   });
 }
 
@@ -107,7 +105,7 @@ function checkLiquid(rig: DeepPartial<RigText>, findings: Findings): void {
     if (liquid[key] === undefined)
       findings.fault(
         'liquid',
-        `the key "${key}" is missing; it is known by itself for water only, not for "${liquid.name}"`,
+        `add \`${key}\`; only that of water is built in, not that of "${liquid.name}"`,
       );
   }
 }
@@ -223,7 +221,14 @@ function resolveMaterial(
 ): LegConfig['material'] {
   if (typeof text !== 'string') return { name: text.name, modulus_Pa: text.modulus, poisson: text.poisson };
   // checkMaterials has refused any other name.
-  const { name, modulus_Pa, poisson } = pipeMaterials.find((known) => known.name === text)!;
+  const chosen = chooseWord(
+    text,
+    pipeMaterials.map((known) => known.name),
+    everydayMaterials,
+  );
+  const { name, modulus_Pa, poisson } = pipeMaterials.find(
+    (known) => 'value' in chosen && known.name === chosen.value,
+  )!;
   return { name, modulus_Pa, poisson };
 }
 

@@ -6,7 +6,7 @@ export const openNetworkWords = 'no users, closed test network';
 /** What is wrong with an address that other machines reach, and what is allowed; `how` is the switch at hand. */
 export function openHostFault(host: string, how = `openNetwork: ${openNetworkWords}`): string {
   return (
-    `found "${host}": other machines would be let in, and there are no users yet; 127.0.0.1, ::1 and localhost are allowed, ` +
+    `found "${host}": other machines could reach the dashboard, and there are no users yet; 127.0.0.1, ::1 and localhost are allowed, ` +
     `others on a closed test network only, with ${how}`
   );
 }

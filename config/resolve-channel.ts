@@ -133,8 +133,7 @@ class Numbers {
 
   unit(): Unit | null {
     const written = this.#text.unit;
-    if (written === undefined)
-      return this.#fault('', `the key "unit" is missing; ${allowedText(this.#kind)}`);
+    if (written === undefined) return this.#fault('', `add \`unit\`; ${allowedText(this.#kind)}`);
     const unit =
       findUnit(this.#kind, written) ??
       (this.#kind === 'pressure' ? findUnit('absolutePressure', written) : null);
@@ -227,10 +226,7 @@ class Numbers {
   range(unit: Unit): readonly [number, number] | null {
     const written = this.#text.range;
     if (written !== undefined) return this.#interval('range', written, unit);
-    return this.#fault(
-      '',
-      `the key "range" is missing; the measuring range is allowed, in ${unit.symbol}, as in "-1 to 24 bar"`,
-    );
+    return this.#fault('', `add \`range\`, the measuring range in ${unit.symbol}, e.g. -1 to 24 bar`);
   }
 
   uncertainty(unit: Unit, range: readonly [number, number]): ChannelConfig['uncertainty'] | null {

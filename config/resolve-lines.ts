@@ -85,7 +85,7 @@ function checkLink(
   findings: Findings,
 ): void {
   if (line.port?.kind === 'serial' && line.baud === undefined) {
-    findings.fault(path, 'the key "baud" is missing; a serial port needs its speed, such as 19200 or 115200');
+    findings.fault(path, 'add `baud`, the speed of the serial port, e.g. 19200 or 115200');
   }
   if (line.port?.kind === 'tcp' && line.baud !== undefined) {
     findings.warn(`${path}.baud`, 'a TCP connection has no baud rate; leave it out');

@@ -58,7 +58,7 @@ function checkTransport(
   if (port?.kind === 'tcp' && port.port !== modbusPort && transport === undefined) {
     findings.fault(
       path,
-      `the key "transport" is missing: port ${port.port} does not say what is spoken there; ` +
+      `add \`transport\`: port ${port.port} may carry either; ` +
         '"tcp" (Modbus TCP) or "rtu-over-tcp" (a serial server that passes bytes on) is allowed',
     );
   }
@@ -66,14 +66,11 @@ function checkTransport(
   if (!isTcp && (outstanding ?? 1) > 1) {
     findings.fault(
       `${path}.outstanding`,
-      `found ${outstanding}; only Modbus TCP tells replies apart: 1 is allowed here`,
+      `found ${outstanding}; only Modbus TCP numbers its requests: 1 is allowed here`,
     );
   }
   if (isTcp && (echo ?? 'none') !== 'none') {
-    findings.fault(
-      `${path}.echo`,
-      `found "${echo}"; nothing comes back by itself over Modbus TCP: "none" is allowed`,
-    );
+    findings.fault(`${path}.echo`, `found "${echo}"; Modbus TCP has no echo: "none" is allowed`);
   }
 }
 
@@ -159,7 +156,7 @@ function checkBurst(burst: DeepPartial<BurstText>, unit: UnitPart, path: string,
   );
   if (queue !== undefined) {
     if (most < least)
-      findings.fault(path, `scans of ${width} registers do not fit a queue, which hands out 30 at most`);
+      findings.fault(path, `scans of ${width} registers do not fit a queue, which returns 30 at most`);
     return;
   }
   if (index === undefined || depth === undefined) {

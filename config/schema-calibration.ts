@@ -1,4 +1,4 @@
-/** The part of a channel's schema that tells its calibrations and its current loop. */
+/** The part of a channel's schema that describes its calibrations and its current loop. */
 import Type, { type Static } from 'typebox';
 import { Counts, Instant, Interval, later } from './schema-types.ts';
 
@@ -42,7 +42,7 @@ export const Calibrations = Type.Array(
       certificate: Type.String({ default: '', description: 'Number of the certificate.' }),
       due: Type.Optional(Instant('When the next calibration is due.')),
       by: Type.String({ default: '', description: 'Who did it.' }),
-      note: Type.String({ default: '' }),
+      note: Type.String({ default: '', description: 'Anything else.' }),
     },
     strict,
   ),
@@ -62,7 +62,7 @@ export const CurrentLoop = Type.Object(
   {
     ...strict,
     description:
-      'A 4-20 mA transmitter: its failure signals are known then. Without `scaling`, 4 to 20 mA are the `range`.',
+      'A 4-20 mA transmitter: its failure signals are recognised. Without `scaling`, 4 to 20 mA are the `range`.',
   },
 );
 

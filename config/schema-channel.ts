@@ -1,6 +1,7 @@
 /** What the channels and ports of every driver have in the rig schema. */
 import Type, { type Static } from 'typebox';
 import type { LinkSpec } from '../drivers/line-spec.ts';
+import { everydayKey, everydayQuantities } from './everyday.ts';
 import { Calibrations, CurrentLoop } from './schema-calibration.ts';
 import { Counts, Formed, Interval, later, Text, WithTolerance } from './schema-types.ts';
 import type { UnitKind } from './unit-table.ts';
@@ -19,11 +20,11 @@ export const kindOfQuantity: Readonly<Record<string, UnitKind | null>> = {
 };
 
 /** A short name, unique where it is used. */
-export const idSchema = (description: string) =>
+export const idSchema = (description: string, example?: string) =>
   Formed(
     /^[A-Za-z][A-Za-z0-9_-]{0,31}$/,
     'a short name such as PT-101 (a letter, then letters, digits, - or _; 32 at most)',
-    { description },
+    { description, ...(example === undefined ? {} : { examples: [example] }) },
   );
 
 const scaling = Type.Object(
@@ -44,13 +45,19 @@ const scaling = Type.Object(
 
 /** What every channel has, whatever its driver. */
 export const channelKeys = {
-  id: idSchema('Tag, unique in the file, for example PT-101.'),
+  id: idSchema('Tag, unique in the file, for example PT-101.', 'PT-101'),
   name: Type.Optional(
     Type.String({ minLength: 1, description: 'What people call it; the tag when left out.' }),
   ),
-  quantity: Type.Enum(['pressure', 'velocity', 'flow', 'level', 'temperature', 'speed', 'position', 'state']),
+  quantity: Type.Enum(
+    ['pressure', 'velocity', 'flow', 'level', 'temperature', 'speed', 'position', 'state'],
+    {
+      description: 'What is measured; `speed` is rotational, `position` that of the disc, `state` is 0 or 1.',
+      [everydayKey]: everydayQuantities,
+    },
+  ),
   unit: Type.Optional(
-    later('Unit people want to see. A pressure is gauge unless it says (a). Not for `state`.', [
+    later('Unit to show it in. A pressure is gauge unless it says (a). Not for `state`.', [
       'bar',
       'psi',
       'bar(a)',
@@ -103,7 +110,7 @@ type Framing = Pick<Extract<LinkSpec, { kind: 'serial' }>, 'dataBits' | 'parity'
 
 /** Data bits, parity and stop bits in one word. */
 export function readFormat(text: string): Parsed<Framing> {
-  const match = /^([78])([NEO])([12])$/i.exec(text);
+  const match = /^([78])([NEO])([12])$/i.exec(text.replace(/[-,/ ]/g, ''));
   if (match === null)
     return { why: 'data bits, parity, stop bits are allowed in one word such as 8E1, 8N1, 8N2, 7E1' };
   const parities: Record<string, Framing['parity']> = { N: 'none', E: 'even', O: 'odd' };
@@ -118,7 +125,7 @@ export function readFormat(text: string): Parsed<Framing> {
 
 /** Keys of a line on a port; `format` is what is taken when none is given. */
 export const linkKeys = (format: string) => ({
-  id: idSchema('Name of the line, unique in the file.'),
+  id: idSchema('Name of the line, unique in the file.', 'bus'),
   port: Text(readPort, {
     description: 'Stable path of a serial port, or tcp://host:port for the same bytes over TCP.',
   }),

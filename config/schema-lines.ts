@@ -30,7 +30,10 @@ const serialFramesLine = Type.Object(
       default: ';',
       description: 'Between the columns of an ascii line.',
     }),
-    decimalComma: Type.Boolean({ default: false }),
+    decimalComma: Type.Boolean({
+      default: false,
+      description: 'Whether numbers of an ascii line have a decimal comma.',
+    }),
     rate: Quantity('frequency', {
       min: '0.1 Hz',
       max: '100 kHz',
@@ -67,10 +70,18 @@ const recordingLine = Type.Object(
     delimiter: Type.Optional(
       Type.String({ minLength: 1, description: 'CSV; found from the file when left out.' }),
     ),
-    decimalComma: Type.Optional(Type.Boolean()),
-    headerRows: Type.Optional(Type.Integer({ minimum: 0, maximum: 1000 })),
+    decimalComma: Type.Optional(Type.Boolean({ description: 'CSV; found from the file when left out.' })),
+    headerRows: Type.Optional(
+      Type.Integer({ minimum: 0, maximum: 1000, description: 'CSV; found from the file when left out.' }),
+    ),
     timeColumn: Type.Optional(Type.String({ minLength: 1, description: 'Column with the time in s.' })),
-    rate: Type.Optional(Quantity('frequency', { min: '0.1 Hz', max: '1000 kHz' })),
+    rate: Type.Optional(
+      Quantity('frequency', {
+        min: '0.1 Hz',
+        max: '1000 kHz',
+        description: 'CSV without a column of times: rows per second.',
+      }),
+    ),
     channels: Type.Array(
       Type.Object(
         {

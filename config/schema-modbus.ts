@@ -85,7 +85,7 @@ const modbusChannel = Type.Object(
             maximum: 31,
             description: 'Lowest bit; 0 is the least significant.',
           }),
-          width: Type.Integer({ minimum: 1, maximum: 32 }),
+          width: Type.Integer({ minimum: 1, maximum: 32, description: 'Number of bits.' }),
         },
         {
           additionalProperties: false,
@@ -123,8 +123,11 @@ const burst = Type.Object(
         examples: ['holding 0'],
       }),
     ),
-    indexType: Type.Enum(['uint16', 'uint32'], { default: 'uint32' }),
-    indexWordOrder: Type.Enum(['ABCD', 'CDAB', 'BADC', 'DCBA'], { default: 'ABCD' }),
+    indexType: Type.Enum(['uint16', 'uint32'], { default: 'uint32', description: 'Type of the index.' }),
+    indexWordOrder: Type.Enum(['ABCD', 'CDAB', 'BADC', 'DCBA'], {
+      default: 'ABCD',
+      description: 'Word order of a uint32 index.',
+    }),
     indexWraps: Type.Optional(
       Type.Integer({
         minimum: 4,
@@ -157,7 +160,7 @@ const burst = Type.Object(
         {
           ...channelKeys,
           position: Type.Integer({ minimum: 0, maximum: 59, description: 'Place in the scan, from 0.' }),
-          type: Type.Enum(['int16', 'uint16'], { default: 'int16' }),
+          type: Type.Enum(['int16', 'uint16'], { default: 'int16', description: 'Type of a sample.' }),
         },
         { additionalProperties: false },
       ),
@@ -180,20 +183,25 @@ const modbusUnit = Type.Object(
       default: '100 ms',
       description: 'Wanted spacing of polls.',
     }),
-    timeout: Quantity('time', { min: '5 ms', max: '1 min', default: '200 ms' }),
+    timeout: Quantity('time', {
+      min: '5 ms',
+      max: '1 min',
+      default: '200 ms',
+      description: 'A request without an answer for so long has failed.',
+    }),
     gap: Quantity('time', {
       min: '0 s',
       max: '1 s',
       default: '0 s',
       description:
-        'Silence the device wants before a request, beyond the 3.5 characters of the specification.',
+        'Silence the device needs before a request, beyond the 3.5 characters of the specification.',
     }),
     lateness: Type.Optional(
       Quantity('time', {
         min: '10 ms',
         max: '1 min',
         description:
-          'A reply later than this after its request never comes; 10 s when left out, 2 s where its reads leave no length of its own to a probe.',
+          'No reply comes later than this after its request; 10 s when left out, 2 s where its reads leave no length of its own to a probe.',
       }),
     ),
     maxRegisters: Type.Integer({
@@ -248,13 +256,13 @@ export const modbusLine = Type.Object(
       Type.Integer({
         minimum: 1,
         maximum: 16,
-        description: 'Modbus TCP: requests on their way at a time; 1 when left out.',
+        description: 'Modbus TCP: requests sent before the first is answered; 1 when left out.',
       }),
     ),
     echo: Type.Enum(['none', 'strip', 'verify'], {
       default: 'none',
       description:
-        'An adapter that hears itself sends our requests back: strip them, or verify that nobody talked at the same time.',
+        'A two-wire adapter may send our requests back: `strip` removes them, `verify` also checks that they came back undamaged.',
     }),
     units: Type.Array(modbusUnit, { minItems: 1 }),
   },

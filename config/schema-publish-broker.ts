@@ -16,7 +16,7 @@ export const brokerKeys = {
       description: 'Unique at the broker and always the same; `tripwave-NODE-NAME` when left out.',
     }),
   ),
-  user: Type.Optional(Type.String({ minLength: 1 })),
+  user: Type.Optional(Type.String({ minLength: 1, description: 'Together with `password`.' })),
   password: Type.Optional(Secret('Password of the user.')),
   authority: pemFile("PEM file of the authority that signed the broker's certificate."),
   certificate: pemFile('PEM file of the certificate that this machine shows to the broker.'),

@@ -22,7 +22,7 @@ export const mqttSink = Type.Object(
       default: [],
       maxItems: commandNames.length,
       description:
-        'Commands that whoever may publish below <topic>/<node>/command may give: `capture` makes an event of a past window, `status` has the state told again.',
+        'Commands accepted below `<topic>/<node>/command` from anyone who may publish there: `capture` makes an event of a past window, `status` sends the state again.',
     }),
   },
   { additionalProperties: false },

@@ -15,7 +15,7 @@ export const sparkplugSink = Type.Object(
     group: Formed(part, allowed, { description: 'Group of the edge node; its own name is `node`.' }),
     primaryHost: Type.Optional(
       Formed(part, allowed, {
-        description: 'Nothing is said before this host is online; all waits in the outbox when it is not.',
+        description: 'Nothing is sent until this host is online; until then everything waits in the outbox.',
       }),
     ),
   },

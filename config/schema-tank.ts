@@ -60,7 +60,7 @@ export function checkTank(tank: DeepPartial<TankText> | undefined, findings: Fin
   if (tank?.air === undefined || tank.air.at !== undefined || tank.setPoint !== undefined) return;
   findings.fault(
     'trip.tank.air',
-    'the key "at" is missing; the tank pressure at which the air has that volume is needed where there is no setPoint',
+    'add `at`, the tank pressure at which the air has that volume; needed without `setPoint`',
   );
 }
 

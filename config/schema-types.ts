@@ -4,7 +4,7 @@
  */
 import Type, { type TString, type TUnsafe } from 'typebox';
 import type { Unit, UnitKind } from './unit-table.ts';
-import { allowedText, type Limits, type Parsed, parseQuantity, unitsOf } from './units.ts';
+import { allowedText, type Limits, type Parsed, parseQuantity, rangeText, unitsOf } from './units.ts';
 
 /** Key under which a schema carries its reader; a symbol, so that JSON Schema output leaves it out. */
 export const readerKey: unique symbol = Symbol('reader');
@@ -16,19 +16,27 @@ export type Reader<T> = (text: string, label: string) => Parsed<T>;
 export interface TextOptions {
   readonly default?: string;
   readonly description?: string;
+  /** Values that are right; a message about a missing key shows the first. */
+  readonly examples?: readonly string[];
 }
 
 /** Any text with a reader of its own; `pattern` and `examples` serve editors through the JSON Schema. */
 export function Text<T>(
   read: Reader<T>,
-  options: TextOptions & { readonly pattern?: string; readonly examples?: readonly string[] } = {},
+  options: TextOptions & { readonly pattern?: string } = {},
 ): TUnsafe<T> {
   return Type.Unsafe<T>({ type: ['string', 'number'], ...options, [readerKey]: read });
 }
 
-/** A text of a form that is told in words: `allowed` completes "... is allowed". */
+/** A text of a form that is described in words: `allowed` completes "... is allowed". */
 export function Formed(pattern: RegExp, allowed: string, options: TextOptions = {}): TString {
-  return Type.String({ ...options, pattern: pattern.source, 'x-allowed': `${allowed} is allowed` });
+  const { examples, ...rest } = options;
+  return Type.String({
+    ...rest,
+    ...(examples === undefined ? {} : { examples: [...examples] }),
+    pattern: pattern.source,
+    'x-allowed': `${allowed} is allowed`,
+  });
 }
 
 /** One quantity in SI, for example `Quantity('length', { min: '10 mm', max: '3 m' })`. */
@@ -125,7 +133,7 @@ export function parseInterval(
   return { value: { low: low.value.value, high: high.value.value, unit: high.value.unit } };
 }
 
-/** Text whose meaning hangs on the channel's quantity; read in resolve-channel.ts. */
+/** Text whose meaning depends on the channel's quantity; read in resolve-channel.ts. */
 export const later = (description: string, examples: readonly string[]) =>
   Text<string>(
     (text) => (text.trim() === '' ? { why: `a text such as "${examples[0]}" is allowed` } : { value: text }),
@@ -174,6 +182,7 @@ function describe(kind: UnitKind, limits: Limits, form = '') {
     pattern: form === '' && kind !== 'ratio' ? String.raw`^\s*[+-]?[\d.]` : String.raw`\d`,
     'x-quantity': form === '' ? kind : `${kind}, ${form}`,
     'x-units': symbols,
+    'x-range': rangeText(limits),
     'x-allowed': allowedText(kind, limits),
   };
 }

@@ -4,6 +4,7 @@
  */
 import { writeFileSync } from 'node:fs';
 import Type, { type Static } from 'typebox';
+import { everydayKey, everydayRestraints, everydayValves } from './everyday.ts';
 import { openNetworkWords } from './open-host.ts';
 import { idSchema } from './schema-channel.ts';
 import { definitionsSchema } from './schema-definitions.ts';
@@ -14,12 +15,13 @@ import { tankSchema } from './schema-tank.ts';
 import { Interval, Quantity, WithTolerance } from './schema-types.ts';
 
 const strict = { additionalProperties: false } as const;
-const text = (description: string) => Type.String({ minLength: 1, description });
+const text = (description: string, example?: string) =>
+  Type.String({ minLength: 1, description, ...(example === undefined ? {} : { examples: [example] }) });
 
-const tap = (description: string) =>
+const tap = (description: string, example = 'PT-101') =>
   Type.Object(
     {
-      channel: text('Tag of the channel.'),
+      channel: text('Tag of the channel.', example),
       distance: Quantity('length', {
         min: '0 m',
         max: '100 km',
@@ -32,15 +34,18 @@ const tap = (description: string) =>
 const valve = Type.Object(
   {
     id: idSchema('Name of this specimen, unique in the file.'),
-    type: Type.Enum(['swing', 'tilting-disc', 'dual-plate', 'axial', 'ball', 'other']),
-    size: text('As the trade says it, for example DN150 or 6 in.'),
+    type: Type.Enum(['swing', 'tilting-disc', 'dual-plate', 'axial', 'ball', 'other'], {
+      description: 'How it closes; `axial` is the nozzle type.',
+      [everydayKey]: everydayValves,
+    }),
+    size: text('Nominal size, for example DN150 or 6 in.', 'DN150'),
     serial: Type.String({ default: '', description: 'Serial number.' }),
     settings: Type.String({ default: '', description: 'Counterweight, dashpot, spring, in words.' }),
     rating: Type.Optional(
       Quantity('pressure', { min: '0.1 bar', max: '1000 bar', description: 'Pressure rating.' }),
     ),
   },
-  strict,
+  { ...strict, description: 'The check valve of this leg.' },
 );
 
 const leg = Type.Object(
@@ -50,18 +55,19 @@ const leg = Type.Object(
     bore: Quantity('length', { min: '10 mm', max: '3 m', description: 'Inside diameter.' }),
     wall: Quantity('length', { min: '0.5 mm', max: '300 mm', description: 'Wall thickness.' }),
     material: Type.Union([
-      text('Name from the list, for example carbon steel.'),
+      text('Name from the list that `check` prints, for example carbon steel.', 'carbon steel'),
       Type.Object(
         {
-          name: text('What it is.'),
+          name: text('What it is.', 'lined steel'),
           modulus: Quantity('modulus', { min: '0.1 GPa', max: '500 GPa', description: "Young's modulus." }),
-          poisson: Type.Number({ minimum: 0, maximum: 0.5, default: 0.3 }),
+          poisson: Type.Number({ minimum: 0, maximum: 0.5, default: 0.3, description: "Poisson's ratio." }),
         },
         strict,
       ),
     ]),
     restraint: Type.Enum(['upstream-anchored', 'anchored', 'expansion-joints'], {
       default: 'anchored',
+      [everydayKey]: everydayRestraints,
       description:
         'How the pipe is held along its axis: at the upstream end only, throughout, or not at all.',
     }),
@@ -102,8 +108,8 @@ const leg = Type.Object(
       },
       strict,
     ),
-    meter: Type.Optional(tap('Velocity or flow in this leg.')),
-    position: Type.Optional(text('Tag of the disc position channel: 0 % shut, 100 % open.')),
+    meter: Type.Optional(tap('Velocity or flow in this leg.', 'FT-101')),
+    position: Type.Optional(text('Tag of the disc position channel: 0 % shut, 100 % open.', 'ZT-101')),
   },
   strict,
 );
@@ -111,7 +117,7 @@ const leg = Type.Object(
 const source = (runningLevel: number, levelText: string, delay: string) =>
   Type.Object(
     {
-      channel: text('Tag of a channel of quantity state.'),
+      channel: text('Tag of a channel of quantity state.', 'XS-101'),
       runningLevel: Type.Integer({ minimum: 0, maximum: 1, default: runningLevel, description: levelText }),
       delay: Interval('time', {
         min: '-10 s',
@@ -126,14 +132,25 @@ const source = (runningLevel: number, levelText: string, delay: string) =>
 /** The whole rig file. */
 export const rigSchema = Type.Object(
   {
-    rig: Type.Object({ name: text('Name of the rig.'), place: Type.String({ default: '' }) }, strict),
+    rig: Type.Object(
+      {
+        name: text('Name of the rig.', 'Test loop'),
+        place: Type.String({ default: '', description: 'Where it stands.' }),
+      },
+      strict,
+    ),
     liquid: Type.Object(
       {
-        name: Type.String({ minLength: 1, default: 'water' }),
+        name: Type.String({
+          minLength: 1,
+          default: 'water',
+          description: 'Only the properties of water are built in.',
+        }),
         temperature: WithTolerance('temperature', {
           min: '0 degC',
           max: '40 degC',
           default: '20 degC +- 3 K',
+          description: 'Of the liquid.',
         }),
         density: Type.Optional(
           WithTolerance('density', {
@@ -189,8 +206,18 @@ export const rigSchema = Type.Object(
           default: '2 s',
           description: 'Kept before the trip.',
         }),
-        afterSeating: Quantity('time', { min: '0.5 s', max: '60 s', default: '3 s' }),
-        withoutSeating: Quantity('time', { min: '1 s', max: '5 min', default: '8 s' }),
+        afterSeating: Quantity('time', {
+          min: '0.5 s',
+          max: '60 s',
+          default: '3 s',
+          description: 'Kept after the last valve has seated.',
+        }),
+        withoutSeating: Quantity('time', {
+          min: '1 s',
+          max: '5 min',
+          default: '8 s',
+          description: 'Kept after the trip when no seating is found.',
+        }),
         history: Quantity('time', {
           min: '10 s',
           max: '10 min',
@@ -202,9 +229,23 @@ export const rigSchema = Type.Object(
     ),
     severity: Type.Object(
       {
-        version: Type.String({ minLength: 1, default: 'trade rule, from memory' }),
-        mild: Quantity('velocity', { min: '1 mm/s', max: '10 m/s', default: '0.5 ft/s' }),
-        severe: Quantity('velocity', { min: '1 mm/s', max: '10 m/s', default: '1.0 ft/s' }),
+        version: Type.String({
+          minLength: 1,
+          default: 'trade rule, from memory',
+          description: 'Printed with every class.',
+        }),
+        mild: Quantity('velocity', {
+          min: '1 mm/s',
+          max: '10 m/s',
+          default: '0.5 ft/s',
+          description: 'Below it no slam, from it on a mild one.',
+        }),
+        severe: Quantity('velocity', {
+          min: '1 mm/s',
+          max: '10 m/s',
+          default: '1.0 ft/s',
+          description: 'From it on a severe slam.',
+        }),
       },
       {
         ...strict,
@@ -227,11 +268,16 @@ export const rigSchema = Type.Object(
           description:
             'Address to serve the dashboard on; anything but this machine itself needs `openNetwork`.',
         }),
-        port: Type.Integer({ minimum: 0, maximum: 65535, default: 8470 }),
+        port: Type.Integer({
+          minimum: 0,
+          maximum: 65535,
+          default: 8470,
+          description: 'Port of the dashboard; 0 takes a free one.',
+        }),
         openNetwork: Type.Optional(
           Type.Literal(openNetworkWords, {
             description:
-              'There are no users yet: whoever reaches the address reads everything and keeps windows. Only for a closed test network.',
+              'There are no users yet: whoever reaches the address reads everything and saves windows. Only for a closed test network.',
           }),
         ),
       },

@@ -73,25 +73,25 @@ const stress: readonly Row[] = [
   ['Pa', 1],
   ['kPa', 1e3],
   ['MPa', 1e6],
-  ['bar', 1e5],
-  ['psi', psi_Pa, 'lbf/in2'],
+  ['bar', 1e5, 'bars'],
+  ['psi', psi_Pa, 'lbf/in2 lb/in2 lbs/in2'],
 ];
 
 const pressures: readonly Row[] = [
   ...stress,
-  ['mbar', 100],
+  ['mbar', 100, 'mb millibar millibars'],
   ['hPa', 100],
   ['atm', 101325],
-  ['kgf/cm2', 98066.5, 'kp/cm2 at'],
+  ['kgf/cm2', 98066.5, 'kp/cm2 at kg/cm2'],
   ['torr', 101325 / 760, 'Torr'],
-  ['mmHg', 0.001 * mercury_kgpm3 * gravity_mps2],
-  ['inHg', inch_m * mercury_kgpm3 * gravity_mps2],
+  ['mmHg', 0.001 * mercury_kgpm3 * gravity_mps2, 'mm_Hg'],
+  ['inHg', inch_m * mercury_kgpm3 * gravity_mps2, 'in_Hg'],
   // Head of water always means conventional water here (1000 kg/m3, standard gravity), whatever the rig's temperature.
-  ['mmH2O', 0.001 * water_kgpm3 * gravity_mps2, 'mmWC'],
-  ['cmH2O', 0.01 * water_kgpm3 * gravity_mps2, 'cmWC'],
-  ['mH2O', water_kgpm3 * gravity_mps2, 'mWC mWS'],
-  ['inH2O', inch_m * water_kgpm3 * gravity_mps2, 'inWC'],
-  ['ftH2O', foot_m * water_kgpm3 * gravity_mps2, 'ftWC'],
+  ['mmH2O', 0.001 * water_kgpm3 * gravity_mps2, 'mmWC mm_WC mm_H2O'],
+  ['cmH2O', 0.01 * water_kgpm3 * gravity_mps2, 'cmWC cm_WC cm_H2O'],
+  ['mH2O', water_kgpm3 * gravity_mps2, 'mWC mWS m_WC m_H2O'],
+  ['inH2O', inch_m * water_kgpm3 * gravity_mps2, 'inWC in_WC in_H2O'],
+  ['ftH2O', foot_m * water_kgpm3 * gravity_mps2, 'ftWC ft_WC ft_H2O'],
 ];
 
 /** Spellings with the reference written out: `bar(a)`, `bara`, `bar abs`; `bar(g)`, `barg`, `bar gauge`. */
@@ -105,56 +105,56 @@ function withReference(rows: readonly Row[], letter: 'a' | 'g', word: string, ke
 
 const rows: Readonly<Record<UnitKind, readonly Row[]>> = {
   length: [
-    ['mm', 1e-3],
-    ['cm', 1e-2],
-    ['m', 1],
-    ['km', 1e3],
-    ['um', 1e-6],
-    ['in', inch_m, 'inch inches "'],
+    ['mm', 1e-3, 'millimetre millimetres millimeter millimeters'],
+    ['cm', 1e-2, 'centimetre centimetres centimeter centimeters'],
+    ['m', 1, 'metre metres meter meters'],
+    ['km', 1e3, 'kilometre kilometres kilometer kilometers'],
+    ['um', 1e-6, 'micron microns'],
+    ['in', inch_m, 'inch inches ins "'],
     ['ft', foot_m, "foot feet '"],
   ],
   time: [
-    ['us', 1e-6],
-    ['ms', 1e-3],
-    ['s', 1, 'sec second seconds'],
-    ['min', 60, 'minute minutes'],
-    ['h', 3600, 'hr hour hours'],
+    ['us', 1e-6, 'usec microsecond microseconds'],
+    ['ms', 1e-3, 'msec millisecond milliseconds'],
+    ['s', 1, 'sec secs second seconds'],
+    ['min', 60, 'mins minute minutes'],
+    ['h', 3600, 'hr hrs hour hours'],
     ['d', 86400, 'day days'],
   ],
   pressure: withReference(pressures, 'g', 'gauge', true),
   absolutePressure: withReference(pressures, 'a', 'abs', true),
   modulus: [...stress, ['GPa', 1e9], ['ksi', 1e3 * psi_Pa]],
   velocity: [
-    ['m/s', 1, 'mps'],
-    ['mm/s', 1e-3],
+    ['m/s', 1, 'mps m/sec'],
+    ['mm/s', 1e-3, 'mm/sec'],
     ['cm/s', 1e-2],
-    ['km/h', 1 / 3.6],
-    ['ft/s', foot_m, 'fps'],
-    ['in/s', inch_m, 'ips'],
+    ['km/h', 1 / 3.6, 'kmh kph km/hr'],
+    ['ft/s', foot_m, 'fps ft/sec'],
+    ['in/s', inch_m, 'ips in/sec'],
   ],
   acceleration: [
     ['m/s2', 1],
     ['ft/s2', foot_m],
   ],
   flow: [
-    ['m3/s', 1],
-    ['m3/h', 1 / 3600],
-    ['l/s', 1e-3, 'L/s'],
-    ['l/min', 1e-3 / 60, 'L/min'],
-    ['l/h', 1e-3 / 3600, 'L/h'],
-    ['gpm', gallon_m3 / 60, 'gal/min USgpm'],
-    ['igpm', imperialGallon_m3 / 60],
-    ['ft3/s', foot_m ** 3, 'cfs'],
-    ['MGD', (1e6 * gallon_m3) / 86400],
+    ['m3/s', 1, 'm3/sec cumec cumecs'],
+    ['m3/h', 1 / 3600, 'm3/hr m3h cmh'],
+    ['l/s', 1e-3, 'L/s lps l/sec litre/s litres/s liter/s liters/s'],
+    ['l/min', 1e-3 / 60, 'L/min lpm litre/min litres/min liter/min liters/min'],
+    ['l/h', 1e-3 / 3600, 'L/h lph l/hr'],
+    ['gpm', gallon_m3 / 60, 'gal/min USgpm US_gpm'],
+    ['igpm', imperialGallon_m3 / 60, 'imp_gpm'],
+    ['ft3/s', foot_m ** 3, 'cfs cusec cusecs'],
+    ['MGD', (1e6 * gallon_m3) / 86400, 'mgd'],
   ],
   volume: [
     ['m3', 1],
-    ['l', 1e-3, 'L'],
-    ['ml', 1e-6, 'mL cm3'],
-    ['gal', gallon_m3],
-    ['igal', imperialGallon_m3],
-    ['ft3', foot_m ** 3],
-    ['in3', inch_m ** 3],
+    ['l', 1e-3, 'L litre litres liter liters'],
+    ['ml', 1e-6, 'mL cm3 cc'],
+    ['gal', gallon_m3, 'US_gal USgal'],
+    ['igal', imperialGallon_m3, 'imp_gal'],
+    ['ft3', foot_m ** 3, 'cu_ft'],
+    ['in3', inch_m ** 3, 'cu_in'],
   ],
   area: [
     ['mm2', 1e-6],
@@ -163,30 +163,30 @@ const rows: Readonly<Record<UnitKind, readonly Row[]>> = {
     ['in2', inch_m ** 2],
     ['ft2', foot_m ** 2],
   ],
-  temperature: [['K', 1]],
+  temperature: [['K', 1, 'kelvin']],
   rotation: [
-    ['rpm', Math.PI / 30, '1/min r/min rev/min'],
+    ['rpm', Math.PI / 30, '1/min r/min rev/min r.p.m.'],
     ['rad/s', 1],
-    ['rev/s', 2 * Math.PI, 'r/s'],
+    ['rev/s', 2 * Math.PI, 'r/s rps'],
   ],
   angle: [
-    ['deg', Math.PI / 180],
-    ['rad', 1],
+    ['deg', Math.PI / 180, 'degree degrees'],
+    ['rad', 1, 'radian radians'],
   ],
   ratio: [
-    ['%', 0.01, 'percent'],
+    ['%', 0.01, 'percent per_cent pct'],
     ['1', 1],
     ['ppm', 1e-6],
   ],
   frequency: [
-    ['Hz', 1, '1/s /s samples/s S/s scans/s'],
-    ['kHz', 1e3],
+    ['Hz', 1, '1/s /s samples/s S/s scans/s hertz sps'],
+    ['kHz', 1e3, 'kS/s ksps'],
   ],
   mass: [
-    ['kg', 1],
-    ['g', 1e-3],
-    ['t', 1e3],
-    ['lb', pound_kg, 'lbs'],
+    ['kg', 1, 'kgs kilogram kilograms'],
+    ['g', 1e-3, 'gram grams'],
+    ['t', 1e3, 'tonne tonnes'],
+    ['lb', pound_kg, 'lbs pound pounds'],
   ],
   density: [
     ['kg/m3', 1],
@@ -194,8 +194,8 @@ const rows: Readonly<Record<UnitKind, readonly Row[]>> = {
     ['slug/ft3', poundForce_N / foot_m ** 4],
   ],
   inertia: [
-    ['kg m2', 1, 'kgm2'],
-    ['lb ft2', pound_kg * foot_m ** 2, 'lbft2'],
+    ['kg m2', 1, 'kgm2 kg-m2'],
+    ['lb ft2', pound_kg * foot_m ** 2, 'lbft2 lb-ft2'],
   ],
   force: [
     ['N', 1],
@@ -204,36 +204,48 @@ const rows: Readonly<Record<UnitKind, readonly Row[]>> = {
     ['kgf', gravity_mps2, 'kp'],
   ],
   torque: [
-    ['N m', 1, 'Nm'],
+    ['N m', 1, 'Nm N-m'],
     ['kN m', 1e3, 'kNm'],
-    ['lbf ft', poundForce_N * foot_m, 'lbfft'],
+    ['lbf ft', poundForce_N * foot_m, 'lbfft lbf-ft ft-lbf ft-lb ft_lb'],
   ],
   stiffness: [['N m/rad', 1, 'Nm/rad']],
   damping: [['N m s/rad', 1, 'Nms/rad']],
   dashpot: [['N m s2/rad2', 1, 'Nms2/rad2']],
   current: [
-    ['A', 1],
-    ['mA', 1e-3],
+    ['A', 1, 'amp amps'],
+    ['mA', 1e-3, 'milliamp milliamps'],
     ['uA', 1e-6],
   ],
   power: [
     ['W', 1],
     ['kW', 1e3],
-    ['hp', 550 * foot_m * poundForce_N],
+    ['hp', 550 * foot_m * poundForce_N, 'horsepower'],
   ],
   size: [
-    ['B', 1],
-    ['kB', 1e3],
-    ['MB', 1e6],
-    ['GB', 1e9],
-    ['TB', 1e12],
+    ['B', 1, 'byte bytes'],
+    ['kB', 1e3, 'KB kb'],
+    ['MB', 1e6, 'mb'],
+    ['GB', 1e9, 'gb'],
+    ['TB', 1e12, 'tb'],
   ],
 };
 
 /** Temperatures are affine: 0 degC = 273.15 K, t/degC = (t/degF - 32)/1.8; exact (NIST SP 811, B.8). */
 const affine: readonly Unit[] = [
-  { kind: 'temperature', symbol: 'degC', factor: 1, offset: 273.15, aliases: ['C'] },
-  { kind: 'temperature', symbol: 'degF', factor: 1 / 1.8, offset: 273.15 - 32 / 1.8, aliases: ['F'] },
+  {
+    kind: 'temperature',
+    symbol: 'degC',
+    factor: 1,
+    offset: 273.15,
+    aliases: ['C', 'deg C', 'degrees C', 'celsius'],
+  },
+  {
+    kind: 'temperature',
+    symbol: 'degF',
+    factor: 1 / 1.8,
+    offset: 273.15 - 32 / 1.8,
+    aliases: ['F', 'deg F', 'degrees F', 'fahrenheit'],
+  },
 ];
 
 /** All units, those of one kind together. */
@@ -249,6 +261,20 @@ export const units: readonly Unit[] = [
   ),
   ...affine,
 ];
+
+/** Units that may mean several of one kind, and which. */
+export const severalUnits: Partial<Record<UnitKind, Readonly<Record<string, string>>>> = {
+  volume: { gallon: 'gal (US) or igal (imperial)', gallons: 'gal (US) or igal (imperial)' },
+  mass: {
+    ton: 't (1000 kg), or a short or long ton: give it in lb',
+    tons: 't (1000 kg), or short or long tons: give them in lb',
+  },
+  length: {
+    mil: 'mm or a thousandth of an inch: give it in mm or in',
+    mils: 'mm or thousandths of an inch: give them in mm or in',
+  },
+  temperature: { deg: 'degC or degF', degrees: 'degC or degF' },
+};
 
 /** Names for messages. */
 export const kinds: Readonly<Record<UnitKind, KindText>> = {

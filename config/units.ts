@@ -1,6 +1,6 @@
 /** Text with a unit <-> SI number: `154.1 mm`, `5.4 bar`, `68 degF`. */
 import { nearest } from './spelling.ts';
-import { kinds, type Unit, type UnitKind, units } from './unit-table.ts';
+import { kinds, severalUnits, type Unit, type UnitKind, units } from './unit-table.ts';
 
 /** Limits of a quantity, spelled as a person would: `{ min: '10 mm', max: '3 m' }`. */
 export interface Limits {
@@ -40,15 +40,30 @@ export function unitsOf(kind: UnitKind): readonly Unit[] {
 /** The unit of that kind with this spelling, or null. `''` is the plain number of a ratio. */
 export function findUnit(kind: UnitKind, text: string): Unit | null {
   const symbol = normalise(text) || (kind === 'ratio' ? '1' : '');
-  return unitsOf(kind).find((unit) => unit.symbol === symbol || unit.aliases.includes(symbol)) ?? null;
+  const known = unitsOf(kind);
+  const exact = known.find((unit) => spellingsOf(unit).includes(symbol));
+  if (exact !== undefined || isCaseSensitive(kind, symbol)) return exact ?? null;
+  const small = symbol.toLowerCase();
+  return (
+    known.find((unit) =>
+      spellingsOf(unit).some((each) => each.toLowerCase() === small && !mixesPrefix(symbol, each)),
+    ) ?? null
+  );
+}
+
+const spellingsOf = ({ symbol, aliases }: Unit) => [symbol, ...aliases];
+
+/** In amounts of data b is bit and B is byte. */
+const isCaseSensitive = (kind: UnitKind, symbol: string) => kind === 'size' || symbol === '';
+
+/** Whether the two differ in m (milli) for M (mega) before a unit that has both. */
+function mixesPrefix(written: string, known: string): boolean {
+  return written[0] !== known[0] && /^m(pa|bar?|a|w|n|hz|l|s|g)\b/i.test(known);
 }
 
 /** Every kind that has this spelling; `m` is a length, `Pa` a pressure and a modulus. */
 export function kindsOfUnit(text: string): readonly UnitKind[] {
-  const symbol = normalise(text);
-  return units
-    .filter((unit) => unit.symbol === symbol || unit.aliases.includes(symbol))
-    .map((unit) => unit.kind);
+  return (Object.keys(kinds) as UnitKind[]).filter((kind) => findUnit(kind, text) !== null);
 }
 
 /** Written number -> SI. */
@@ -75,7 +90,8 @@ export function allowedText(kind: UnitKind, limits: Limits = {}): string {
   return `${article} ${name} such as "${example}" is allowed (${common.join(', ')}${range ? `; ${range}` : ''})`;
 }
 
-function rangeText({ min, max }: Limits): string {
+/** `10 mm to 3 m`, one limit alone, or nothing. */
+export function rangeText({ min, max }: Limits): string {
   if (min !== undefined && max !== undefined) return `${min} to ${max}`;
   if (min !== undefined) return `${min} or more`;
   return max === undefined ? '' : `${max} or less`;
@@ -88,7 +104,7 @@ const quantityPattern = new RegExp(`^(${number})\\s*(.*)$`);
 export function wrongUnitText(kind: UnitKind, unit: string, label: string): string {
   const { name, common } = kinds[kind];
   const article = /^[aeiou]/.test(name) ? 'an' : 'a';
-  const wanted = `${label} wants ${article} ${name}: ${common.join(', ')}`;
+  const wanted = `${label} needs ${article} ${name}: ${common.join(', ')}`;
   if (unit === '') return `the unit is missing; ${wanted}`;
   const measured = kindsOfUnit(unit);
   if (kind === 'pressure' && measured.includes('absolutePressure')) {
@@ -106,7 +122,10 @@ export function wrongUnitText(kind: UnitKind, unit: string, label: string): stri
     unit,
     unitsOf(kind).flatMap((known) => [known.symbol, ...known.aliases.filter((alias) => alias.length > 2)]),
   );
-  return `"${unit}" is not a unit I know; ${near === null ? '' : `did you mean ${near}? `}${wanted}`;
+  const several = severalUnits[kind]?.[unit.toLowerCase()];
+  if (several !== undefined) return `"${unit}" may be ${several}`;
+  const prefix = near !== null && near.toLowerCase() === unit.toLowerCase() ? 'm is milli, M is mega: ' : '';
+  return `unknown unit "${unit}"; ${prefix}${near === null ? '' : `did you mean ${near}? `}${wanted}`;
 }
 
 /**

@@ -9,11 +9,12 @@
  */
 import type { Static, TSchema } from 'typebox';
 import { isAlias, isMap, isScalar, isSeq, LineCounter, type Node, type YAMLMap } from 'yaml';
+import { choiceText } from './everyday.ts';
 import { type Fault, type Place, sortFaults } from './fault.ts';
 import { readerKey } from './schema-types.ts';
 import { nearest } from './spelling.ts';
 import { mostNodes, parseTree, readYamlText, type YamlTree } from './yaml-document.ts';
-import { allowed, choiceText, found, readScalar, type Schema } from './yaml-scalar.ts';
+import { allowed, found, missingText, readScalar, type Schema } from './yaml-scalar.ts';
 
 /** A tree in which anything that had a fault is missing. */
 export type DeepPartial<T> = T extends readonly (infer Item)[]
@@ -120,7 +121,7 @@ class Walk {
   #tooMany(node: Node, path: string): typeof faulty {
     if (this.#visited > mostNodes + 1) return faulty;
     const place = this.#place(node.range?.[0] ?? 0);
-    return this.#fault(path, `aliases make more than ${mostNodes} values of this file; write less`, place);
+    return this.#fault(path, `aliases expand this file to more than ${mostNodes} values; use fewer`, place);
   }
 
   #map(schema: Schema, node: Node, path: string): unknown {
@@ -167,7 +168,7 @@ class Walk {
       if (property.default !== undefined) {
         result[name] = this.#default(property, child, name);
       } else if (schema.required?.includes(name) && !meant.has(name)) {
-        this.#fault(path, `the key "${name}" is missing; ${allowed(property, name)}`, here);
+        this.#fault(path, missingText(property, name), here);
       }
     }
     return result;
@@ -240,11 +241,7 @@ class Walk {
     if (chosen) return this.#map(chosen, node, path);
     const child = path === '' ? key : `${path}.${key}`;
     if (chooser === undefined) {
-      return this.#fault(
-        path,
-        `the key "${key}" is missing; allowed: ${choices.join(', ')}`,
-        this.#firstKeyPlace(node),
-      );
+      return this.#fault(path, `add \`${key}\`; allowed: ${choices.join(', ')}`, this.#firstKeyPlace(node));
     }
     if (chooser.range) this.#places.set(child, this.#place(chooser.range[0]));
     return this.#fault(child, `found ${found(chooser)}; ${choiceText(written, choices)}`);

@@ -1,7 +1,7 @@
-/** How single YAML values are read and spoken of; the tree walk is in yaml-load.ts. */
+/** How single YAML values are read and described; the tree walk is in yaml-load.ts. */
 import { isMap, isScalar, isSeq, type Node } from 'yaml';
+import { chooseWord, type Everyday, everydayKey } from './everyday.ts';
 import { type Reader, readerKey } from './schema-types.ts';
-import { nearest } from './spelling.ts';
 
 /** The parts of JSON Schema that are understood. */
 export interface Schema {
@@ -21,7 +21,9 @@ export interface Schema {
   /** What a text of this pattern is, as a clause. */
   readonly 'x-allowed'?: string;
   readonly default?: unknown;
+  readonly examples?: readonly unknown[];
   readonly [readerKey]?: Reader<unknown>;
+  readonly [everydayKey]?: Everyday;
 }
 
 /** Reads one scalar by one schema; `value` is as YAML sees it, `text` as written. */
@@ -32,8 +34,7 @@ export function readScalar(
   label: string,
 ): { value: unknown } | { why: string } {
   if (schema[readerKey]) return schema[readerKey](text, label);
-  if (schema.enum)
-    return schema.enum.includes(text) ? { value: text } : { why: choiceText(text, schema.enum) };
+  if (schema.enum) return chooseWord(text, schema.enum, schema[everydayKey]);
   if (schema.const !== undefined) {
     return String(schema.const) === text ? { value: schema.const } : { why: allowed(schema, label) };
   }
@@ -61,10 +62,12 @@ export function readScalar(
   }
 }
 
-/** `one of these is allowed: a, b; did you mean b?` */
-export function choiceText(written: string, choices: readonly string[]): string {
-  const near = nearest(written, choices);
-  return `${near === null ? '' : `did you mean ${near}? `}allowed: ${choices.join(', ')}`;
+/** What to do about a key that is missing: with an example where there is one, otherwise with what is allowed. */
+export function missingText(schema: Schema, key: string): string {
+  const [example] = schema.examples ?? [];
+  return example === undefined
+    ? `add \`${key}\`; ${allowed(schema, key)}`
+    : `add \`${key}\`, e.g. ${example}`;
 }
 
 /** What a schema allows, as a clause. */
@@ -81,11 +84,10 @@ export function allowed(schema: Schema, label: string): string {
   if (schema.const !== undefined) return `"${schema.const}" is allowed`;
   if (schema.type === 'boolean') return 'true or false is allowed';
   if (schema.type === 'string') {
-    const { pattern } = schema;
-    return (
-      schema['x-allowed'] ??
-      (pattern === undefined ? 'a text is allowed' : `a text like ${pattern} is allowed`)
-    );
+    const { pattern, examples } = schema;
+    if (schema['x-allowed'] !== undefined) return schema['x-allowed'];
+    if (pattern !== undefined) return `a text like ${pattern} is allowed`;
+    return examples === undefined ? 'a text is allowed' : `a text such as "${examples[0]}" is allowed`;
   }
   const { minimum, maximum } = schema;
   const kind = schema.type === 'integer' ? 'a whole number' : 'a number';

@@ -1,9 +1,10 @@
 /**
- * `tripwave schema`: writes config/rig.schema.json, which editors use to complete and check rig files, and
- * config/mqtt.schema.json, which receivers of JSON topics use.
+ * `tripwave schema`: writes config/rig.schema.json, which editors use to complete and check rig files, the tables of
+ * config/README.md, and config/mqtt.schema.json, which receivers of JSON topics use.
  */
 import { writeFileSync } from 'node:fs';
 import { Command } from 'commander';
+import { writeKeyPage } from '../../config/key-tables.ts';
 import { writeJsonSchema } from '../../config/schema.ts';
 import { topicSchemaText } from '../publish/mqtt/schemas.ts';
 
@@ -11,10 +12,11 @@ import { topicSchemaText } from '../publish/mqtt/schemas.ts';
 export function schemaCommand(): Command {
   return new Command('schema')
     .description(
-      'Write config/rig.schema.json and config/mqtt.schema.json from the schemas in the code (for contributors).',
+      'Write config/rig.schema.json, the tables of config/README.md and config/mqtt.schema.json from the code (for contributors).',
     )
     .action(() => {
       writeJsonSchema();
+      writeKeyPage();
       writeFileSync(new URL('../../config/mqtt.schema.json', import.meta.url), topicSchemaText());
     });
 }

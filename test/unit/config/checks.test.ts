@@ -53,15 +53,15 @@ describe('checks across keys', () => {
     [
       'air without its pressure',
       ['setPoint: 5.4 bar', 'air: { volume: 0.9 m3 }'],
-      'trip.tank.air: the key "at" is missing; the tank pressure at which the air has that volume is needed',
+      'trip.tank.air: add `at`, the tank pressure at which the air has that volume',
     ],
     [
       'a server that other machines reach',
       ['trip:\n', 'server: { host: 0.0.0.0 }\ntrip:\n'],
-      'server.host: found "0.0.0.0": other machines would be let in, and there are no users yet; 127.0.0.1, ::1 and localhost are allowed',
+      'server.host: found "0.0.0.0": other machines could reach the dashboard, and there are no users yet; 127.0.0.1, ::1 and localhost are allowed',
     ],
     ['a switch of other words', ['trip:\n', 'server: { openNetwork: yes }\ntrip:\n'], 'server.openNetwork'],
-    ['a line without speed', ['    baud: 19200\n', ''], 'lines[1]: the key "baud" is missing'],
+    ['a line without speed', ['    baud: 19200\n', ''], 'lines[1]: add `baud`'],
     ['a bare address', ['register: input 0', 'register: 100'], 'which table?'],
     [
       'an address below the first',
@@ -106,18 +106,18 @@ describe('checks across keys', () => {
     [
       'no unit',
       ['quantity: flow, unit: m3/h,', 'quantity: flow,'],
-      'the key "unit" is missing; a flow such as "180 m3/h" is allowed',
+      'add `unit`; a flow such as "180 m3/h" is allowed',
     ],
-    ['no range', ['range: 0 to 16 bar, ', ''], 'the key "range" is missing'],
+    ['no range', ['range: 0 to 16 bar, ', ''], 'add `range`'],
     [
       'a unit of another kind',
       ['unit: m3/h', 'unit: m/s'],
-      'unit: found "m/s"; m/s measures velocity; unit wants a flow',
+      'unit: found "m/s"; m/s measures velocity; unit needs a flow',
     ],
     [
       'a range of another kind',
       ['range: 0 to 16 bar', 'range: 0 to 16 m'],
-      'm measures length; range wants a gauge pressure',
+      'm measures length; range needs a gauge pressure',
     ],
     ['a range without width', ['range: 0 to 16 bar', 'range: 16 bar'], 'two different ends are allowed'],
     [
@@ -134,7 +134,7 @@ describe('checks across keys', () => {
     [
       'no way to know of a trip',
       ['  contact: { channel: YS-401 }\n', '  detected: false\n'],
-      'there is no way to know of a trip',
+      'no trip could be detected',
     ],
     [
       'severity upside down',
@@ -149,7 +149,7 @@ describe('checks across keys', () => {
     [
       'an unknown liquid',
       ['legs:\n', 'liquid: { name: brine, density: 1100 kg/m3, bulkModulus: 2.5 GPa }\nlegs:\n'],
-      'the key "vapourPressure" is missing; it is known by itself for water only',
+      'add `vapourPressure`; only that of water is built in',
     ],
   ] as const)('refuse %s', (_, change, message) => {
     const { config, lines } = readChanged(change);
@@ -210,7 +210,7 @@ describe('warnings', () => {
     [
       'a position twice',
       [['analog: 2', 'analog: 1']],
-      'two channels take analog 1 (first in line 24); both show the same',
+      'two channels use analog 1 (first in line 24); both show the same',
     ],
     [
       'equal names',
@@ -233,7 +233,7 @@ describe('warnings', () => {
     [
       'an open server',
       [['trip:\n', "server: { host: 0.0.0.0, openNetwork: 'no users, closed test network' }\ntrip:\n"]],
-      '"0.0.0.0" lets other machines in, and there are no users',
+      '"0.0.0.0" can be reached by other machines, and there are no users',
     ],
     ['a baud rate on TCP', [['/dev/ttyS1', 'tcp://192.0.2.20:502']], 'a TCP connection has no baud rate'],
   ] as const)('tell of %s, and let the file be used', (_, changes, message) => {

@@ -62,6 +62,11 @@ describe('the resolved rig', () => {
     expect(given.waveSpeedHalfWidth_mps).toBeCloseTo(12.192, 9);
   });
 
+  it('takes a material by an everyday name too', () => {
+    const material = { name: 'carbon steel', modulus_Pa: 207e9, poisson: 0.3 };
+    expect(resolved(['material: carbon steel', 'material: Steel']).legs[0].material).toEqual(material);
+  });
+
   it('takes a material by name or by its numbers', () => {
     expect(resolved().legs[0].material).toEqual({ name: 'carbon steel', modulus_Pa: 207e9, poisson: 0.3 });
     const written = ['material: carbon steel', 'material: { name: lined steel, modulus: 200 GPa }'] as const;

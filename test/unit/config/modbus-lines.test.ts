@@ -22,11 +22,11 @@ describe('transport of a Modbus line', () => {
   });
 
   it.each([
-    ['port 1502 does not say what is spoken there', '    port: tcp://192.0.2.20:1502\n'],
+    ['port 1502 may carry either', '    port: tcp://192.0.2.20:1502\n'],
     ['found "tcp" on a serial port; "rtu" is allowed', `${serial}    transport: tcp\n`],
     ['found "rtu" on a tcp:// port', '    port: tcp://192.0.2.20:502\n    transport: rtu\n'],
-    ['only Modbus TCP tells replies apart: 1 is allowed', `${serial}    outstanding: 2\n`],
-    ['nothing comes back by itself over Modbus TCP', '    port: tcp://192.0.2.20:502\n    echo: strip\n'],
+    ['only Modbus TCP numbers its requests: 1 is allowed', `${serial}    outstanding: 2\n`],
+    ['Modbus TCP has no echo', '    port: tcp://192.0.2.20:502\n    echo: strip\n'],
   ])('faults: %s', (message, text) => {
     const { config, lines } = readChanged([serial, text]);
     expect(config).toBeNull();

@@ -2,6 +2,7 @@ import { readFileSync } from 'node:fs';
 import { Check, Errors } from 'typebox/schema';
 import { describe, expect, it } from 'vitest';
 import { parse } from 'yaml';
+import { keyPageText } from '../../../config/key-tables.ts';
 import { jsonSchemaText } from '../../../config/schema.ts';
 
 const file = (name: string) => readFileSync(new URL(`../../../config/${name}`, import.meta.url), 'utf8');
@@ -9,6 +10,23 @@ const file = (name: string) => readFileSync(new URL(`../../../config/${name}`, i
 describe('rig.schema.json', () => {
   it('is what the schema says now (npm run schema writes it)', () => {
     expect(file('rig.schema.json')).toBe(jsonSchemaText());
+  });
+
+  it('has a README whose tables are what the schema says now (npm run schema writes them)', () => {
+    expect(file('README.md')).toBe(keyPageText());
+  });
+
+  it('has every key in that README', () => {
+    const keys = new Set<string>();
+    JSON.parse(jsonSchemaText(), function collect(key, value: unknown) {
+      if (key === 'properties') for (const name of Object.keys(value as object)) keys.add(name);
+      return value;
+    });
+    const page = file('README.md');
+    expect(keys.size).toBeGreaterThan(100);
+    expect([...keys].filter((key) => !new RegExp(`\`([\\w.[\\]]+\\.)?${key}(\\[\\])?\``).test(page))).toEqual(
+      [],
+    );
   });
 
   it.each(['demo.yaml', 'station.yaml'])('lets %s through in an editor', (name) => {

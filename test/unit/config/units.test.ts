@@ -31,16 +31,28 @@ describe('parseQuantity', () => {
     ['8.5 Nm', 'torque', 8.5],
     ['1000 N m s²/rad²', 'dashpot', 1000],
     ['500 µs', 'time', 0.0005],
+    ['5 PSI', 'pressure', 5 * 6894.757293168361],
+    ['5 Bar', 'pressure', 500_000],
+    ['2 kg/cm²', 'pressure', 2 * 98_066.5],
+    ['20 m3/hr', 'flow', 20 / 3600],
+    ['12 lps', 'flow', 0.012],
+    ['2 mgd', 'flow', (2e6 * 231 * 0.0254 ** 3) / 86_400],
+    ['20 deg C', 'temperature', 293.15],
+    ['68 Fahrenheit', 'temperature', 293.15],
+    ['5 millimetres', 'length', 0.005],
+    ['5 MM', 'length', 0.005],
+    ['1480 RPM', 'rotation', (1480 * Math.PI) / 30],
+    ['20 gb', 'size', 20e9],
   ] as const)('reads %s', (text, kind, value) => {
     expect(read(text, kind)).toBeCloseTo(value, 9);
   });
 
   it('says what another unit measures and what is wanted', () => {
-    expect(read('154.1 bar', 'length')).toBe('bar measures pressure; bore wants a length: mm, cm, m, in, ft');
+    expect(read('154.1 bar', 'length')).toBe('bar measures pressure; bore needs a length: mm, cm, m, in, ft');
   });
 
   it('never takes a number without its unit', () => {
-    expect(read('154.1', 'length')).toBe('the unit is missing; bore wants a length: mm, cm, m, in, ft');
+    expect(read('154.1', 'length')).toBe('the unit is missing; bore needs a length: mm, cm, m, in, ft');
   });
 
   it('refuses a decimal comma and names the remedy', () => {
@@ -58,10 +70,12 @@ describe('parseQuantity', () => {
   });
 
   it.each([
-    ['5 PSI', 'pressure', 'did you mean psi?'],
-    ['5 Bar', 'pressure', 'did you mean bar?'],
-    ['5 millimetre', 'length', '"millimetre" is not a unit I know'],
-    ['20 m3/hr', 'flow', 'did you mean m3/h?'],
+    ['5 mpa', 'pressure', 'unknown unit "mpa"; m is milli, M is mega: did you mean MPa?'],
+    ['5 MS', 'time', 'm is milli, M is mega: did you mean ms?'],
+    ['3 gallons', 'volume', '"gallons" may be gal (US) or igal (imperial)'],
+    ['3 tons', 'mass', '"tons" may be t (1000 kg)'],
+    ['5 furlong', 'length', 'unknown unit "furlong"'],
+    ['20 m3/hx', 'flow', 'did you mean m3/h?'],
     ['1480 rmp', 'rotation', 'did you mean rpm?'],
   ] as const)('suggests for %s', (text, kind, hint) => {
     expect(read(text, kind)).toContain(hint);

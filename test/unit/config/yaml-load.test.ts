@@ -118,15 +118,15 @@ describe('parseYaml, wrong files', () => {
 
   it('reports a missing key at its map', () => {
     expect(faults('# first\nname: x\n')).toEqual([
-      'f.yaml:2:1: the key "bore" is missing; a length such as "154.1 mm" is allowed (mm, cm, m, in, ft; 10 mm to 3 m)',
+      'f.yaml:2:1: add `bore`; a length such as "154.1 mm" is allowed (mm, cm, m, in, ft; 10 mm to 3 m)',
     ]);
   });
 
   it.each([
-    ['bore: 20', '2:7: bore: found "20"; the unit is missing; bore wants a length: mm, cm, m, in, ft'],
+    ['bore: 20', '2:7: bore: found "20"; the unit is missing; bore needs a length: mm, cm, m, in, ft'],
     [
       'bore: 1 bar',
-      '2:7: bore: found "1 bar"; bar measures pressure; bore wants a length: mm, cm, m, in, ft',
+      '2:7: bore: found "1 bar"; bar measures pressure; bore needs a length: mm, cm, m, in, ft',
     ],
     ['bore: [1 m]', '2:7: bore: found a list; a length such as'],
     ['bore: { a: 1 m }', '2:7: bore: found a map; a length such as'],
@@ -149,7 +149,7 @@ describe('parseYaml, wrong files', () => {
     ['windows: 3 s', 'windows: found "3 s"; a map with these keys is allowed: before'],
     [
       'windows: { before: 3 m }',
-      'windows.before: found "3 m"; m measures length; before wants a time: us, ms, s, min, h, d',
+      'windows.before: found "3 m"; m measures length; before needs a time: us, ms, s, min, h, d',
     ],
     ['lines: []', 'lines: found 0 entries; 1 to 2 are allowed'],
     ['lines: x', 'lines: found "x"; a list is allowed, one "- " before each entry'],
@@ -157,7 +157,7 @@ describe('parseYaml, wrong files', () => {
       'lines: [{ driver: modbos }]',
       'lines[0].driver: found "modbos"; did you mean modbus? allowed: modbus, recording',
     ],
-    ['lines: [{ baud: 9600 }]', 'lines[0]: the key "driver" is missing; allowed: modbus, recording'],
+    ['lines: [{ baud: 9600 }]', 'lines[0]: add `driver`; allowed: modbus, recording'],
     ['lines: [{ driver: modbus, baud: fast }]', 'lines[0].baud: found "fast"; a whole number is allowed'],
     ['delay: 25 to 5 ms', 'delay: found "25 to 5 ms"; the lower end comes first'],
     ['delay: 1 to 2 to 3 ms', 'delay: found "1 to 2 to 3 ms"; two ends are allowed'],

@@ -54,7 +54,7 @@ describe('a file that says little and means much', () => {
     const bomb = `spare:\n- &y\n  - &x ${tens('1')}\n${lines(99, () => '  - *x\n')}${lines(99, () => '- *y\n')}`;
     expect(faults(bomb)).toEqual([
       expect.stringMatching(
-        /^f\.yaml:3:303: spare\[9\]\[89\]\[98\]: aliases make more than 100000 values of this file; write less$/,
+        /^f\.yaml:3:303: spare\[9\]\[89\]\[98\]: aliases expand this file to more than 100000 values; use fewer$/,
       ),
     ]);
   });
