@@ -102,27 +102,30 @@ function judge(
     const flags = [
       flag('leg-idle', `The outlet of this leg holds ${leg.outlet.time_s.length} samples: too few to judge.`),
     ];
-    return close(record, name, null, results, flags, false);
+    return close(record, name, { facts: null, results, flags, isActive: false });
   }
   if (areTapsSwapped(signals, trip)) {
     const reason = 'outlet and inlet look swapped';
     const text =
       'The inlet stands below the outlet while water flows, and above it when the valve is shut: the taps look swapped.';
-    return close(
-      record,
-      name,
-      gather(signals, trip),
-      allWithheld(reason),
-      [flag('taps-swapped', text, ['everything'])],
-      true,
-    );
+    return close(record, name, {
+      facts: gather(signals, trip),
+      results: allWithheld(reason),
+      flags: [flag('taps-swapped', text, ['everything'])],
+      isActive: true,
+    });
   }
   const facts = gather(signals, trip);
   if (!facts.isActive) {
     const flow =
       facts.approach_mps === null ? '' : ` (${facts.approach_mps.value.toFixed(2)} m/s before the trip)`;
     const flags = [flag('leg-idle', `No water was flowing through this leg${flow}.`)];
-    return close(record, name, facts, allWithheld('no water was flowing through this leg'), flags, false);
+    return close(record, name, {
+      facts,
+      results: allWithheld('no water was flowing through this leg'),
+      flags,
+      isActive: false,
+    });
   }
   const ground: Ground = { record, facts, corrected: correctPeak(facts), origin_s };
   const slowing = slowingAtReversal(ground);
@@ -135,7 +138,12 @@ function judge(
     ...ringResults(ground, velocities.equivalentReverseVelocity),
     waveSpeed: surerOf(facts, speeds),
   });
-  const verdict = close(record, name, facts, results, flagsOf(record, facts, results), true);
+  const verdict = close(record, name, {
+    facts,
+    results,
+    flags: flagsOf(record, facts, results),
+    isActive: true,
+  });
   return { ...verdict, waveSpeeds: speeds };
 }
 
@@ -144,13 +152,18 @@ function inOrder(results: LegResults): LegResults {
   return Object.fromEntries(metricNames.map((name) => [name, results[name]])) as LegResults;
 }
 
+/** What a leg is judged to be. */
+interface Judgement {
+  readonly facts: Facts | null;
+  readonly results: LegResults;
+  readonly flags: readonly Flag[];
+  readonly isActive: boolean;
+}
+
 function close(
   record: EventRecord,
   name: { readonly leg: string; readonly valve: string },
-  facts: Facts | null,
-  results: LegResults,
-  flags: readonly Flag[],
-  isActive: boolean,
+  { facts, results, flags, isActive }: Judgement,
 ): LegVerdict {
   const severity = severityOf(isActive ? facts : null, results.equivalentReverseVelocity, record.severity);
   return {

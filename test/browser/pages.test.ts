@@ -266,7 +266,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     async (id) => {
       for (const width of [1280, 320]) {
         const { page, complaints } = await openOdd(`event/${id}`, { viewport: { width, height: 800 } });
-        if (id === 'odd-none') await page.getByText(/no verdict yet/).waitFor();
+        if (id === 'odd-none') await page.getByText(/No verdict yet/).waitFor();
         else {
           await page.locator('.second-plot canvas').first().waitFor();
           await page.locator('.cross-checks li').nth(3).waitFor();
