@@ -14,7 +14,7 @@ import { type Log, QuietLog } from './log.ts';
 export interface Prepared {
   readonly calibrations: CalibrationKeeper;
   /** What was found from an earlier run. */
-  readonly found: Counters;
+  readonly counters: Counters;
   readonly trips: TripLedger;
   readonly gaps: GapLedger;
   /** Trips of earlier runs. */
@@ -44,8 +44,8 @@ export async function prepare(config: RigConfig, disk: Files, log: Log, clock: C
     for (const folder of torn) log.warn({ folder }, 'unfinished event of an earlier run set aside');
     const ring = await recoverIfPossible(config.dataFolder, files, log);
     const ledgers = await beginLedgers(config.dataFolder, files, log, clock);
-    const found = { tornSetAside: torn.length, ...ring, tripLinesTorn: ledgers.history.linesTorn };
-    return { calibrations, found, ...ledgers, files, release: () => lock.release() };
+    const counters = { tornSetAside: torn.length, ...ring, tripLinesTorn: ledgers.history.linesTorn };
+    return { calibrations, counters, ...ledgers, files, release: () => lock.release() };
   } catch (error) {
     lock.release();
     throw error;

@@ -304,7 +304,7 @@ class RunningRecorder implements Recorder {
       aftershocksSeen: this.detector.aftershocksSeen,
       startSurgesSeen: this.detector.startSurgesSeen,
       samplesLate: this.summariser.samplesLate,
-      ...this.prepared.found,
+      ...this.prepared.counters,
       ...this.ring.counters,
       ...this.disk.counters,
       clockStepsSeen: this.clock.stepsSeen,

@@ -2,6 +2,7 @@
 import type { LinkState } from '../../drivers/driver.ts';
 import type { WallAnchor } from '../clock.ts';
 import { wallAt_ms } from '../clock.ts';
+import { counterRow } from '../counters.ts';
 import type { StatusMessage } from '../recorder/messages.ts';
 import { linkWords } from '../web/link-words.ts';
 import type { Trouble } from '../web/wire.ts';
@@ -12,9 +13,6 @@ const lossShown_ms = 60_000;
 /** The recorder reports twice a second; silent for longer than this it is taken for gone, in ms. */
 export const recorderSilent_ms = 5_000;
 
-/** Counters of measurements or events that are gone for good. What is tried again is counted too but is nobody's trouble. */
-const lossCounter = /^(scans|samples|values|blocks|events)(Lost|Dropped|Discarded)$/;
-
 const linkRemedy: Partial<Record<LinkState['state'], string>> = {
   reconnecting: 'Check plug and cable.',
   absent: 'Plug the device in or correct its path in the configuration.',
@@ -23,27 +21,7 @@ const linkRemedy: Partial<Record<LinkState['state'], string>> = {
   silent: 'Check power, baud rate and address of the device.',
 };
 
-const damagedRemedy =
-  'Much of what arrives is damaged or nonsense. Check the speed, the shield and earth of the cable, and the device itself.';
-
-/**
- * What may be left out now and then by design, with what it is a share of: told only where the share stays above
- * `sustainedShare` for as long as losses are told. `isPart`: `of` counts what was lost along.
- */
-const lossyCounters: Readonly<
-  Record<string, { readonly of: string; readonly isPart?: boolean; readonly remedy: string }>
-> = {
-  slotsLost: {
-    of: 'requestsSent',
-    remedy: 'The devices answer more slowly than they are polled. Poll slower or raise the baud rate.',
-  },
-  bytesSkipped: { of: 'bytesReceived', isPart: true, remedy: damagedRemedy },
-  bytesDiscarded: { of: 'bytesReceived', isPart: true, remedy: damagedRemedy },
-  summariesDropped: {
-    of: 'summariesSent',
-    remedy: 'The live picture lags behind, the records do not. Lighten the load of this machine.',
-  },
-};
+/** A tolerated loss is told only where its share stays above this for as long as losses are told. */
 const sustainedShare = 0.1;
 
 /** One counter over the last `lossShown_ms`. */
@@ -135,8 +113,9 @@ export class TroubleWatch {
   #watch(where: string, counters: Readonly<Record<string, number>>, now_ms: number): void {
     for (const [name, count] of Object.entries(counters)) {
       const key = `${words(name)} on ${where}`;
-      if (lossCounter.test(name)) this.#count(key, count, now_ms);
-      const of = counters[lossyCounters[name]?.of ?? ''];
+      const row = counterRow(name);
+      if (row?.loss === 'data') this.#count(key, count, now_ms);
+      const of = counters[row?.tolerated?.of ?? ''];
       if (of !== undefined) this.#weigh(`${name} ${where}`, { at_ms: now_ms, lost: count, of });
     }
   }
@@ -169,19 +148,19 @@ function sustained(key: string, shares: readonly Share[], now_ms: number): Troub
   const [name = ''] = key.split(' ', 1);
   const oldest = shares[0];
   const newest = shares.at(-1);
-  const lossy = lossyCounters[name];
-  if (oldest === undefined || newest === undefined || lossy === undefined) return null;
+  const tolerated = counterRow(name)?.tolerated;
+  if (oldest === undefined || newest === undefined || tolerated === undefined) return null;
   if (newest.at_ms - oldest.at_ms < lossShown_ms || now_ms - newest.at_ms > lossShown_ms) return null;
   const lost = newest.lost - oldest.lost;
   const others = newest.of - oldest.of;
-  const share = lost / Math.max(1, lossy.isPart === true ? others : lost + others);
+  const share = lost / Math.max(1, tolerated.isPart ? others : lost + others);
   if (share < sustainedShare) return null;
   const where = key.slice(name.length + 1);
   return {
     key,
     since_ms: oldest.at_ms,
     what: `${capital(words(name))} on ${where}: ${Math.round(share * 100)} % over the last minute.`,
-    remedy: lossy.remedy,
+    remedy: tolerated.remedy,
   };
 }
 

@@ -1,5 +1,6 @@
 /** The server's numbers in the Prometheus text format 0.0.4, made anew at each scrape from what the recorder last said. */
 import { Counter, collectDefaultMetrics, Gauge, Registry } from 'prom-client';
+import { counterRow } from '../counters.ts';
 import type { RigPhase, Summary } from '../recorder/messages.ts';
 import { linkWords } from './link-words.ts';
 import type { RigView, StatusView } from './wire.ts';
@@ -103,6 +104,11 @@ function counterName(prefix: string, name: string): { name: string; of: string |
   return { name: `${prefix}_${snake}${of === null ? '' : '_by'}_total`, of };
 }
 
+function helpOf(key: string): string {
+  const [base = ''] = key.split(':');
+  return `${counterRow(base)?.meaning ?? base} Since the process started.`;
+}
+
 /** One registry of one scrape. */
 class Made {
   readonly registry = new Registry();
@@ -123,7 +129,7 @@ class Made {
         found ??
         new Counter({
           name,
-          help: `${key.split(':')[0]} since the process started.`,
+          help: helpOf(key),
           labelNames: Object.keys(all),
           registers: [this.registry],
         });

@@ -1,5 +1,6 @@
 /** Words and sentences that people read; those of the metrics stand in their table. */
 import type { MetricName } from '../../daemon/analysis/metrics.ts';
+import { counterRow } from '../../daemon/counters.ts';
 import type { LegVerdict, LineStatus, StatusView } from '../../daemon/web/wire.ts';
 import { resultPhrase } from './result.ts';
 import type { UnitSystem } from './units.ts';
@@ -49,9 +50,14 @@ export function counterWords(name: string): string {
   return name.replaceAll(/([A-Z])/g, (letter) => ` ${letter.toLowerCase()}`).replace(':', ': ');
 }
 
+/** What a counter counts; empty for one that this page does not know. */
+export function counterMeaning(name: string): string {
+  return counterRow(name.split(':')[0] ?? '')?.meaning ?? '';
+}
+
 /** Whether a counter tells of something that is gone or went wrong. */
 export function isLossCounter(name: string): boolean {
-  return /(Lost|Dropped|Discarded|Failed|Skipped|Refused|Rejected)$/.test(name);
+  return (counterRow(name)?.loss ?? 'none') !== 'none';
 }
 
 /** `trip in about 6 s`: whole seconds, and never more certain than it is. */

@@ -1,7 +1,7 @@
 /** The lines and what was counted since start: quiet, unfolded by whoever wants to know. */
 import type { LineStatus, RigView, StatusView } from '../../daemon/web/wire.ts';
 import { linkSentence } from '../format/line-words.ts';
-import { counterWords, isLossCounter } from '../format/words.ts';
+import { counterMeaning, counterWords, isLossCounter } from '../format/words.ts';
 import { LineAccount } from './line-account.tsx';
 
 export function Lines({ rig, status }: { rig: RigView; status: StatusView }) {
@@ -52,7 +52,7 @@ function Counts({ counters }: { counters: Readonly<Record<string, number>> }) {
     <dl class="counts">
       {sorted.map((name) => (
         <div key={name}>
-          <dt>{counterWords(name)}</dt>
+          <dt title={counterMeaning(name)}>{counterWords(name)}</dt>
           <dd>{counters[name]!.toLocaleString('en-GB').replaceAll(',', '\u202f')}</dd>
         </div>
       ))}

@@ -31,10 +31,8 @@ export function createRecordingDriver(
   if (!isTrace) {
     const table = readCsvFile(spec.path, spec.csv);
     const recording = named(spec.path, () => recordingOfCsv(table, spec.channels));
-    return new RecordingDriver(spec, recording, clock, {
-      rowsRefused: table.rowsRefused,
-      cellsMissed: table.cellsMissing,
-    });
+    const counters = { rowsRefused: table.rowsRefused, cellsMissed: table.cellsMissing };
+    return new RecordingDriver(spec, recording, clock, counters);
   }
   if (readTrace === undefined) throw new DataError(`${spec.path}: only CSV files can be played here`);
   return new RecordingDriver(spec, readTrace(spec.path), clock, {});
