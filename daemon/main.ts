@@ -1,6 +1,6 @@
 /** The command line: one table of commands, one place for exit codes. */
 import { Command, CommanderError } from 'commander';
-import { DataError, exit, UnavailableError, UsageError } from './errors.ts';
+import { exit, exitRowOf, exitRows } from './errors.ts';
 
 /** Only the command that is called is loaded: a recorder that runs for months should carry nothing it does not use. */
 const commands: Readonly<Record<string, () => Promise<Command>>> = {
@@ -22,6 +22,12 @@ Tripwave records; it does not protect. It is not a safety system: relief valves,
 must be hard-wired and work without it. Lock out before working on the loop; local codes and licensed
 practice come first.`;
 
+const exitCodes = `
+Exit codes:
+${Object.values(exitRows)
+  .map(({ code, text, remedy }) => `  ${String(code).padEnd(3)} ${text}: ${remedy}`)
+  .join('\n')}`;
+
 /** These record whether anybody reads what they print; see `recorder/run.ts`. */
 const unreadAllowed = ['run', 'demo'];
 
@@ -32,6 +38,7 @@ export async function main(args: readonly string[]): Promise<void> {
       'Records pump trips and says how hard the check valve closed, how fast, and how that is known.',
     )
     .version((await import('./version.ts')).version)
+    .addHelpText('after', exitCodes)
     .addHelpText('after', cautions);
   if (!unreadAllowed.includes(args[0] ?? '')) {
     process.stdout.on('error', (error: NodeJS.ErrnoException) => {
@@ -57,17 +64,9 @@ function exitCodeOf(error: unknown): number {
     // Help and version end through an error of code 0; a bare call shows the help and counts as misuse.
     return error.exitCode === 0 ? exit.ok : exit.usage;
   }
-  const name = error instanceof Error ? error.name : '';
+  const { code } = exitRowOf(error);
   const message = error instanceof Error ? error.message : String(error);
-  const expected: Record<string, number> = {
-    [UsageError.name]: exit.usage,
-    [DataError.name]: exit.badData,
-    [UnavailableError.name]: exit.unavailable,
-    ConfigError: exit.badConfig,
-    CsvError: exit.badData,
-  };
-  const code = expected[name];
-  if (code !== undefined) {
+  if (code !== exit.bug) {
     process.stderr.write(`${message}\n`);
     return code;
   }
