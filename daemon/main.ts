@@ -35,7 +35,7 @@ const unreadAllowed = ['run', 'demo'];
 export async function main(args: readonly string[]): Promise<void> {
   const program = new Command('tripwave')
     .description(
-      'Records pump trips and says how hard the check valve closed, how fast, and how that is known.',
+      'Records pump trips and reports how hard and how fast the check valve closed, with the uncertainty.',
     )
     .version((await import('./version.ts')).version)
     .addHelpText('after', exitCodes)

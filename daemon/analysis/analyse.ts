@@ -98,16 +98,14 @@ function judge(
 ): LegVerdict {
   const name = { leg: leg.leg.id, valve: leg.leg.valve.id };
   if (signals === null) {
-    const results = allWithheld('the outlet holds fewer than 20 usable samples');
-    const flags = [
-      flag('leg-idle', `The outlet of this leg holds ${leg.outlet.time_s.length} samples: too few to judge.`),
-    ];
+    const results = allWithheld('fewer than 20 usable outlet samples');
+    const flags = [flag('leg-idle', `${leg.outlet.time_s.length} outlet samples: too few to judge.`)];
     return close(record, name, { facts: null, results, flags, isActive: false });
   }
   if (areTapsSwapped(signals, trip)) {
-    const reason = 'outlet and inlet look swapped';
+    const reason = 'outlet and inlet are probably swapped';
     const text =
-      'The inlet stands below the outlet while water flows, and above it when the valve is shut: the taps look swapped.';
+      'The inlet is below the outlet while water flows, and above it when the valve is shut: the taps are probably swapped.';
     return close(record, name, {
       facts: gather(signals, trip),
       results: allWithheld(reason),

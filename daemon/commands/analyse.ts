@@ -96,7 +96,7 @@ function readExported(path: string): Read {
 function foreignText(path: string, { exportOf, sha256, state }: Provenance): string {
   return state === 'edited'
     ? `WARNING ${path}: EDITED since its export (its content is not that of its SHA-256): judged as a foreign recording, not as ${exportOf}`
-    : `WARNING ${path}: has no "# sha256: ..." as its last line, so nobody knows whether it was edited: judged as a foreign recording, not as ${exportOf} (SHA-256 of the content ${sha256})`;
+    : `WARNING ${path}: has no "# sha256: ..." as its last line, so an edit cannot be excluded: judged as a foreign recording, not as ${exportOf} (SHA-256 of the content ${sha256})`;
 }
 
 function plainText(verdict: Verdict): string {
@@ -106,7 +106,7 @@ function plainText(verdict: Verdict): string {
   const what = {
     intact: `intact export of ${exportOf}`,
     edited: `EDITED since its export as ${exportOf}; a foreign recording`,
-    'no hash': `says it is an export of ${exportOf}, without a hash; a foreign recording`,
+    'no hash': `claims to be an export of ${exportOf}, without a hash; a foreign recording`,
   }[state];
   return `${file}: ${what} (SHA-256 ${sha256})\n${verdictText(verdict)}`;
 }

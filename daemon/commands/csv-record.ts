@@ -38,7 +38,7 @@ export function recordFromCsv(path: string, rig: RigConfig, warn: (line: string)
       warn(`${path}: ${table.rowsRefused} rows refused in all; the first ${table.refused.length} are named`);
     }
     if (table.cellsMissing > 0)
-      warn(`${path}: ${table.cellsMissing} cells hold no number; those samples are marked as suspect`);
+      warn(`${path}: ${table.cellsMissing} cells are not numbers; those samples are marked as suspect`);
     const recording = pickChannels(recordingOfCsv(table, line.channels), line.channels);
     for (const [id, own] of seriesOf({ config }, recording.groups, recording.blocks)) {
       if (own.time_s.length > 0 || !series.has(id)) series.set(id, own);

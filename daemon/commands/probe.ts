@@ -51,18 +51,18 @@ export function probeCommand(): Command {
       'over TCP: tcp (with a header) or rtu-over-tcp (bare); both are tried when left out',
       transport,
     )
-    .option('--units <list>', 'addresses to ask, such as 1-16,247', numbers(1, 247), range(1, 247))
+    .option('--units <list>', 'addresses to try, such as 1-16,247', numbers(1, 247), range(1, 247))
     .option('--registers <range>', 'zero-based addresses to walk through', numbers(0, 65_535), range(0, 63))
     .option(
       '--at <register>',
-      'look closely round this register, such as "holding 100" or 40101; may be repeated',
+      'show this register and its neighbours, such as "holding 100" or 40101; may be repeated',
       place,
     )
     .option('--bits', 'walk coils and discrete inputs, too')
     .option('--timeout <time>', 'how long to wait for an answer', time, 0.2)
     .option('--watch <time>', 'how long to watch each unit for its update rate', time, 3)
     .option('--out <file>', 'write a rig file with the units found; an existing file is never overwritten')
-    .option('--json', 'what was seen as one JSON object')
+    .option('--json', 'print the findings as one JSON object')
     .addHelpText('after', about)
     .action(async (port: string, options: Options) => {
       const at = readPort(port);

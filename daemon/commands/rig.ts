@@ -30,10 +30,7 @@ export function rigCommand(): Command {
     .option('--trips <n>', 'end after so many trips', wholeNumber)
     .option('--tcp', 'TCP ports instead of pseudo-terminals')
     .option('--json', 'one JSON line for each port and each trip on standard output')
-    .addHelpText(
-      'after',
-      '\nIt is a simulation: what it shows says nothing about a real valve or a real station.',
-    )
+    .addHelpText('after', '\nIt is a simulation: it proves nothing about a real valve or a real station.')
     .action(play);
 }
 

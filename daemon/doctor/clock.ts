@@ -23,7 +23,7 @@ export async function examineClock(machine: Machine, ask: Ask, now_ms: number): 
     findings.push(
       warning(
         'clock',
-        `says ${new Date(now_ms).toISOString()}, before this software was made`,
+        `says ${new Date(now_ms).toISOString()}, before this software was written`,
         'Set the clock; fit a battery-backed clock or a time server.',
       ),
     );

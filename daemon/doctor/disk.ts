@@ -123,8 +123,8 @@ function examineSpeed(subject: string, speed: Speed, needs: DiskNeeds): Finding 
   if (speed.written_Bps < 4 * needs.written_Bps) {
     return fault(
       subject,
-      `${found}; the rig file asks for ${size(needs.written_Bps)}/s`,
-      'Take a faster medium: it must manage four times what is asked, beside everything else.',
+      `${found}; the rig file needs ${size(needs.written_Bps)}/s`,
+      'Use a faster disk: it must manage four times what the rig file needs, besides everything else.',
     );
   }
   if (speed.worst_ms > slowSync_ms) {

@@ -11,7 +11,7 @@ interface Holder {
 /** Programs known to open any new serial port and talk to it (common practice, no source), and how to keep them off. */
 const intruders: Readonly<Record<string, string>> = {
   ModemManager: 'ENV{ID_MM_DEVICE_IGNORE}="1" in a udev rule of the adapter, or remove the package',
-  brltty: 'remove the package brltty: it takes adapters of some USB makers for Braille displays',
+  brltty: 'remove the package brltty: it claims some USB adapters as Braille displays',
 };
 
 /** Longest time an adapter may hold bytes back before a poll suffers, in ms. */
@@ -34,7 +34,7 @@ export function examinePorts(machine: Machine, wanted: readonly string[]): Findi
       note(
         'ports',
         `${unseen} processes of other users could not be looked into`,
-        'Run as root once to be sure that none of them holds a port.',
+        'Run as root once to be sure that none of them uses a port.',
       ),
     );
   }
@@ -165,5 +165,7 @@ function examineIntruders(machine: Machine): Finding[] {
   );
   return Object.entries(intruders)
     .filter(([name]) => running.has(name))
-    .map(([name, remedy]) => warning('ports', `${name} runs and opens new serial ports by itself`, remedy));
+    .map(([name, remedy]) =>
+      warning('ports', `${name} runs and opens new serial ports without being asked`, remedy),
+    );
 }

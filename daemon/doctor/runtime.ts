@@ -55,17 +55,13 @@ function examineMachine(machine: Machine): Finding[] {
     load > cores
       ? warning(
           'processor',
-          `${cores} cores, ${load.toFixed(1)} programs want to run`,
+          `${cores} cores, ${load.toFixed(1)} programs are ready to run`,
           'Stop what is not needed, or give the recorder real-time priority.',
         )
       : good('processor', `${cores} cores, ${load.toFixed(1)} busy`),
     examinePriority(machine),
     memory < memory_bytes
-      ? warning(
-          'memory',
-          `${Math.round(memory / 1e6)} MB`,
-          'Recorder and server want some 300 MB for themselves.',
-        )
+      ? warning('memory', `${Math.round(memory / 1e6)} MB`, 'Recorder and server need some 300 MB.')
       : good('memory', `${(memory / 1e9).toFixed(1)} GB`),
     ...(isPtyPossible
       ? []

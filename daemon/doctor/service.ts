@@ -119,7 +119,7 @@ function compare(recorder: Process, server: Process): Finding {
     );
   return warning(
     subject,
-    `can hold up its recorder: ${wrong.join(', ')}`,
+    `can delay its recorder: ${wrong.join(', ')}`,
     'Take the unit of config/tripwave.service (CPUSchedulingResetOnFork=yes), or install chrt (util-linux).',
   );
 }

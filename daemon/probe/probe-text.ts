@@ -29,13 +29,13 @@ function unitLines({ unit, identification, stretches, guesses, places, watched }
   const lines = [`unit ${unit}`];
   lines.push(
     'objects' in identification
-      ? `  says of itself: ${identification.objects.map(({ name, text }) => `${name} ${text}`).join(', ') || 'nothing'}`
+      ? `  identifies itself as: ${identification.objects.map(({ name, text }) => `${name} ${text}`).join(', ') || 'nothing'}`
       : `  identification: ${identification.refused}`,
   );
   for (const { table, address, count } of stretches) {
     lines.push(`  answers ${table} ${address} to ${address + count - 1} (${count})`);
   }
-  if (stretches.length === 0) lines.push('  none of the asked registers answers');
+  if (stretches.length === 0) lines.push('  no register answers');
   if (watched !== null) {
     lines.push(
       `  reply begins after ${ms(watched.medianTurnaround_s)} (worst ${ms(watched.worstTurnaround_s)}), ` +

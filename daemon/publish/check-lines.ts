@@ -20,7 +20,7 @@ export function publishLines({ channels, publish }: RigConfig): string[] {
     ),
     ...sinks.flatMap((sink) =>
       sink.kind === 'mqtt' && sink.commands.length > 0
-        ? `takes commands (${sink.commands.join(', ')}) from whoever may publish to ${sink.topic}/${node}/command/ at ${sink.name}`
+        ? `accepts commands (${sink.commands.join(', ')}) from whoever may publish to ${sink.topic}/${node}/command/ at ${sink.name}`
         : [],
     ),
     `what cannot be sent waits: ${Math.round(quota_bytes / 1e6)} MB hold about ${days.toPrecision(2)} days of this rig; a day of it is sent in about ${catchUp_h.toPrecision(2)} h`,

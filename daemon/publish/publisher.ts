@@ -37,7 +37,7 @@ export interface PublisherOptions {
 
 /** A second that is not finished by a later summary is finished after so long, in s. */
 const patience_s = 2;
-/** So long after the start no trend is told, in s. */
+/** Trends are not published until this long after start, in s. */
 const trendPatience_s = 120;
 /** Rows of the index that are compared with the outbox at a time. */
 const page = 50;
@@ -74,7 +74,7 @@ export class Publisher {
       wallNow_ms: clock.wallNow_ms,
     });
     if (this.#outbox.setAside !== null) {
-      options.log(`the outbox was damaged and begins anew; the old one is ${this.#outbox.setAside}`);
+      options.log(`the outbox was damaged and is started empty; the old one is ${this.#outbox.setAside}`);
     }
     for (const line of secretWarnings(publish)) options.log(line);
     this.#shedSeen = this.#outbox.counters.messagesShed;

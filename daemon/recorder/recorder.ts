@@ -211,7 +211,7 @@ class RunningRecorder implements Recorder {
       hello: () => this.hello(),
       onMessage: (message) => this.hear(message),
       onUnavailable: () => {
-        this.withoutPage = 'The server cannot start; it has said why on standard error.';
+        this.withoutPage = 'The server cannot start; the cause is on standard error.';
         this.emitter.emit('server-unavailable');
       },
     });

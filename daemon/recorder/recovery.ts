@@ -270,7 +270,7 @@ export class Recovery {
     }
     await this.#lose(
       trip,
-      'The recorder ended before the event was written, and the disk ring holds nothing of it.',
+      'The recorder ended before the event was written, and the disk ring has no samples of it.',
     );
     await trips.closed(trip.event, 'lost');
   }

@@ -52,7 +52,7 @@ export class ServerSupervisor {
     if (!isOrdinary) {
       log.warn(
         { remedy: 'set CPUSchedulingResetOnFork=yes in the unit, or install chrt (util-linux)' },
-        'server started with real-time priority: it can hold up the recorder',
+        'server started with real-time priority: it can delay the recorder',
       );
     }
     let child: ChildProcess;

@@ -37,7 +37,7 @@ export async function exportWindow(
   const first = await firstHeader(dataFolder, { from_ms, to_ms }, files);
   if (first === null || tallies.length === 0) {
     throw new DataError(
-      `the ring of ${dataFolder} holds nothing from ${new Date(from_ms).toISOString()} to ${new Date(to_ms).toISOString()}`,
+      `the ring of ${dataFolder} has no samples from ${new Date(from_ms).toISOString()} to ${new Date(to_ms).toISOString()}`,
     );
   }
   const config = exportedConfig(first.config);

@@ -62,7 +62,7 @@ export async function listen(app: FastifyInstance, host: string, port: number): 
     const code = (error as NodeJS.ErrnoException).code;
     if (code === 'EADDRINUSE') {
       throw new UnavailableError(
-        `Port ${port} on ${host} is in use. Stop the program that holds it, or choose another with --port.`,
+        `Port ${port} on ${host} is in use. Stop the program that uses it, or choose another with --port.`,
         { cause: error },
       );
     }

@@ -8,8 +8,7 @@ import { recorderSilent_ms, TroubleWatch } from './troubles.ts';
 
 /** What to do about an instrument; a class without a remedy passes by itself, as the end of a signal in a slam does. */
 const instrumentRemedy: Partial<Record<ChannelStatus['class'], string>> = {
-  failure:
-    'Check wiring, supply and transmitter; no trip is taken from this channel while its signal is down.',
+  failure: 'Check wiring, supply and transmitter; this channel declares no trip while its signal has failed.',
   'maintenance-required': 'Calibrate it and add the result to the rig file.',
 };
 
@@ -41,11 +40,11 @@ export class RigState implements RigSource {
 
   /** Why this server cannot serve now, in sentences; empty when it can. */
   unready(): string[] {
-    if (this.#hello === null) return ['The recorder has not introduced itself yet; ask again in a moment.'];
+    if (this.#hello === null) return ['The recorder is still starting; try again in a moment.'];
     const isRefusing = this.#status?.disk?.state === 'refusing';
     const standing = [this.troubles.raised('store'), isRefusing ? this.troubles.raised('disk') : null];
     return [
-      ...(this.#isSilent ? ['The recorder does not report; look at its log.'] : []),
+      ...(this.#isSilent ? ['The recorder does not report; check its log.'] : []),
       ...standing.flatMap((trouble) => (trouble === null ? [] : [`${trouble.what} ${trouble.remedy}`])),
     ];
   }
@@ -90,8 +89,8 @@ export class RigState implements RigSource {
     else if (disk.state === 'refusing') {
       this.troubles.raise(
         'disk',
-        `The disk takes nothing: ${disk.why}. Live view and detection go on; events wait in memory.${waiting}`,
-        'Make room or give the recorder the right to write; it goes on by itself. What no memory holds is counted.',
+        `The disk cannot be written: ${disk.why}. Live view and detection go on; events wait in memory.${waiting}`,
+        'Make room or give the recorder the right to write. Recording resumes automatically. Events beyond the memory limit are lost and counted.',
         this.#heard_ms,
       );
     } else {

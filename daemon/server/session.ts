@@ -180,8 +180,8 @@ export class ServerSession {
       log(`the disk refuses the index: ${why}; pages and detection go on in memory`);
       this.state.troubles.raise(
         'volatile',
-        `IN MEMORY ONLY: the data folder takes nothing (${withoutPaths(why)}).`,
-        'Live view and detection go on; a stop loses what waits. Make room on the disk; everything is written by itself then.',
+        `IN MEMORY ONLY: the data folder cannot be written (${withoutPaths(why)}).`,
+        'Live view and detection go on; a stop loses what waits in memory. Make room on the disk: everything is then written automatically.',
         Date.now(),
       );
     }
@@ -195,7 +195,7 @@ export class ServerSession {
         return;
       }
       clearInterval(look);
-      log('the data folder takes data again: the server starts anew');
+      log('the data folder can be written again: the server restarts');
     }, lookAgain_ms);
     this.#lookAgain = look;
     return openStore(hello, true);
@@ -226,7 +226,7 @@ export class ServerSession {
   }
 
   #setAside(what: 'index' | 'trends', path: string): void {
-    this.#options.log(`a database was damaged and is made anew; the old one is ${path}`);
+    this.#options.log(`a database was damaged and is rebuilt; the old one is ${path}`);
     tellDamage(this.state.troubles, what, path);
   }
 
@@ -242,8 +242,8 @@ export class ServerSession {
       this.state.troubles.raise(
         'trends',
         `The trends do not keep up: ${withoutPaths(why)}.`,
-        'Check space and rights of the data folder; what is missing is taken from the disk ring later. A damaged trends.db is set ' +
-          'aside and made anew.',
+        'Check space and rights of the data folder; what is missing is filled from the disk ring later. A damaged trends.db is set ' +
+          'aside and rebuilt.',
         Date.now(),
       );
     };
@@ -338,7 +338,7 @@ export class ServerSession {
       this.state.troubles.raise(
         'store',
         `The server cannot read or write the event store: ${withoutPaths(why)}.`,
-        'Check space and rights of the data folder; it is tried again by itself.',
+        'Check space and rights of the data folder. Retrying.',
         Date.now(),
       );
     }

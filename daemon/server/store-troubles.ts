@@ -16,8 +16,8 @@ export function tellDamage(troubles: TroubleWatch, what: keyof typeof damageReme
   const { file, remedy } = damageRemedies[what];
   troubles.raise(
     `${what} damaged`,
-    `${file} was damaged and is made anew. The old one is ${basename(path)} in the data folder.`,
-    `${remedy} Check the disk; remove the old file when nobody needs it.`,
+    `${file} was damaged and is rebuilt. The old one is ${basename(path)} in the data folder.`,
+    `${remedy} Check the disk; delete the old file when it is no longer needed.`,
     Date.now(),
   );
 }

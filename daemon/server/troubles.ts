@@ -16,7 +16,7 @@ export const recorderSilent_ms = 5_000;
 const linkRemedy: Partial<Record<LinkState['state'], string>> = {
   reconnecting: 'Check plug and cable.',
   absent: 'Plug the device in or correct its path in the configuration.',
-  busy: 'Close the program that holds the port.',
+  busy: 'Close the program that uses the port.',
   denied: 'Add this user to the group that owns the port (often dialout).',
   silent: 'Check power, baud rate and address of the device.',
 };
@@ -75,14 +75,13 @@ export class TroubleWatch {
             key: `device ${id} of ${line}`,
             since_ms: wallOf(since_s),
             what: `Device ${id} on line ${line} does not answer.`,
-            remedy:
-              'Check its power, wiring and address. The others are read on; it is tried again by itself.',
+            remedy: 'Check its power, wiring and address. The others are still read. Retrying.',
           });
         }
       }
       if (link.state === 'open' || link.state === 'opening') continue;
       const since_ms = wallOf(link.since_s);
-      const again = link.nextTry_s === undefined ? '' : ' It is tried again by itself.';
+      const again = link.nextTry_s === undefined ? '' : ' Retrying.';
       const remedy = `${link.why || linkRemedy[link.state] || ''}${again}`;
       found.push({
         key: `line ${line}`,
@@ -100,7 +99,7 @@ export class TroubleWatch {
         key,
         since_ms: first.at_ms,
         what: `${capital(key)}: ${lost} in the last minute, ${rate(lost / (lossShown_ms / 1000))} a second.`,
-        remedy: 'The gaps are marked in the records. Check cabling and the load of this machine.',
+        remedy: 'Check the cable and the load of this machine. The gaps are marked in the records.',
       });
     }
     for (const [key, shares] of this.#shares) {

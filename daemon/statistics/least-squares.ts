@@ -20,7 +20,7 @@ export function leastSquares(columns: readonly Float64Array[], y: Float64Array):
   const n = y.length;
   if (n < p || columns.some((column) => column.length !== n)) {
     throw new RangeError(
-      `least squares: ${p} columns and ${n} rows found; as many rows or more, all alike, allowed`,
+      `least squares: ${p} columns and ${n} rows found; needs at least as many rows as columns, of equal length`,
     );
   }
   const a = columns.map((column) => Float64Array.from(column));

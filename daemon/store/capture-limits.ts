@@ -18,7 +18,7 @@ const nextTry_s = 10;
 export function oneAtATime(capture: Capture): Capture {
   let isUnderWay = false;
   return async (request) => {
-    if (isUnderWay) throw new BusyError('another capture is under way; ask again when it is done', nextTry_s);
+    if (isUnderWay) throw new BusyError('another capture is running; try again when it is done', nextTry_s);
     isUnderWay = true;
     try {
       return await capture(request);

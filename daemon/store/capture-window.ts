@@ -37,7 +37,7 @@ export async function newestWindow(
   files: Files = disk,
 ): Promise<CaptureWindow> {
   const last = (await listRing(dataFolder, files)).at(-1);
-  if (last === undefined) throw new DataError(`${dataFolder}: its ring holds nothing`);
+  if (last === undefined) throw new DataError(`${dataFolder}: its ring is empty`);
   const { anchor, boot } = last.header;
   const window = { boot, from_s: anchor.time_s - 60, to_s: Number.POSITIVE_INFINITY };
   const ends_s = (await tallyRing(dataFolder, window, files)).map(({ endTime_s }) => endTime_s);
@@ -74,10 +74,10 @@ export async function captureWindow(
     part.numbers += cut.raw.length;
     numbers += cut.raw.length;
     if (numbers > mostNumbers)
-      throw new DataError('the window holds more samples than an event takes; make it shorter');
+      throw new DataError('the window has more samples than an event may have; make it shorter');
   }
   const best = [...parts.values()].sort((a, b) => b.numbers - a.numbers)[0];
-  if (best === undefined || best.numbers === 0) throw new DataError('the ring holds nothing of this window');
+  if (best === undefined || best.numbers === 0) throw new DataError('the ring has no samples in this window');
   const content = contentOf(best.header, best.blocks, window, await freeId(dataFolder, window, files));
   const write = new EventFolderWrite(dataFolder, content, files);
   await write.write();

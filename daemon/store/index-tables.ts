@@ -72,7 +72,7 @@ function prepareTables(database: DatabaseSync, path: string): void {
   if (found === schemaVersion) return;
   if (found !== undefined && Number(found) > schemaVersion) {
     throw new UnavailableError(
-      `${path} was made by a newer version (tables ${String(found)}, this one knows ${schemaVersion}): update the software`,
+      `${path} was made by a newer version (tables ${String(found)}, this one supports ${schemaVersion}): update the software`,
     );
   }
   database.exec(

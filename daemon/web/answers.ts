@@ -34,7 +34,7 @@ export const rigAnswer = Type.Object({
       name: text(),
       quantity: text(),
       unit: text('SI unit of every number of this channel; pressure is gauge.'),
-      displayUnit: text('What people want to see.'),
+      displayUnit: text('Unit to show.'),
       leg: orNull(Type.String()),
       role: text('outlet, inlet, mid, meter, position, tank, contact, pressure-switch or other'),
       range: Type.Array(Type.Number(), { minItems: 2, maxItems: 2 }),
@@ -72,7 +72,7 @@ export const sinkAnswer = Type.Object({
   why: text('Why it is down; empty otherwise.'),
   nextTry_ms: orNull(Type.Number()),
   waiting: number('messages that wait for it, an upper bound'),
-  oldest_ms: orNull(Type.Number({ description: 'What the oldest waiting message tells of, since 1970.' })),
+  oldest_ms: orNull(Type.Number({ description: 'Instant of the oldest waiting message, since 1970.' })),
   counters,
 });
 
@@ -91,7 +91,7 @@ const lostTrip = Type.Object(
   {
     kind: Type.Literal('trip-lost'),
     event: text('Id that was declared.'),
-    source: text('what told of the trip'),
+    source: text('source of the trip'),
     at_ms: number('trip instant, since 1970'),
     why: text(),
   },
@@ -112,7 +112,7 @@ export const statusAnswer = Type.Object({
             state: text(),
             since_s: number("on the recorder's clock"),
             why: text('empty when open'),
-            nextTry_s: Type.Optional(number('when it is tried again by itself')),
+            nextTry_s: Type.Optional(number('next try')),
           },
           { additionalProperties: true },
         ),
@@ -123,7 +123,7 @@ export const statusAnswer = Type.Object({
             Type.Object({
               id: text(),
               since_s: number("on the recorder's clock"),
-              nextTry_s: number('when it is asked again'),
+              nextTry_s: number('next try'),
             }),
           ),
         ),
@@ -168,7 +168,7 @@ export const statusAnswer = Type.Object({
 const eventRow = {
   id: text(),
   wall_ms: number('trip instant, since 1970'),
-  source: text('what told of the trip'),
+  source: text('source of the trip'),
   closedBecause: text(),
   traceRemoved: Type.Optional(Type.Object({ at_ms: number('since 1970'), why: text() })),
   sameTripAs: Type.Optional(

@@ -11,7 +11,7 @@ import { answerBusy, withoutPaths } from './failures.ts';
 const judged = Type.Object({ event: text('Id of the new event; its verdict is there already.') });
 const kept = Type.Object({
   event: text('Id of the new event, which is safe.'),
-  trouble: text('Why its verdict is not written yet. It is judged again without being asked.'),
+  trouble: text('Why its verdict is not written yet. Judging is repeated automatically.'),
 });
 
 /** Adds POST /api/events, with the limits of `capture-limits.ts`. `now_s`: monotonic. */

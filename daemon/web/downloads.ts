@@ -29,7 +29,7 @@ export class Downloads {
   begin(request: FastifyRequest, reply: FastifyReply): Download {
     if (this.#underWay >= mostDownloads) {
       throw new BusyError(
-        `${mostDownloads} exports are being made already; ask again in a moment.`,
+        `${mostDownloads} exports are running already; try again in a moment.`,
         retryAfter_s,
       );
     }

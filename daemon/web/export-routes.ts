@@ -148,11 +148,11 @@ export function windowRoutes(
       if (from >= to) return `"from" of the query: ${from} is not before "to", ${to}.`;
       if (to - from <= longestWindow_ms) return null;
       const hours = Math.ceil((to - from) / 3_600_000);
-      return `"from" and "to" of the query are ${hours} hours apart; up to ${longestWindow_ms / 3_600_000} are allowed. "tripwave export" takes longer stretches.`;
+      return `"from" and "to" of the query are ${hours} hours apart; up to ${longestWindow_ms / 3_600_000} are allowed. "tripwave export" writes longer ones.`;
     },
     async find({ query: { from, to, channels } }, signal) {
       const folder = dataFolder();
-      if (folder === null) return 'The recorder has not introduced itself yet; ask again in a moment.';
+      if (folder === null) return 'The recorder is still starting; try again in a moment.';
       try {
         return await exportWindow(folder, { from_ms: from, to_ms: to }, channelsOf(channels), signal);
       } catch (error) {
@@ -222,7 +222,7 @@ export function verdictRoutes(app: FastifyInstance, library: EventLibrary): void
         const rows = await rowsBetween(library, from, to);
         if (rows === null) {
           return reply.code(400).send({
-            error: `There are more than ${mostVerdicts} verdicts from ${from} to ${to}; ask for a shorter period.`,
+            error: `There are more than ${mostVerdicts} verdicts from ${from} to ${to}; choose a shorter period.`,
           });
         }
         if (isFile) reply.header('content-disposition', `attachment; filename="verdicts.${format}"`);

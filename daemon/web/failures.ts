@@ -41,7 +41,7 @@ function ownFault(
   log(`request ${request.id} failed: ${describe(request)}: ${error.stack ?? error.message}`);
   reply.header('x-request-id', request.id);
   return reply.code(500).send({
-    error: `The server could not answer this; its log says why, under the number ${request.id}.`,
+    error: `The server failed on this request; the cause is in its log under the number ${request.id}.`,
   });
 }
 

@@ -41,7 +41,7 @@ export function healthRoutes(app: FastifyInstance, { library, state, hub, space 
     {
       schema: {
         tags: ['health'],
-        summary: 'The server process is alive.',
+        summary: 'The server process runs.',
         response: { 200: Type.Object({ ok: Type.Literal(true) }) },
       },
     },

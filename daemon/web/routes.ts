@@ -68,9 +68,7 @@ export function apiRoutes(
     { schema: says('rig', 'The rig as configured now.', { 200: rigAnswer, 503: problem }) },
     async (_request, reply) => {
       if (state.rig !== null) return state.rig;
-      return reply
-        .code(503)
-        .send({ error: 'The recorder has not introduced itself yet; ask again in a moment.' });
+      return reply.code(503).send({ error: 'The recorder is still starting; try again in a moment.' });
     },
   );
 

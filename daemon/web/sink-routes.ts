@@ -11,7 +11,7 @@ const lettersAnswer = Type.Object({
       sink: text(),
       seq: Type.Number({ description: 'Number of the message.' }),
       kind: text(),
-      at_ms: Type.Number({ description: 'What it tells of, since 1970.' }),
+      at_ms: Type.Number({ description: 'Instant of its content, since 1970.' }),
       rejected_ms: Type.Number({ description: 'Since 1970.' }),
       why: text("The receiver's words."),
       sent: text('What was refused, as it was sent.'),

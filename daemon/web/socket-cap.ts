@@ -69,7 +69,7 @@ export class SocketCap {
   refusal(socket: Socket, isViewer: boolean): string | null {
     if (this.#surplus.has(socket)) {
       this.#hub.counters.connectionsRefused++;
-      return `All ${this.sockets} connections of this server are in use; close a page, or ask again in a moment.`;
+      return `All ${this.sockets} connections of this server are in use; close a page, or try again in a moment.`;
     }
     if (isViewer && this.#hub.viewers >= this.viewers) {
       this.#hub.counters.viewersRefused++;

@@ -69,7 +69,7 @@ export function trendRoutes(app: FastifyInstance, { library, state, trends }: Tr
       const { to = Date.now(), from = to - day_ms, points = 1000 } = request.query;
       if (from >= to) return reply.code(400).send({ error: `from ${from} is not before to ${to}.` });
       const trend = trends?.trend(channel, from, to, points) ?? null;
-      return trend ?? reply.code(404).send({ error: `There is no trend of a channel "${channel}" yet.` });
+      return trend ?? reply.code(404).send({ error: `No data for ${channel} yet.` });
     },
   );
 

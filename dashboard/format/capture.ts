@@ -17,20 +17,20 @@ const samples = { needed: 8, recommended: 20 } as const;
 
 export function captureWords(sampling: SamplingView): CaptureWords {
   const { rate_Hz, needed_Hz, recommended_Hz, plateau_s, responseTime_s } = sampling;
-  const gets = `This leg needs ${whole(Math.ceil(needed_Hz))} samples/s or more; it gets ${whole(rate_Hz)}`;
+  const gets = `Sampling ${whole(rate_Hz)}/s (minimum ${whole(Math.ceil(needed_Hz))})`;
   const lag = responseTime_s / plateau_s;
-  const answers = `the sensor answers in ${ms(responseTime_s)}, the pulse lasts ${ms(plateau_s)}`;
+  const answers = `the sensor responds in ${ms(responseTime_s)}, the pulse lasts ${ms(plateau_s)}`;
   const why =
     `Between the step at the tap and its echo lie 2 (L − x)/a = ${ms(plateau_s)}: ` +
     `${formatNumber(sampling.samples, sampling.samples < 20 ? 1 : 0)} samples, ${samples.needed} needed, ` +
     `${samples.recommended} recommended (${whole(Math.ceil(recommended_Hz))} samples/s). ` +
-    `The sensor answers in ${ms(responseTime_s)}, ${formatNumber(100 * lag, 0)} % of that; up to 10 % is quick enough.`;
+    `The sensor responds in ${ms(responseTime_s)}, ${formatNumber(100 * lag, 0)} % of that; up to 10 % is quick enough.`;
   if (sampling.samples < samples.needed)
     return { text: `${gets}: peak indicative only.`, why, isTrouble: true };
   if (lag > tooSlowShare) return { text: `${gets}, but ${answers}: no peak.`, why, isTrouble: true };
   if (lag > slowShare) return { text: `${gets}, but ${answers}: peaks read low.`, why, isTrouble: true };
-  const how = sampling.samples < samples.recommended ? 'with a wider interval' : '';
-  return { text: `${gets}: peaks are captured${how === '' ? '' : `, ${how}`}.`, why, isTrouble: false };
+  const how = sampling.samples < samples.recommended ? ': peaks with a wider interval' : '';
+  return { text: `${gets}${how}.`, why, isTrouble: false };
 }
 
 function whole(value: number): string {

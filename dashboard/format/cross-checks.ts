@@ -1,4 +1,4 @@
-/** The same thing known in two ways: do the two agree? */
+/** Cross-checks: one quantity measured in two ways. */
 import type { LegVerdict, LegView, Measured, Result } from '../../daemon/web/wire.ts';
 
 export interface CrossCheck {
@@ -24,7 +24,7 @@ export function crossChecks(leg: LegVerdict, view: LegView | undefined): CrossCh
       name: 'Reverse velocity',
       first: { from: 'impulse', result: results.largestReverseVelocity },
       second: { from: 'step', result: results.velocityAtSeating },
-      expected: isSoftened ? 'as they must where the closure is softened' : '',
+      expected: isSoftened ? 'as expected: softened closure' : '',
     },
     {
       name: 'Mean deceleration',

@@ -12,11 +12,11 @@ export function linkSentence(
   const { state, since_s, why, nextTry_s } = link;
   const parts = [`${linkWords[state]} since ${clockTime(wallOf(since_s))}`];
   if (why !== '') parts.push(why.replace(/\.$/, ''));
-  if (nextTry_s !== undefined) parts.push(`Tried again by itself at ${clockTime(wallOf(nextTry_s))}`);
+  if (nextTry_s !== undefined) parts.push(`Next try at ${clockTime(wallOf(nextTry_s))}`);
   for (const device of silentDevices) {
     const since = clockTime(wallOf(device.since_s));
     parts.push(
-      `${device.id} has not answered since ${since} and is asked again at ${clockTime(wallOf(device.nextTry_s))}`,
+      `${device.id} has not answered since ${since}; next try at ${clockTime(wallOf(device.nextTry_s))}`,
     );
   }
   return `${parts.join('. ')}.`;
@@ -36,13 +36,14 @@ export function budgetRows(line: LineStatus): readonly (readonly [name: string, 
     const { carried_Hz, asked_Hz, reached_Hz, samplesLost, span_s } = budget;
     const span = `last ${formatNumber(span_s, 0)}${thinSpace}s`;
     if (carried_Hz !== null) rows.push(['the wire could carry', rateText(carried_Hz)]);
-    rows.push(['the plan asks for', rateText(asked_Hz)]);
+    rows.push(['the plan needs', rateText(asked_Hz)]);
     if (reached_Hz !== null) {
       rows.push([`reached, ${span}`, rateText(reached_Hz)]);
       rows.push([`lost, ${span}`, formatNumber(samplesLost, 0)]);
     }
     const late = line.counters['slotsDelayed'];
-    if (late !== undefined && late > 0) rows.push(['polls a slot late, since start', formatNumber(late, 0)]);
+    if (late !== undefined && late > 0)
+      rows.push(['polls one slot late, since start', formatNumber(late, 0)]);
   }
   const drift_ppm = readings?.['drift_ppm'];
   if (drift_ppm !== undefined) rows.push(['clock of the device', driftText(drift_ppm)]);

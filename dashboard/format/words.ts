@@ -22,7 +22,7 @@ const phases: Readonly<Record<StatusView['phase'], readonly [word: string, meani
   filling: ['Filling', 'The pump fills the tank; the trapped air is being compressed.'],
   running: ['Running', 'The pump runs.'],
   tripped: ['Tripped', 'The pump has lost its drive.'],
-  recording: ['Recording', 'The valve has closed; the event stays open until the ringing has died down.'],
+  recording: ['Recording', 'The valve has closed; the event stays open until the ringing is over.'],
   analysing: ['Analysing', 'The record is closed; its verdict is being made.'],
   fault: ['Fault', 'The recorder cannot measure; see above.'],
   'recorder-gone': ['No recorder', 'Nothing here is live.'],
@@ -89,7 +89,7 @@ export function shapeSentence(leg: LegVerdict, system: UnitSystem): string {
 
 /** The words that must stand where people act. */
 export const cautions: readonly string[] = [
-  'Tripwave is not a safety system. What protects people and plant - relief valves, pressure switch, pump trip - has to be wired by itself and to act with this computer switched off; never rely on what a page shows.',
+  'Tripwave is not a safety system. What protects people and plant - relief valves, pressure switch, pump trip - must be hard-wired and act with this computer switched off; never rely on what a page shows.',
   'A loop under pressure stores energy, and a slam comes without warning: keep clear of pipes, valves and anchors while the pump can run or the tank is under pressure.',
   'Lock out, vent and prove zero pressure before any work. A quiet page does not mean a quiet rig.',
   'Local codes and licensed engineers decide about pressure vessels, wiring and stations. A number here is a measurement with an interval, not a permission.',

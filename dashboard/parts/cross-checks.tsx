@@ -8,7 +8,7 @@ import { useUnits } from '../state/house.ts';
 export function CrossChecks({ leg, view }: { leg: LegVerdict; view: LegView | undefined }) {
   return (
     <section class="cross-checks" aria-label="Cross-checks">
-      <h3>Known in two ways</h3>
+      <h3>Cross-checks</h3>
       <ul>
         {crossChecks(leg, view).map((check) => (
           <li key={check.name}>

@@ -42,8 +42,9 @@ export function Instruments({ rig, status }: { rig: RigView; status: StatusView 
         </tbody>
       </table>
       <p class="unit">
-        {others > 0 && `${others} channels have neither a current loop nor a calibration, so no status. `}
-        Classes as in NE 107. They speak of instruments, never of whether the plant is safe.
+        {others > 0 &&
+          `${others} of ${rig.channels.length} channels not calibrated and not 4-20 mA: no status. `}
+        Classes as in NE 107. They classify instruments, not the safety of the plant.
       </p>
     </details>
   );

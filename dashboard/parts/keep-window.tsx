@@ -16,7 +16,7 @@ export function KeepWindow() {
 
   const keep = async (): Promise<void> => {
     setBusy(true);
-    say('Being kept …');
+    say('Saving …');
     try {
       const response = await fetch('/api/events', {
         method: 'POST',
@@ -39,7 +39,7 @@ export function KeepWindow() {
   return (
     <p class="keep-window">
       <label>
-        <span class="visually-hidden">How much to keep</span>
+        <span class="visually-hidden">How much to save</span>
         <select value={last_s} onChange={(event) => choose(Number(event.currentTarget.value))}>
           {choices.map(([words, value_s]) => (
             <option key={words} value={value_s}>
@@ -49,7 +49,7 @@ export function KeepWindow() {
         </select>
       </label>{' '}
       <button type="button" class="button" disabled={isBusy} onClick={() => void keep()}>
-        Keep as an event
+        Save last minute
       </button>{' '}
       <span role="status">{said}</span>
     </p>

@@ -5,7 +5,7 @@ import { WarningMark } from './class-mark.tsx';
 
 const stateWords: Record<SinkView['state'], string> = {
   connecting: 'Not reached yet',
-  up: 'Takes what is sent',
+  up: 'Connected',
   down: 'Away',
   stopped: 'Stopped',
 };
@@ -51,7 +51,7 @@ function Sink({ sink }: { sink: SinkView }) {
         {waiting === 0 ? 'Nothing waits.' : `${waiting} messages wait`}
         {waiting > 0 && oldest_ms !== null && `, the oldest of ${when(oldest_ms)}. Nothing of it is lost.`}
         {lost > 0 &&
-          ` ${counters['messagesShed'] ?? 0} shed for want of space, ${counters['messagesRejected'] ?? 0} refused.`}
+          ` ${counters['messagesShed'] ?? 0} dropped because the queue was full, ${counters['messagesRejected'] ?? 0} refused.`}
       </p>
     </section>
   );

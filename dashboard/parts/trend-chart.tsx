@@ -68,9 +68,7 @@ export function TrendChart({ view, channel, from_ms, to_ms }: Props) {
         aria-valuemin={0}
         aria-valuemax={Math.max(0, rows.length - 1)}
         aria-valuenow={at ?? 0}
-        aria-valuetext={
-          selected === null ? 'no stretch chosen' : words(selected, show, decimals, shown.symbol)
-        }
+        aria-valuetext={selected === null ? 'nothing chosen' : words(selected, show, decimals, shown.symbol)}
         onPointerMove={(event) => nearest(event.clientX)}
         onKeyDown={(event) => {
           const by = { ArrowLeft: -1, ArrowRight: 1, PageUp: -20, PageDown: 20 }[event.key];
@@ -126,7 +124,7 @@ export function TrendChart({ view, channel, from_ms, to_ms }: Props) {
       </div>
       <figcaption aria-live="polite">
         {selected === null
-          ? `Stretches of ${stepWords(view.step_s)}: band from the least to the largest sample, line of the means. Point at the curve, or use the arrow keys.`
+          ? `${stepWords(view.step_s)} minimum, maximum, mean. Point at the curve, or use the arrow keys.`
           : words(selected, show, decimals, shown.symbol)}
       </figcaption>
     </figure>

@@ -28,8 +28,7 @@ export function ConnectionBanner() {
       <WarningMark />
       <strong>No connection to the server.</strong>{' '}
       <span>
-        What you see stands still since {clockTime(since_ms)}. It is tried again by itself; the recorder goes
-        on without this page.
+        The page is frozen since {clockTime(since_ms)}. Reconnecting; the recorder goes on without this page.
       </span>
     </div>
   );

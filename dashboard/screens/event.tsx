@@ -92,13 +92,13 @@ const sources: Readonly<Record<Verdict['tripSource'], string>> = {
   contact: 'the run contact',
   'pressure-switch': 'the pressure switch',
   'pressure-knee': 'the knee in the outlet pressure',
-  none: 'no source: a surge without a known trip',
+  none: 'no source: a surge without a trip',
 };
 const closings: Readonly<Record<string, string>> = {
-  settled: 'the ringing had died down',
-  'after-seating': 'the longest time after seating was over',
-  captured: 'somebody kept this window of the ring',
-  'no-seating': 'no seating came in the longest time',
+  settled: 'closed: ringing over',
+  'after-seating': 'the longest time after seating had passed',
+  captured: 'kept by hand',
+  'no-seating': 'no seating was found in time',
   'next-trip': 'the next trip came',
   truncated: 'the recorder was stopped',
 };
@@ -164,7 +164,7 @@ function Facts({ event, verdict }: { event: EventView; verdict: Verdict }) {
         {idle.length > 0 && (
           <>
             <dt>At rest</dt>
-            <dd>{idle.map((leg) => legName(rig, leg)).join(', ')}: not flowing, so no verdict</dd>
+            <dd>{idle.map((leg) => legName(rig, leg)).join(', ')}: idle</dd>
           </>
         )}
         <dt>Verdict</dt>

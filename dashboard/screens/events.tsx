@@ -92,8 +92,8 @@ export function EventsScreen() {
       {events !== null && found.length === 0 && (
         <p class="empty">
           {lines.length === 0
-            ? 'No trip has been recorded yet. Each one will stand here a moment after its valve has closed.'
-            : 'No event matches what you typed.'}
+            ? 'No trip has been recorded yet. Each one appears here a moment after its valve has closed.'
+            : 'No event matches.'}
         </p>
       )}
       {events !== null && !isComplete && events.length > 0 && <OlderButton />}

@@ -70,7 +70,7 @@ export function LiveScreen() {
 }
 
 function isOf(row: EventRow, leg: string): boolean {
-  // A window that somebody kept of an earlier trip is no newer verdict.
+  // A window kept by hand of an earlier trip is no newer verdict.
   if (row.sameTripAs !== undefined) return false;
   return row.verdict?.legs.some((verdict) => verdict.leg === leg && verdict.active) ?? false;
 }
@@ -158,7 +158,7 @@ function LastOfLeg({
       {leg.sampling !== null && <Capture sampling={leg.sampling} />}
       {row === null || verdict === null ? (
         <p class="empty">
-          {isLoaded ? 'No trip of this leg is recorded yet. Its verdict will stand here.' : 'Loading …'}
+          {isLoaded ? 'No trip of this leg is recorded yet. Its verdict will appear here.' : 'Loading …'}
         </p>
       ) : (
         <div class="last-frame">

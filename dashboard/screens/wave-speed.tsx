@@ -16,8 +16,8 @@ export function WaveSpeedScreen() {
     <div class="wave-speed">
       <h1>Wave speed</h1>
       <p class="lead">
-        Every trip measures it. Reverse velocities are as right as the wave speed they are found with: a
-        little free gas makes waves slower, and the velocities read too low.
+        Every trip measures it. Reverse velocities are only as accurate as the wave speed used: a little free
+        gas makes waves slower, and the velocities read too low.
       </p>
       <WaveSpeedLegend />
       {rig === null ? <p class="empty">Loading …</p> : rig.legs.map((leg) => <Leg key={leg.id} leg={leg} />)}
@@ -34,11 +34,7 @@ function Leg({ leg }: { leg: LegView }) {
       <h2>{leg.name}</h2>
       {value === null || value.days.length === 0 ? (
         <p class="empty">
-          {value !== null
-            ? 'No event has told a wave speed of this leg yet.'
-            : error === ''
-              ? 'Loading …'
-              : error}
+          {value !== null ? 'No wave speed measured yet.' : error === '' ? 'Loading …' : error}
         </p>
       ) : (
         <>

@@ -83,9 +83,7 @@ export class TcpWire implements Wire {
   receive(chunk: Uint8Array, time_s: number): void {
     if (this.#framer.push(chunk, time_s)) return;
     this.#framer.clear();
-    this.#broken(
-      'what came is not Modbus TCP: is this a serial server? then write "transport: rtu-over-tcp"',
-    );
+    this.#broken('the answer is not Modbus TCP; for a serial server write "transport: rtu-over-tcp"');
   }
 
   abandon(): void {

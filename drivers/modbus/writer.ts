@@ -84,7 +84,7 @@ export class Writer {
     if (device === everyDevice) {
       const locked = this.#units.find(({ isWritable }) => !isWritable);
       if (locked !== undefined) return `a broadcast reaches ${locked.id}, which is not marked writable`;
-      if (request.functionCode === 23) return 'function 23 reads as well: nobody would answer';
+      if (request.functionCode === 23) return 'function 23 reads as well and cannot be broadcast';
       return null;
     }
     const spec = this.#specs.find(({ id }) => id === device);

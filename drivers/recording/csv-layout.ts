@@ -108,7 +108,7 @@ export function splitRow(text: string, delimiter: string): string[] {
 
 /** Finds the layout from the first rows (comments and empty lines left out). Throws DataError with what would settle a doubt. */
 export function findLayout(rows: readonly TextRow[], spec: CsvSpec): CsvLayout {
-  if (rows.length === 0) throw new DataError('the file holds no rows');
+  if (rows.length === 0) throw new DataError('the file has no rows');
   const delimiter = spec.delimiter ?? findDelimiter(rows, spec.decimalComma);
   const cells = dropTail(rows.map(({ text }) => splitRow(text, delimiter)));
   const hasDecimalComma = spec.decimalComma ?? findDecimalComma(cells, delimiter);
@@ -287,7 +287,7 @@ function findTimeColumn(data: readonly string[][], names: readonly string[], spe
     return 0;
   }
   throw new DataError(
-    `no time column was found among ${names.join(', ')}: name the one that holds the time in seconds, or give the rate in Hz`,
+    `no time column was found among ${names.join(', ')}: name the column with the time in seconds, or give the rate in Hz`,
   );
 }
 

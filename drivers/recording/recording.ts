@@ -162,7 +162,7 @@ export function pickChannels(recording: Recording, channels: RecordingLineSpec['
   const known = recording.groups.flatMap((group) => group.channels);
   for (const { id, column } of channels) {
     if (!known.includes(column)) {
-      throw new DataError(`channel ${id}: the recording holds no ${column}; it holds ${known.join(', ')}`);
+      throw new DataError(`channel ${id}: the recording has no ${column}; it has ${known.join(', ')}`);
     }
   }
   const groups: GroupSpec[] = [];

@@ -60,7 +60,7 @@ export class BinaryReceiver implements Receiver {
     const { channels, scans, digital, samples } = frame;
     if (channels < this.#needed) {
       this.#counters['framesRefused']++;
-      this.problem = `The converter sends ${channels} channels, the configuration wants ${this.#needed}: correct the channel numbers.`;
+      this.problem = `The converter sends ${channels} channels, the configuration needs ${this.#needed}: correct the channel numbers.`;
       return;
     }
     this.problem = '';

@@ -152,7 +152,7 @@ class SerialFramesDriver implements Driver {
     }
     if (this.#spec.link.kind !== 'tcp' || now_s - this.#renewed_s < this.#stale_s) return;
     this.#isRenewing = true;
-    this.#link.reopen(`nothing usable came for ${this.#stale_s} s`);
+    this.#link.reopen(`no valid data for ${this.#stale_s} s`);
   }
 
   #saySilent(): void {

@@ -144,14 +144,14 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     const captures = page.locator('.capture');
     await captures.nth(7).waitFor();
     expect(await captures.locator('summary').allTextContents()).toEqual([
-      'This leg needs 622 samples/s or more; it gets 5000: peaks are captured.',
-      'This leg needs 865 samples/s or more; it gets 5000: peaks are captured.',
-      'This leg needs 622 samples/s or more; it gets 5000: peaks are captured.',
-      'This leg needs 865 samples/s or more; it gets 1000: peaks are captured, with a wider interval.',
-      'This leg needs 622 samples/s or more; it gets 1000: peaks are captured, with a wider interval.',
-      'This leg needs 865 samples/s or more; it gets 100: peak indicative only.',
-      'This leg needs 622 samples/s or more; it gets 100: peak indicative only.',
-      'This leg needs 865 samples/s or more; it gets 100: peak indicative only.',
+      'Sampling 5000/s (minimum 622).',
+      'Sampling 5000/s (minimum 865).',
+      'Sampling 5000/s (minimum 622).',
+      'Sampling 1000/s (minimum 865): peaks with a wider interval.',
+      'Sampling 1000/s (minimum 622): peaks with a wider interval.',
+      'Sampling 100/s (minimum 865): peak indicative only.',
+      'Sampling 100/s (minimum 622): peak indicative only.',
+      'Sampling 100/s (minimum 865): peak indicative only.',
     ]);
     // Leg D has had no trip: it is told before the first one.
     expect(await page.locator('.last-of-leg').nth(3).textContent()).toContain('No trip of this leg');
@@ -348,7 +348,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
       expect.stringMatching(/^density of the water1.%/),
     ]);
     expect(await card.locator('.cross-checks .check-word').allTextContents()).toEqual(['differ', 'agree']);
-    await card.getByText('as they must where the closure is softened').waitFor();
+    await card.getByText('as expected: softened closure').waitFor();
     expect(await card.locator('.how').textContent()).toMatch(
       /wave speed, read from 660 to 720.ms after the trip/,
     );

@@ -46,7 +46,7 @@ test('with the port held by another program trips are recorded and judged, and t
   const feed = new TripFeed(driver);
   feed.pushTrip();
   await vi.waitFor(() => expect(told).toHaveLength(1), patient);
-  const why = `Port ${port} on 127.0.0.1 is in use. Stop the program that holds it, or choose another with --port.`;
+  const why = `Port ${port} on 127.0.0.1 is in use. Stop the program that uses it, or choose another with --port.`;
   expect(told).toEqual([why]);
   feed.pushTrip();
   await vi.waitFor(() => expect(judged).toHaveLength(2), patient);

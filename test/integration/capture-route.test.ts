@@ -24,7 +24,7 @@ beforeAll(async () => {
       const event = '20261125T105912Z-A3F';
       if ('last_s' in window)
         return { event, trouble: window.last_s === 61 ? 'trace.bin cannot be read' : null };
-      throw new DataError('the ring holds nothing of this window');
+      throw new DataError('the ring has no samples in this window');
     },
   });
 });
@@ -42,7 +42,7 @@ test('a page may keep a window; another site, or a window that makes no sense, m
     { event: '20261125T105912Z-A3F', trouble: 'trace.bin cannot be read' },
   ]);
   const none = await post({ from_ms: 1, to_ms: 2 });
-  expect([none.statusCode, none.json().error]).toEqual([409, 'the ring holds nothing of this window']);
+  expect([none.statusCode, none.json().error]).toEqual([409, 'the ring has no samples in this window']);
   expect(asked).toEqual([{ last_s: 60 }, { last_s: 61 }, { from_ms: 1, to_ms: 2 }]);
   expect((await post({ last_s: 60 }, { origin: 'http://other.example' })).statusCode).toBe(403);
   for (const wrong of [{}, { last_s: 0 }, { last_s: 1e6 }, { from_ms: 1 }])
@@ -75,7 +75,7 @@ describe('a page that asks for much', () => {
     expect([second.statusCode, second.headers['retry-after'], second.json().error]).toEqual([
       429,
       '10',
-      'another capture is under way; ask again when it is done',
+      'another capture is running; try again when it is done',
     ]);
     started.pop()!();
     expect((await first).statusCode).toBe(201);

@@ -147,7 +147,7 @@ describe('a stretch of the ring', () => {
       '--out',
       `${out}x.csv`,
     );
-    expect([none.status, none.stderr]).toEqual([65, expect.stringContaining('holds nothing from')]);
+    expect([none.status, none.stderr]).toEqual([65, expect.stringContaining('has no samples from')]);
     const local = run('--from', '2020-01-01 00:00', '--to', '2020-01-01T01:00:00Z', '--out', `${out}y.csv`);
     expect([local.status, local.stderr]).toEqual([64, expect.stringContaining('an instant with its zone')]);
   });

@@ -87,7 +87,7 @@ test('3.1.1: a message at which the broker hangs up is given up after some attem
   const { left, rejected } = await deliverAll(started(picky.url, { version: '3.1.1' }), mixed());
   expect(left).toEqual([]);
   expect(rejected.map(({ seq }) => seq)).toEqual([3]);
-  expect(rejected[0]!.why).toMatch(/hangs up whenever this message comes. It has \d+ bytes/);
+  expect(rejected[0]!.why).toMatch(/disconnects whenever this message is sent. It has \d+ bytes/);
   const bodies = picky.taken.filter(({ topic }) => topic?.endsWith('/summary') === true);
   expect(new Set(bodies.map(({ payload }) => JSON.parse(payload!.toString()).seq))).toEqual(
     new Set([1, 2, 4, 5]),

@@ -44,7 +44,7 @@ describe.skipIf(why !== null)('probe', () => {
     );
     expect(code).toBe(0);
     expect(out).toContain('19200 baud, 8N2: 1 units');
-    expect(out).toContain('says of itself: vendor Invented, product code TX-4, revision 1.02');
+    expect(out).toContain('identifies itself as: vendor Invented, product code TX-4, revision 1.02');
     expect(out).toContain('answers holding 0 to 39 (40)');
     expect(out).toContain('answers input 0 to 15 (16)');
     expect(out).toMatch(/holding 20 \(40021\) +int16 183, did not change/);

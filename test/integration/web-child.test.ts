@@ -76,7 +76,7 @@ test('a port in use is said with the remedy, and taken once it is free', async (
   const { port } = holder.address() as { port: number };
   child.send(hello(port));
   await vi.waitFor(() => expect(answers.map(({ kind }) => kind)).toContain('unbound'), 50_000);
-  const why = `Port ${port} on 127.0.0.1 is in use. Stop the program that holds it, or choose another with --port.`;
+  const why = `Port ${port} on 127.0.0.1 is in use. Stop the program that uses it, or choose another with --port.`;
   expect(answers).toContainEqual({ kind: 'unbound', host: '127.0.0.1', port, why });
   holder.close();
   expect((await ready()).port).toBe(port);

@@ -263,7 +263,7 @@ test('a port in use names the port and the remedy', async () => {
   const port = await listen(first, '127.0.0.1', 0);
   await expect(listen(second, '127.0.0.1', port)).rejects.toMatchObject({
     name: 'UnavailableError',
-    message: `Port ${port} on 127.0.0.1 is in use. Stop the program that holds it, or choose another with --port.`,
+    message: `Port ${port} on 127.0.0.1 is in use. Stop the program that uses it, or choose another with --port.`,
   });
   await Promise.all([first.close(), second.close()]);
 });
@@ -301,7 +301,7 @@ describe('for machines', () => {
       expect((await ask('/healthz')).json()).toEqual({ ok: true });
       const unready = await ask('/readyz');
       expect([unready.statusCode, unready.json().ready]).toEqual([503, false]);
-      expect(unready.json().reasons[0]).toContain('has not introduced itself');
+      expect(unready.json().reasons[0]).toContain('is still starting');
       fresh.hello(syntheticHello);
       expect((await ask('/readyz')).json()).toEqual({ ready: true, reasons: [] });
       free_bytes = 1e6;
@@ -329,7 +329,7 @@ describe('for machines', () => {
       fresh.status({ ...rest, disk: refusing });
       expect((await ask('/readyz')).json()).toEqual({
         ready: false,
-        reasons: [expect.stringContaining('The disk takes nothing: no space left')],
+        reasons: [expect.stringContaining('The disk cannot be written: no space left')],
       });
       fresh.status({ ...rest, disk: { ...refusing, state: 'low' } });
       expect((await ask('/readyz')).statusCode).toBe(200);

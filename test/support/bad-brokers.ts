@@ -114,8 +114,8 @@ const kinds: Record<string, { open: () => Promise<string>; json: RegExp | null; 
     },
     'closing the connection at every message, with a reason': {
       open: () => picky((packet) => (isData(packet) ? { disconnect: 142 } : 'answer')),
-      json: /another client came with the same clientId/,
-      sparkplug: /another client came with the same clientId/,
+      json: /another client connected with the same clientId/,
+      sparkplug: /another client connected with the same clientId/,
     },
     'closing the connection at every message, without a word': {
       open: () => picky((packet) => (isData(packet) ? 'hang up' : 'answer')),
@@ -143,8 +143,8 @@ const kinds: Record<string, { open: () => Promise<string>; json: RegExp | null; 
         raw((socket) => {
           socket.once('data', () => socket.write('HTTP/1.1 400 Bad Request\r\n\r\n'));
         }),
-      json: /speaks no MQTT/,
-      sparkplug: /speaks no MQTT/,
+      json: /is not an MQTT broker/,
+      sparkplug: /is not an MQTT broker/,
     },
     'speaking no TLS where TLS is expected': {
       open: () => raw((socket) => void socket.write('SSH-2.0-nothing\r\n'), 'mqtts'),

@@ -310,8 +310,8 @@ function legVerdict(closure: Closure, config: RigConfig): LegVerdict {
   }
   const sentence =
     closure.isClosed === false
-      ? 'The water turned round and kept running backwards: the valve did not close.'
-      : `The water ran backwards for ${Math.round((closure.seating_s - closure.reversal_s) * 1000)} ms; what was left, ${closure.equivalent_mps.toFixed(2)} m/s, hit the seat.`;
+      ? 'The water kept running back: the valve did not close.'
+      : `The water ran back for ${Math.round((closure.seating_s - closure.reversal_s) * 1000)} ms; ${closure.equivalent_mps.toFixed(2)} m/s was left at seating.`;
   return {
     leg: closure.leg,
     valve: leg.valve.id,
@@ -326,7 +326,7 @@ function legVerdict(closure: Closure, config: RigConfig): LegVerdict {
 }
 
 function idleVerdict(id: string, config: RigConfig): LegVerdict {
-  const reason = 'this leg was not flowing';
+  const reason = 'leg idle';
   const keys = Object.keys(results(swing)) as (keyof LegResults)[];
   return {
     leg: id,
@@ -334,7 +334,7 @@ function idleVerdict(id: string, config: RigConfig): LegVerdict {
     active: false,
     results: Object.fromEntries(keys.map((key) => [key, withheld(reason)])) as unknown as LegResults,
     severity: { class: 'unknown', words: 'idle', rule: 'v1', mild_mps: 0.1524, severe_mps: 0.3048 },
-    flags: [{ code: 'leg-idle', text: 'This leg was not flowing.', withholds: [] }],
+    flags: [{ code: 'leg-idle', text: 'Leg idle.', withholds: [] }],
     sentence: 'Nothing flowed in this leg.',
     velocity: { time_s: [], value: [] },
   };

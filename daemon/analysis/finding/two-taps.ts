@@ -62,7 +62,7 @@ export function twoTapSpeed(signals: LegSignals, seat: Seat): TapAnswer {
     return misfit(smoothed(outlet, sent_s, half), seen);
   });
   const best = indexOfSmallest(misfits, 0, misfits.length);
-  if (best <= 0 || best >= misfits.length - 1) return { reason: 'no wave is seen to pass from tap to tap' };
+  if (best <= 0 || best >= misfits.length - 1) return { reason: 'no wave front was found between the taps' };
   const [before, least, after] = [misfits[best - 1], misfits[best], misfits[best + 1]];
   const curvature = before + after - 2 * least;
   const grid_s = shifts[1] - shifts[0];
@@ -87,7 +87,7 @@ export function twoTapSpeed(signals: LegSignals, seat: Seat): TapAnswer {
   const uncertainty = together(byTiming_mps, byLags_mps, byDistance_mps);
   if (uncertainty > most_ratio * value) {
     return {
-      reason: `the taps tell the wave speed to ${Math.round((196 * uncertainty) / value)} % only: sensors, sampling or distance do not allow more`,
+      reason: `taps too close, or sensors or sampling too slow: wave speed +-${Math.round((196 * uncertainty) / value)} %`,
     };
   }
   const from_s = time_s[0];

@@ -45,7 +45,7 @@ function momentum({ motion, signals }: Facts): Flag[] {
   return [
     flag(
       'momentum-imbalance',
-      `The pressure does not account for the momentum of the column: it fits a column of ${asked_m.toFixed(1)} m better than the ${given_m.toFixed(1)} m of the configuration. Check leg length, bore and scale of the meter.`,
+      `Column fits ${asked_m.toFixed(1)} m; configured ${given_m.toFixed(1)} m. Check leg length, bore and scale of the meter.`,
     ),
   ];
 }
@@ -61,7 +61,7 @@ function meterLag(facts: Facts): Flag[] {
   return [
     flag(
       'meter-lag-differs',
-      `After seating the meter decays with ${(tail.lag_s.value * 1e3).toFixed(0)} ms, the configuration says ${(responseTime_s * 1e3).toFixed(0)} ms: the one seen is used.`,
+      `After seating the meter decays with ${(tail.lag_s.value * 1e3).toFixed(0)} ms, configured ${(responseTime_s * 1e3).toFixed(0)} ms: the measured one is used.`,
     ),
   ];
 }
@@ -72,7 +72,7 @@ function lateContact({ trip }: Facts): Flag[] {
   const late_s = -trip.kneeOutside_s;
   if (Math.abs(late_s) < 0.0035) return [];
   return clocksDisagree(
-    `The contact tells the trip at least ${(Math.abs(late_s) * 1e3).toFixed(0)} ms ${late_s > 0 ? 'after' : 'before'} the pressure does`,
+    `The contact is at least ${(Math.abs(late_s) * 1e3).toFixed(0)} ms ${late_s > 0 ? 'after' : 'before'} the pressure`,
   );
 }
 

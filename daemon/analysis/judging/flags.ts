@@ -28,7 +28,7 @@ function missingFlags(facts: Facts, record: EventRecord): Flag[] {
       flag(
         'no-contact',
         record.contact === null && record.pressureSwitch === null
-          ? 'No contact tells the trip: it is read from the pressure and is less sure.'
+          ? 'No trip contact: the instant comes from the pressure and is less certain.'
           : 'The trip contact does not show a trip: it is read from the pressure and is less sure.',
       ),
     );
@@ -105,7 +105,7 @@ function deviceFlags(facts: Facts): Flag[] {
     flags.push(
       flag(
         'clipped',
-        `${signals.outlet.clipped_s.length} outlet samples lie at the end of the measuring range.`,
+        `${signals.outlet.clipped_s.length} outlet samples are at the end of the measuring range.`,
         near
           ? ['peak', 'surge', 'surgeOverBefore', 'equivalentReverseVelocity', 'anchorLoad', 'ratingMargin']
           : [],
@@ -119,14 +119,14 @@ function deviceFlags(facts: Facts): Flag[] {
     flags.push(
       flag(
         'samples-lost',
-        `Of this leg's samples ${lost} never arrived and ${bad} came marked as bad and were left out.`,
+        [lost > 0 ? `${lost} samples lost.` : '', bad > 0 ? `${bad} bad samples left out.` : '']
+          .filter(Boolean)
+          .join(' '),
       ),
     );
   }
   if (signals.spikes > 0 && (facts.seat === null || signals.constants.ring_s > 24 * signals.outlet.step_s)) {
-    flags.push(
-      flag('spikes-removed', `${signals.spikes} lone wild samples were taken for spikes and left out.`),
-    );
+    flags.push(flag('spikes-removed', `${signals.spikes} single spikes left out.`));
   }
   return flags;
 }
@@ -168,12 +168,15 @@ function closedFlags(record: EventRecord, facts: Facts, results: LegResults): Fl
     flags.push(
       flag(
         'softened-closure',
-        `The pressure rose over ${((seat.rise_s ?? 0) * 1e3).toFixed(0)} ms before the seat was touched: the equivalent velocity describes the slam, not the fastest reverse flow.`,
+        `Softened closure: ${((seat.rise_s ?? 0) * 1e3).toFixed(0)} ms rise before seating. The equivalent velocity describes the slam, not the fastest reverse flow.`,
       ),
     );
   } else if (seat.isSoftened === null) {
     flags.push(
-      flag('softened-unknown', 'Sampling or sensor is too slow to tell a sharp closure from a softened one.'),
+      flag(
+        'softened-unknown',
+        'Sampling or sensor is too slow to distinguish a sharp closure from a softened one.',
+      ),
     );
   }
   if (
@@ -189,7 +192,7 @@ function closedFlags(record: EventRecord, facts: Facts, results: LegResults): Fl
       flags.push(
         flag(
           'meter-lag-dominates',
-          `The meter answers in ${(lag_s * 1e3).toFixed(0)} ms, longer than the reverse flow lets it: it is used for the approach velocity only.`,
+          `Meter too slow (${(lag_s * 1e3).toFixed(0)} ms) for reverse flow; used before the trip only.`,
         ),
       );
     }

@@ -5,7 +5,7 @@ import { withheld } from '../result.ts';
 export const noTrip = withheld('the instant of the trip is not known');
 export const noSeating = withheld('no closing of the valve was found in this record');
 export const noMotion = withheld('the flow cannot be followed: the trip or the settled level is missing');
-export const noReversal = withheld('no reversal of the flow is seen');
+export const noReversal = withheld('no reversal of the flow was found');
 export const unsettled = withheld('the record ends before the outlet settles');
 export const noInlet = withheld('there is no inlet tap in this leg');
 export const noMeter = withheld('there is no meter in this leg');
@@ -26,7 +26,7 @@ export function reversalUnseen({ trip, motion }: Facts) {
   if (motion === null)
     return withheld('the record ends before the outlet settles, so the flow cannot be followed');
   return withheld(
-    'the velocity does not fall through zero before the seating: the valve closed before reversal, or too near to it to tell',
+    'the velocity does not fall through zero before the seating: the valve closed before reversal, or within the resolution of it',
   );
 }
 

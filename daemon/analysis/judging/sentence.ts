@@ -11,10 +11,10 @@ export function sentenceOf(
   flags: readonly Flag[],
 ): string {
   const has = (code: Flag['code']) => flags.some((flag) => flag.code === code);
-  if (facts === null) return 'There is no usable outlet pressure for this leg.';
+  if (facts === null) return 'No usable outlet pressure on this leg.';
   if (has('leg-idle')) return 'No water was flowing through this leg.';
   if (has('taps-swapped'))
-    return 'The outlet fell where it should have risen: outlet and inlet look swapped.';
+    return 'The outlet fell where it should have risen: outlet and inlet are probably swapped.';
   if (has('did-not-close')) return 'The pump tripped, but the valve did not close within this record.';
   if (has('no-measurable-slam')) return 'The valve shut so gently that no pressure step can be measured.';
   if (facts.seat === null) return 'No closing of the valve was found in this record.';
@@ -24,20 +24,25 @@ export function sentenceOf(
     return `The valve closed while the water was still flowing forward: ${words}.`;
   if (facts.seat.isSoftened === true) return softened(results, words);
   if (!isMeasured(reverse)) {
-    return 'The valve closed with a pressure step, but this record is too coarse to say how fast the water ran back.';
+    return 'The valve closed with a pressure step, but this record is too coarse to measure the reverse flow.';
   }
   if (severity.class === 'none') {
-    return `The valve shut almost with the turning of the flow, at ${speed(reverse.value)} of reverse flow: ${words}.`;
+    const { reverseFlowTime: time } = results;
+    const near = isMeasured(time) ? `within ${milliseconds(time.value)} of reversal` : 'almost at reversal';
+    return `The valve shut ${near}, at ${speed(reverse.value)} of reverse flow: ${words}.`;
   }
   return `Reverse flow of ${speed(reverse.value)} was stopped ${stopTime(facts)}: ${words}.`;
 }
 
 function softened(results: LegResults, words: string): string {
   const { reverseFlowTime, largestReverseVelocity, velocityAtSeating } = results;
-  const time = isMeasured(reverseFlowTime) ? ` for ${duration(reverseFlowTime.value)}` : '';
+  const time =
+    isMeasured(reverseFlowTime) && reverseFlowTime.value >= 0.001
+      ? ` for ${duration(reverseFlowTime.value)}`
+      : '';
   const most = isMeasured(largestReverseVelocity) ? `, at up to ${speed(largestReverseVelocity.value)}` : '';
-  const rest = isMeasured(velocityAtSeating) ? ` and ${speed(velocityAtSeating.value)} hit the seat` : '';
-  return `The water ran backwards${time}${most}; the valve caught most of it while closing${rest}: ${words}.`;
+  const rest = isMeasured(velocityAtSeating) ? `, ${speed(velocityAtSeating.value)} was left at seating` : '';
+  return `The water ran back${time}${most}; the closing valve absorbed most of it${rest}: ${words}.`;
 }
 
 /** How fast it was stopped; sampling and sensor give the least that can be told. */

@@ -61,7 +61,7 @@ export function tankRise(
   return [
     flag(
       'tank-rise-differs',
-      `The tank rises as if ${(risen_m3ps * 3600).toFixed(1)} m3/h came in, the meters say ${(metered_m3ps * 3600).toFixed(1)} m3/h: check the scale of the meters, the bore and the tank's air volume.`,
+      `The tank rises as if ${(risen_m3ps * 3600).toFixed(1)} m3/h flowed in; the meters read ${(metered_m3ps * 3600).toFixed(1)} m3/h: check the scale of the meters, the bore and the tank's air volume.`,
     ),
   ];
 }

@@ -306,7 +306,7 @@ function meterSlowing(ground: Ground): Result {
     to_s: Number.POSITIVE_INFINITY,
   });
   if (line === null || line.n < 4 || line.slope >= 0) {
-    return withheld('the lag-corrected meter has too few readings near zero flow before the seating');
+    return withheld('too few meter readings near zero flow');
   }
   const reversal_s = line.middle_s - line.level / line.slope - trip.at_s;
   if (reversal_s < 0.02) return withheld('the lag-corrected meter does not fall to zero after the trip');

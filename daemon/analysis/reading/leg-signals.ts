@@ -171,7 +171,7 @@ export function constantsOf(
   };
 }
 
-/** Puts one leg on its feet; null when the outlet holds fewer than 20 usable samples. `origin_s` becomes time 0. */
+/** Prepares one leg's record; null when the outlet holds fewer than 20 usable samples. `origin_s` becomes time 0. */
 export function readSignals(record: EventRecord, leg: LegRecord, origin_s: number): LegSignals | null {
   const outlet = clean(leg.outlet, origin_s);
   if (outlet === null || outlet.samples.time_s.length < 20) return null;

@@ -84,7 +84,11 @@ async function open(
     const closed = () => giveUp(new Error(closedEarly));
     // Stays for good: an error of the wire that nobody hears would end the process. `close` follows it and is what counts.
     client.on('error', (error) =>
-      giveUp(isNonsense(error) ? new Error(`What answers there speaks no MQTT: ${error.message}`) : error),
+      giveUp(
+        isNonsense(error)
+          ? new Error(`What answers at this address is not an MQTT broker: ${error.message}`)
+          : error,
+      ),
     );
     client.once('connect', accepted);
     client.once('close', closed);

@@ -8,7 +8,7 @@ const idWords = 'an id has up to 64 letters, digits, "_", ".", ":" and "-"';
 const id = Type.String({
   pattern: '^[A-Za-z0-9_.:-]{1,64}$',
   description:
-    'Made up by who asks, never used again: a command whose id is among the last 1000 is neither carried out nor answered, also where the first was refused. A restart of the station clears the ids.',
+    'Chosen by the sender, never used again. Each id is carried out and answered once, also where the answer is a refusal, while among the last 1000 ids; a restart clears them.',
 });
 
 /** `description` says in words what is allowed; refusals repeat it. */

@@ -15,7 +15,7 @@ const longest_bytes = 4096;
 /** Ids that are remembered: beyond it the oldest is forgotten. */
 const mostIds = 1000;
 
-const underWay = 'another capture is under way; ask again with a new id when it is done';
+const underWay = 'another capture is running; try again with a new id when it is done';
 
 export interface CommandDeskOptions {
   readonly allowed: readonly CommandName[];

@@ -166,6 +166,6 @@ export class BrokerLink {
 
 /** The broker's reason for its DISCONNECT (MQTT 5.0, 3.14.2.1). */
 function disconnectWords(code: number): string {
-  if (code === 142) return 'another client came with the same clientId';
+  if (code === 142) return 'another client connected with the same clientId';
   return (ReasonCodes as Record<number, string>)[code] || `code ${code}`;
 }

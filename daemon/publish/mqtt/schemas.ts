@@ -19,7 +19,7 @@ const head = {
     description:
       '(node, boot, seq) is never used for two messages: drop repeats by it. A jump alone is no loss.',
   }),
-  ts: Type.String({ format: 'date-time', description: 'Wall time of what the message tells, UTC.' }),
+  ts: Type.String({ format: 'date-time', description: 'Wall time of the content, UTC.' }),
   historical: Type.Boolean({ description: 'It has waited for this broker, or for its connection.' }),
 };
 
@@ -135,9 +135,9 @@ const payloads: Readonly<
   },
   alarm: {
     about:
-      'Something is wrong, told once a minute while it stands, or no longer. One that is told no more for two minutes has gone.',
+      'Something is wrong (repeated once a minute while it lasts) or has cleared. Not repeated for 2 minutes: treat as cleared.',
     keys: {
-      key: id('The same while the trouble stands.'),
+      key: id('The same while the trouble lasts.'),
       isActive: Type.Boolean(),
       since_ms: time_ms('Since when'),
       what: text('What is wrong.'),
@@ -153,7 +153,7 @@ const payloads: Readonly<
       since_ms: time_ms('Since when'),
       why: text('Why it is down; empty otherwise.'),
       waiting: Type.Integer({ minimum: 0, description: 'Messages that wait for it: an upper bound.' }),
-      oldest_ms: orNull('What the oldest of them tells of, in ms since 1970, UTC; null when none waits.'),
+      oldest_ms: orNull('Instant of the oldest of them, in ms since 1970, UTC; null when none waits.'),
       delivered: Type.Integer({ minimum: 0, description: 'Since it was first configured.' }),
       rejected: Type.Integer({ minimum: 0, description: 'In the dead letters, now or once.' }),
       shed: Type.Integer({ minimum: 0, description: 'Given up because the outbox was full.' }),
@@ -198,7 +198,7 @@ export function topicSchemaText(): string {
   const document = {
     $schema: 'https://json-schema.org/draft/2020-12/schema',
     title:
-      'What Tripwave publishes as JSON, by the last level of the topic; commands and answers where it takes any',
+      'What Tripwave publishes as JSON, by the last level of the topic; commands and answers where they are switched on',
     $defs: { ...Object.fromEntries(topicSchemas()), ...commandDefinitions() },
   };
   return `${JSON.stringify(document, null, 2)}\n`;

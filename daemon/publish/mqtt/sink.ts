@@ -75,7 +75,7 @@ export class MqttSink implements Sink {
       await client.subscribeAsync(topic, { qos: 1, rap: true });
     } catch (error) {
       if (!client.connected) throw error;
-      station.log(`${this.#config.name} takes no commands: ${wordsOf(error)}`);
+      station.log(`${this.#config.name} accepts no commands: ${wordsOf(error)}`);
     }
   }
 

@@ -107,7 +107,7 @@ export class WindowedDelivery {
     const { seq } = message;
     if (!this.#suspect.hungUpAt(seq, messages[last]!.seq, size_bytes, this.#link.lostCode)) return false;
     this.#suspect.settled(seq);
-    const why = `The broker hangs up whenever this message comes. It has ${size_bytes} bytes: larger than any that was taken. Check the limit of the broker, and what the user may publish.`;
+    const why = `The broker disconnects whenever this message is sent. It has ${size_bytes} bytes, more than any accepted one. Check the broker's size limit and what the user may publish.`;
     this.#rejected.push({ seq, why, sent: bodyOf(message, isHistorical) });
     return true;
   }
@@ -120,7 +120,7 @@ export class WindowedDelivery {
     const size_bytes = publishSize_bytes(topic, body);
     const reject = (why: string) => void this.#rejected.push({ seq: message.seq, why, sent: body });
     if (size_bytes > limit_bytes) {
-      reject(`The broker takes packets of ${limit_bytes} bytes at most; this one has ${size_bytes}.`);
+      reject(`The broker accepts packets of ${limit_bytes} bytes at most; this one has ${size_bytes}.`);
       return { size_bytes, isSent: false, done: Promise.resolve() };
     }
     const done = this.#client.publishAsync(topic, body, { qos: 1 }).then(

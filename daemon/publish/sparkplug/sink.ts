@@ -91,7 +91,8 @@ export class SparkplugSink implements Sink {
       }
       const life = this.#life!;
       for (let settled = 0; settled < messages.length; settled += mostAtOnce) {
-        if (life.stage === 'over') return unavailable(`The primary host ${primaryHost} has gone.`, settled);
+        if (life.stage === 'over')
+          return unavailable(`The primary host ${primaryHost} went offline.`, settled);
         this.#answerRebirth(client, session, life);
         const some = messages.slice(settled, settled + mostAtOnce);
         const all = session.tell(some, isHistorical, Date.now());

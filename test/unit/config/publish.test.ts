@@ -228,7 +228,7 @@ test('commands are off unless the file names them, and it is said that whoever m
   const { config, said } = read(sinks('mqtts://broker.example", commands: [capture] }'));
   expect(said).toEqual([]);
   expect(publishLines(config!)[1]).toMatch(
-    /^takes commands \(capture\) from whoever may publish to tripwave\/.*\/command\/ at a$/,
+    /^accepts commands \(capture\) from whoever may publish to tripwave\/.*\/command\/ at a$/,
   );
   expect(read(sinks('mqtt://broker.example", commands: [status] }')).said[0]).toContain(
     'warning: publish.sinks[0].commands: commands come over the network unencrypted',

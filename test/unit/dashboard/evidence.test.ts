@@ -22,21 +22,16 @@ function sampling(rate_Hz: number, responseTime_s = 0.0005): SamplingView {
 }
 
 test.each([
-  [5000, 0.0005, 'This leg needs 625 samples/s or more; it gets 5000: peaks are captured.', false],
-  [
-    1000,
-    0.0005,
-    'This leg needs 625 samples/s or more; it gets 1000: peaks are captured, with a wider interval.',
-    false,
-  ],
-  [100, 0.0005, 'This leg needs 625 samples/s or more; it gets 100: peak indicative only.', true],
+  [5000, 0.0005, 'Sampling 5000/s (minimum 625).', false],
+  [1000, 0.0005, 'Sampling 1000/s (minimum 625): peaks with a wider interval.', false],
+  [100, 0.0005, 'Sampling 100/s (minimum 625): peak indicative only.', true],
 ])('a leg at %d samples/s', (rate_Hz, responseTime_s, text, isTrouble) => {
   expect(captureWords(sampling(rate_Hz, responseTime_s))).toMatchObject({ text, isTrouble });
 });
 
 test('a slow sensor is told however fast it is sampled', () => {
   expect(captureWords(sampling(5000, 0.002)).text).toContain('peaks read low');
-  expect(captureWords(sampling(5000, 0.008)).text).toMatch(/answers in 8\.0.ms.*12\.8.ms: no peak/);
+  expect(captureWords(sampling(5000, 0.008)).text).toMatch(/responds in 8\.0.ms.*12\.8.ms: no peak/);
   expect(captureWords(sampling(5000, 0.008)).isTrouble).toBe(true);
 });
 

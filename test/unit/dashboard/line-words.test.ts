@@ -15,23 +15,23 @@ const wallOf = (time_s: number): number => 1_700_000_000_000 + time_s * 1000;
 
 it('says since when, why, and when a line is tried again', () => {
   expect(linkSentence(line, wallOf)).toBe(
-    `No device since ${clockTime(wallOf(10))}. /dev/x is not there: plug the adapter in. Tried again by itself at ${clockTime(wallOf(14))}.`,
+    `No device since ${clockTime(wallOf(10))}. /dev/x is not there: plug the adapter in. Next try at ${clockTime(wallOf(14))}.`,
   );
   const open: LineStatus = { ...line, link: { state: 'open', since_s: 10, why: '' } };
   expect(linkSentence(open, wallOf)).toBe(`Open since ${clockTime(wallOf(10))}.`);
   const silentDevices = [{ id: 'meter', since_s: 20, nextTry_s: 30 }];
   expect(linkSentence({ ...open, silentDevices }, wallOf)).toBe(
-    `Open since ${clockTime(wallOf(10))}. meter has not answered since ${clockTime(wallOf(20))} and is asked again at ${clockTime(wallOf(30))}.`,
+    `Open since ${clockTime(wallOf(10))}. meter has not answered since ${clockTime(wallOf(20))}; next try at ${clockTime(wallOf(30))}.`,
   );
 });
 
 it('gives the account of a line, and no more than is known', () => {
   expect(budgetRows(line)).toEqual([
     ['the wire could carry', '1570 samples/s'],
-    ['the plan asks for', '800 samples/s'],
+    ['the plan needs', '800 samples/s'],
     ['reached, last 10\u202fs', '800 samples/s'],
     ['lost, last 10\u202fs', '3'],
-    ['polls a slot late, since start', '2'],
+    ['polls one slot late, since start', '2'],
     ['clock of the device', '31.5\u202fppm fast'],
     ['instants known to', '\u00b10.51\u202fms'],
   ]);

@@ -153,7 +153,7 @@ describe('data folder', () => {
 
   it('refuses a disk that is slower than the rig', async () => {
     const found = await examineDisk(new Machine(root), root, { written_Bps: 1e15 });
-    expect(found[1]).toMatchObject({ state: 'fault', remedy: expect.stringContaining('faster medium') });
+    expect(found[1]).toMatchObject({ state: 'fault', remedy: expect.stringContaining('faster disk') });
   });
 });
 

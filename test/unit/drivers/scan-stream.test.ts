@@ -94,7 +94,7 @@ describe('columns', () => {
     stream.flush();
     expect(blocks).toEqual([]);
     expect(counters['framesRefused']).toBe(1);
-    expect(receiver.problem).toMatch(/sends 1 channels.*wants 2/);
+    expect(receiver.problem).toMatch(/sends 1 channels.*needs 2/);
   });
 });
 

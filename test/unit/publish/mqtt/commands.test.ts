@@ -144,14 +144,14 @@ test('what is not allowed, retained or malformed is refused: what was found and 
 
 test('what the ring has not is an answer, and so is a second capture while one is under way', async () => {
   const to = desk();
-  capture = () => Promise.reject(new DataError('the ring holds nothing of this window'));
+  capture = () => Promise.reject(new DataError('the ring has no samples in this window'));
   await hear(to, 'capture', { id: 'a', last_s: 1 });
-  expect(answers[0]).toMatchObject({ id: 'a', ok: false, error: 'the ring holds nothing of this window' });
+  expect(answers[0]).toMatchObject({ id: 'a', ok: false, error: 'the ring has no samples in this window' });
   const { promise, resolve } = Promise.withResolvers<Kept>();
   capture = () => promise;
   const first = hear(to, 'capture', { id: 'b', last_s: 1 });
   await hear(to, 'capture', { id: 'c', last_s: 1 });
-  expect(answers[1]).toMatchObject({ id: 'c', ok: false, error: expect.stringContaining('under way') });
+  expect(answers[1]).toMatchObject({ id: 'c', ok: false, error: expect.stringContaining('is running') });
   resolve({ event: '20260301T060000Z-A01', trouble: 'i/o error' });
   await first;
   await hear(to, 'capture', { id: 'd', last_s: 1 });
@@ -174,7 +174,7 @@ test('a capture that is delivered twice is answered once, also while the first d
   await hear(to, 'capture', { id: 'b', last_s: 1 });
   await hear(to, 'capture', { id: 'c', last_s: 1 });
   expect(answers).toMatchObject([
-    { id: 'c', ok: false, error: 'another capture is under way; ask again with a new id when it is done' },
+    { id: 'c', ok: false, error: 'another capture is running; try again with a new id when it is done' },
     { id: 'b', ok: true },
   ]);
   expect([asked.length, to.counters.commandsRepeated]).toEqual([1, 3]);
@@ -194,7 +194,7 @@ test('more than the rate are dropped unread, counted, and told once; the log kee
 
 test('captures are bounded more closely, for they take space on the disk', async () => {
   const to = desk();
-  capture = () => Promise.reject(new DataError('the ring holds nothing of this window'));
+  capture = () => Promise.reject(new DataError('the ring has no samples in this window'));
   for (let k = 0; k < 5; k++) await hear(to, 'capture', { id: `empty${k}`, last_s: 60 });
   expect(asked.splice(0)).toHaveLength(5);
   answers = [];
