@@ -59,6 +59,7 @@ export default defineConfig({
       folder('integration', 60_000, 2, waiting),
       folder('fault', 120_000, 2, waiting),
       folder('hil', 120_000, 2, waiting),
+      folder('simulated', 120_000, 2, waiting),
       folder('browser', 120_000, 2, waiting),
       project('alone', { include: [`test/${alone}`], timeout_ms: 120_000, group: 3, workers: 1 }),
       project('slow', {
