@@ -41,7 +41,7 @@ export class ConfigError extends Error {
   }
 }
 
-/** Collects what checks across keys find; `at` tells the place of a path (see `Loaded.at` in yaml-load.ts). */
+/** Collects what checks across keys find; `at` gives the place of a path (see `Loaded.at` in yaml-load.ts). */
 export class Findings {
   readonly #file: string;
   readonly #at: (path: string) => Place | null;

@@ -193,7 +193,7 @@ function resolveLeg(leg: RigText['legs'][number], liquid: LiquidConfig, physics:
     lengthHalfWidth_m: leg.length.halfWidth ?? givenLength_ratio * leg.length.value,
     inletLength_m: leg.inletLength,
     inertiaRatio: leg.inertiaRatio?.value ?? 1 + (endCorrection_ratio * leg.bore) / 2 / leg.length.value,
-    // Fittings and the vessel's own inertia add a few per cent that nobody knows beforehand (judgement).
+    // Fittings and the vessel's own inertia add a few per cent that are unknown beforehand (judgement).
     inertiaRatioHalfWidth: leg.inertiaRatio?.halfWidth ?? 0.04,
     waveSpeed_mps,
     waveSpeedHalfWidth_mps: leg.waveSpeed?.halfWidth ?? share * waveSpeed_mps,

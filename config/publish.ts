@@ -48,7 +48,7 @@ export interface InfluxSinkConfig extends SinkConfigBase {
   /** v1 only. */
   readonly user: string | null;
   readonly password: SecretSource | null;
-  /** PEM file of the authority that signed the server's certificate; null: those that the system knows. */
+  /** PEM file of the authority that signed the server's certificate; null: those of the system. */
   readonly authority: string | null;
   /** A request that is not answered for so long has failed, in s. */
   readonly timeout_s: number;
@@ -64,7 +64,7 @@ export interface BrokerConfig {
   readonly clientId: string | null;
   readonly user: string | null;
   readonly password: SecretSource | null;
-  /** PEM files: the authority behind the broker's certificate (null: those that the system knows), our own certificate, its key. */
+  /** PEM files: the authority behind the broker's certificate (null: those of the system), our own certificate, its key. */
   readonly authority: string | null;
   readonly certificate: string | null;
   readonly key: string | null;

@@ -1,4 +1,4 @@
-/** A channel as written -> SI scale, offset, range. Everything here hangs on the channel's quantity and unit. */
+/** A channel as written -> SI scale, offset, range. Everything here depends on the channel's quantity and unit. */
 import type { Findings } from './fault.ts';
 import { resolveCalibrations } from './resolve-calibrations.ts';
 import type { ChannelConfig } from './rig.ts';

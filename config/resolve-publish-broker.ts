@@ -45,7 +45,7 @@ export function checkBroker(sink: DeepPartial<BrokerText>, path: string, finding
   }
 }
 
-/** What a broker tells its clients apart by, and receivers their stations: two sinks with the same would chase each other. */
+/** What distinguishes clients at a broker, and stations at receivers: two sinks with the same would disconnect each other in turn. */
 export function checkBrokerPeers(
   sinks: readonly (DeepPartial<SinkText> | undefined)[],
   findings: Findings,

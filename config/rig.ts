@@ -1,4 +1,4 @@
-/** The resolved configuration: everything the rest of the house knows about a rig. SI, defaults filled in, frozen. */
+/** The resolved configuration: all that the other rooms use of a rig. SI, defaults filled in, frozen. */
 import type { LineSpec } from '../drivers/line-spec.ts';
 import type { DiskConfig } from './disk.ts';
 import type { PublishConfig } from './publish.ts';
@@ -14,7 +14,7 @@ export type QuantityKind =
   | 'position'
   | 'state';
 
-/** One dated calibration of a channel, as its rig file tells it. Values in SI, pressure gauge. */
+/** One dated calibration of a channel, as written in its rig file. Values in SI, pressure gauge. */
 export interface CalibrationEntry {
   /** It holds from this instant on, in ms since 1970. */
   readonly from_ms: number;
@@ -23,13 +23,13 @@ export interface CalibrationEntry {
   readonly points: readonly { readonly reference: number; readonly reading: number }[];
   /** Standard deviation of one point; null: to be found from the residuals. */
   readonly repeatability: number | null;
-  /** Standard uncertainty that all references share (the certificate's); null when it was not told. */
+  /** Standard uncertainty that all references share (the certificate's); null when it was not given. */
   readonly referenceUncertainty: number | null;
   readonly certificate: string;
   readonly due_ms: number | null;
   readonly by: string;
   readonly note: string;
-  /** JSON of everything in the file that decides the numbers, as it was written: tells an edited entry from the old one. */
+  /** JSON of everything in the file that decides the numbers, as it was written: distinguishes an edited entry from the old one. */
   readonly written: string;
 }
 
@@ -52,7 +52,7 @@ export interface AppliedCalibration {
   readonly covariance: readonly [number, number, number] | null;
   /** Standard deviation of one point about the line; null when unknown. */
   readonly deviation: number | null;
-  /** Degrees of freedom that `deviation` rests on; null when it was told, not found. */
+  /** Degrees of freedom that `deviation` rests on; null when it was given, not found. */
   readonly degrees: number | null;
   readonly referenceUncertainty: number | null;
   /** Whether its due date had passed when it was applied. */

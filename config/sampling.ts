@@ -15,7 +15,7 @@ export interface OutletSampling {
   readonly samples: number;
 }
 
-/** Samples per second of a channel as configured; null when only the recording knows. */
+/** Samples per second of a channel as configured; null when only the recording has it. */
 function rateOf_Hz(lines: readonly LineSpec[], id: string): number | null {
   for (const line of lines) {
     if (line.driver === 'modbus') {

@@ -99,7 +99,7 @@ const recordingLine = Type.Object(
 /** One line of any driver. */
 export const lineSchema = Type.Union([modbusLine, serialFramesLine, recordingLine]);
 
-/** As written in the file: SI where the text could be read alone, text where it hangs on the channel's quantity. */
+/** As written in the file: SI where the text could be read alone, text where it depends on the channel's quantity. */
 export type LineText = Static<typeof lineSchema>;
 export type SerialFramesLineText = Static<typeof serialFramesLine>;
 export type RecordingLineText = Static<typeof recordingLine>;

@@ -288,7 +288,7 @@ export const rigSchema = Type.Object(
   { ...strict, title: 'Tripwave rig file' },
 );
 
-/** A rig file as read: SI where a value stands alone, text where it hangs on other keys. */
+/** A rig file as read: SI where a value stands alone, text where it depends on other keys. */
 export type RigText = Static<typeof rigSchema>;
 
 /** The schema as JSON Schema (2020-12) text: keys with a default are not required. Ends with a newline. */

@@ -1,4 +1,4 @@
-/** The unit that each quantity is kept and told in. */
+/** The unit that each quantity is kept and reported in. */
 import type { QuantityKind } from './rig.ts';
 
 /** SI unit of each quantity, as `ChannelConfig.unit` spells it. Pressure is gauge. */

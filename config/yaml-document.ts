@@ -70,7 +70,7 @@ function unreadableText(file: string, error: NodeJS.ErrnoException): string {
   return `there is no such file${near === null ? '' : `; did you mean ${near}?`}`;
 }
 
-/** Parses a text; `lines` learns where its lines begin. */
+/** Parses a text; `lines` is filled with the places where its lines begin. */
 export function parseTree(text: string, lines: LineCounter): YamlTree {
   const end = offsetBeyond(text);
   if (end !== null) {

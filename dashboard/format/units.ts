@@ -57,7 +57,7 @@ export function toDisplay(value: number, shown: DisplayUnit): number {
 
 const usUnits = new Set(['psi', 'ft/s', 'gpm', 'ft', 'in', 'degF', '°F']);
 
-/** The system a rig's owner seems to think in: that of most channels. */
+/** The likely unit system of a rig's owner: that of most channels. */
 export function systemOf(displayUnits: readonly string[]): UnitSystem {
   const us = displayUnits.filter((name) => usUnits.has(name)).length;
   const metric = displayUnits.filter((name) => !usUnits.has(name) && name !== '1').length;

@@ -55,7 +55,7 @@ export function counterMeaning(name: string): string {
   return counterRow(name.split(':')[0] ?? '')?.meaning ?? '';
 }
 
-/** Whether a counter tells of something that is gone or went wrong. */
+/** Whether a counter counts losses or failures. */
 export function isLossCounter(name: string): boolean {
   return (counterRow(name)?.loss ?? 'none') !== 'none';
 }

@@ -1,4 +1,4 @@
-/** A value that tells when it changes. */
+/** A value that reports its changes. */
 import { useEffect, useState } from 'preact/hooks';
 
 export class Store<T> {

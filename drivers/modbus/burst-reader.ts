@@ -213,7 +213,7 @@ export class BurstReader {
       const expected = (time_s - last.time_s) * rate_Hz;
       const grown = growth(last.scans, raw, indexWraps, expected);
       const most = 2 * rate_Hz * (to_s - last.time_s + last.half_s) + 1;
-      // An index that fell went round or began anew: only the time that has passed tells which.
+      // An index that fell went round or began anew: only the elapsed time decides which.
       const slack = raw < last.scans % indexWraps ? 0 : depth + rate_Hz;
       if (grown > most + slack) this.#restart(raw, time_s, half_s);
       else this.#count = { scans: last.scans + grown, time_s, half_s };
@@ -259,7 +259,7 @@ export class BurstReader {
   #takeBlock({ scans, skipped }: Extract<Step, { kind: 'block' }>, data: Uint8Array, to_s: number): void {
     const count = this.#count!;
     if (this.#isOverrun(to_s)) {
-      // Part of it may have been written over while it was read: the index tells how far.
+      // Part of it may have been written over while it was read: the index shows how far.
       this.#due_s = to_s;
       return;
     }
@@ -321,7 +321,7 @@ export class BurstReader {
     this.#due_s = Math.max(now_s, taken_s + (this.#turn - 0.25) * this.#period_s);
   }
 
-  /** A queue may have been read anywhere in its exchange; the clock of a ring knows. */
+  /** A queue may have been read anywhere in its exchange; the clock of a ring decides. */
   #publish(block: RawBlock): void {
     const more_s = this.burst.store.kind === 'queue' ? (this.#count?.half_s ?? 0) : 0;
     this.#emit({ ...block, halfWidth_s: block.halfWidth_s + more_s });

@@ -1,5 +1,5 @@
 /**
- * Takes our own requests out of what comes back on a two-wire line whose adapter hears itself. A request to write would
+ * Takes our own requests out of what comes back on a two-wire line whose adapter echoes. A request to write would
  * else be taken for its own reply: the two are alike to the last byte.
  */
 
@@ -9,7 +9,7 @@ export class EchoFilter {
   #expected: Uint8Array = new Uint8Array(0);
   #matched = 0;
 
-  /** `pass` gets what is no echo; `mismatched` is told when something else than the echo came first. */
+  /** `pass` gets what is no echo; `mismatched` is called when anything but the echo came first. */
   constructor(pass: (bytes: Uint8Array, time_s: number) => void, mismatched: () => void) {
     this.#pass = pass;
     this.#mismatched = mismatched;

@@ -19,7 +19,7 @@ export class Exchanges {
     return this.#isAnswering;
   }
 
-  /** `answering` is told when some of `units` answers, or none does any more. */
+  /** `answering` is called when some of `units` answers, or none does any more. */
   constructor(
     units: readonly UnitHealth[],
     wire: Wire,

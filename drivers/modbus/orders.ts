@@ -1,4 +1,4 @@
-/** Requests of somebody's own, such as writes, that wait for their turn among the polls. */
+/** Single requests, such as writes, that wait for their turn among the polls. */
 import type { Exchanges } from './exchanges.ts';
 import type { PreciseClock } from './precise-wait.ts';
 import type { Request } from './requests.ts';
@@ -55,7 +55,7 @@ export class Orders {
     if (!unit.unanswered.isConfirmed) {
       const now_s = this.#clock.now_s();
       if (unit.unanswered.probeFrom_s(now_s) <= now_s && (await this.#exchanges.prove(unit))) return;
-      // Whether it hears at all is not known: nothing is sent that might be carried out unseen.
+      // Whether it receives at all is unknown: nothing is sent that might be carried out unseen.
       if (this.first === order) this.#waiting.shift();
       settle({ kind: 'unsent', why: 'the device does not answer' });
       return;

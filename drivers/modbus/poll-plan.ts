@@ -22,7 +22,7 @@ export interface Probe extends RegisterSpan {
 
 /**
  * Channels of one block side by side, good or bad together: one group. A value that can say "no value" is alone, because
- * quality is told per scan.
+ * quality is kept per scan.
  */
 export interface BlockPart extends RegisterSpan {
   readonly id: string;

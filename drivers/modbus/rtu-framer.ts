@@ -1,7 +1,7 @@
 /**
  * Finds reply frames in a stream of bytes, however it is cut into chunks.
  *
- * Length first: at each position the header bytes must be those of a reply that somebody waits for; the length follows,
+ * Length first: at each position the header bytes must be those of an awaited reply; the length follows,
  * then the CRC decides. Otherwise one byte is given up and the search goes on behind it. Gaps between bytes are not
  * judged: adapters split frames at will.
  */
@@ -100,7 +100,7 @@ export class RtuFramer {
     if (bad > 0) this.#events.discarded(bad);
   }
 
-  /** Length of the awaited frame whose header stands at `at`, as far as it can be told; 0 when none does. */
+  /** Length of the awaited frame whose header stands at `at`, as far as its bytes decide it; 0 when none does. */
   #sizeAt(at: number): number {
     for (const request of this.#events.awaited(this.#bytes[at]!)) {
       const size = replySize(request, this.#bytes, at + 1, this.#length);

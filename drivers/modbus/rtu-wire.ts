@@ -1,4 +1,4 @@
-/** Modbus RTU over a serial port or TCP: one request in flight, told apart by form and order. Why that is safe: `unanswered.ts`. */
+/** Modbus RTU over a serial port or TCP: one request in flight; replies are matched by form and order. Why that is safe: `unanswered.ts`. */
 import { type Counters, count } from '../driver.ts';
 import type { EchoMode } from '../line-spec.ts';
 import { EchoFilter } from './echo-filter.ts';

@@ -2,9 +2,9 @@
  * Keeps a late reply from being taken for the reply to a later request.
  *
  * A reply on a serial line names its unit, its function and its length, but not the request. (Replies to writes repeat
- * what was written, and carry nothing: they are told apart by their content.) If request A times out and
+ * what was written, and carry nothing: they differ by their content.) If request A times out and
  * B, of the same function and length, is sent next, A's late reply fits B, and its values would be stored under B's
- * addresses. Quarantine of the line alone does not help: nobody knows how late a device can be. So:
+ * addresses. Quarantine of the line alone does not help: the lateness of a device has no known bound. So:
  *
  * - Each request is noted here until it is answered. A frame is the answer to the OLDEST noted request that it fits;
  *   that request and all before it are struck out, because a unit answers in order and each request at most once.

@@ -41,7 +41,7 @@ export interface Wire {
   freeFrom_s(gap_s: number): number;
   /** Takes in what lies unread. */
   readPending(): void;
-  /** Sends now. Never rejects; the caller tells the unit's health what came of it. */
+  /** Sends now. Never rejects; the caller reports the outcome to the unit's health. */
   ask(unit: UnitHealth, request: Request, isProbe: boolean): Promise<Outcome>;
   /** Sends to every unit; nobody answers. The instant until which they are left to do it; null when it was not sent. */
   broadcast(request: Request): number | null;

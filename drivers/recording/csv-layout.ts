@@ -160,7 +160,7 @@ function unitIn(head: string): string {
 function timeUnit_s(unit: string, first: string): number {
   const given_s = timeUnits_s.get(unit.toLowerCase());
   if (given_s !== undefined) return given_s;
-  // Counted from 1970 the size tells the unit: 1e9 s, 1e12 ms, 1e15 us, 1e18 ns lie between 2001 and 2286.
+  // Counted from 1970 the size decides the unit: 1e9 s, 1e12 ms, 1e15 us, 1e18 ns lie between 2001 and 2286.
   const size = Math.abs(parseText(first.replace(',', '.'), false));
   return size > 1e17 ? 1e-9 : size > 1e14 ? 1e-6 : size > 1e11 ? 1e-3 : 1;
 }

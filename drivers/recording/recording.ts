@@ -41,7 +41,7 @@ export function recordingOfCsv(table: CsvTable, channels: RecordingLineSpec['cha
     const missing = table.missing.get(column)?.reduce((sum, mark) => sum + mark, 0) ?? 0;
     return missing > sparse_ratio * rows;
   };
-  // Quality is told per scan of a group: a column with empty cells is alone, so that it makes no other one suspect.
+  // Quality is kept per scan of a group: a column with empty cells is alone, so that it makes no other one suspect.
   const sets = [
     wanted.filter(isWhole),
     ...wanted.filter((column) => !isWhole(column)).map((column) => [column]),

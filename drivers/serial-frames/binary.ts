@@ -1,4 +1,4 @@
-/** Frames to scans: picks the configured columns, runs the 32-bit sequence on, and tells a gap from a restart. */
+/** Frames to scans: picks the configured columns, runs the 32-bit sequence on, and distinguishes a gap from a restart. */
 import { type Counters, quality } from '../driver.ts';
 import type { SerialFramesLineSpec } from '../line-spec.ts';
 import { type Frame, FrameDecoder, frameBytes } from './frame.ts';

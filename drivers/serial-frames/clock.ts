@@ -29,7 +29,7 @@ const minimumMargin = 16;
 /** Mean delay assumed of the first arrival, in s: a loop that is somewhat busy. Its weight fades with their number. */
 const likelyDelay_s = 4e-3;
 
-/** Instants of numbered scans on the recorder's monotonic clock, learnt from when they were heard of. */
+/** Instants of numbered scans on the recorder's monotonic clock, estimated from their arrival. */
 export interface StreamClock {
   /** Spacing of scans by the converter's own clock, in s. */
   readonly period_s: number;

@@ -14,7 +14,7 @@ const warmUp = { least_s: 1, longest_s: 10, move_s: 2e-3, reads: 8, still_s: 0.2
 
 /**
  * All reads of so long a time, in s, must be late before the clock is given up, and late by the same: a converter that stood still streams
- * on evenly. A reader or a virtual rig that gets too little of the machine is late by now more, now less, and no clock learns from that.
+ * on evenly. A reader or a virtual rig that gets too little of the machine is late by now more, now less, and no clock uses that.
  */
 const lateWindow_s = 1;
 const evenSpread_s = 0.05;
@@ -275,7 +275,7 @@ export class ScanStream {
       const time_s = clock.publish_s(index);
       const interval_s = clock.interval_s;
       const end = index + scans - 1;
-      // The scans of a block are evenly spaced; what the clock knows of its end may be a little off that.
+      // The scans of a block are evenly spaced; the clock's estimate of its end may differ a little.
       const bend_s = Math.abs(clock.estimate_s(end) - clock.estimate_s(index) - (scans - 1) * interval_s);
       const halfWidth_s = Math.max(clock.halfWidth_s(index), clock.halfWidth_s(end)) + bend_s;
       let lost = lostBefore;

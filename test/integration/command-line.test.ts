@@ -48,7 +48,7 @@ describe('exit codes and what is said', () => {
       'an address that other machines reach',
       ['run', 'config/station.yaml', '--host', '0.0.0.0'],
       78,
-      '--host: found "0.0.0.0": other machines would be let in, and there are no users yet',
+      '--host: found "0.0.0.0": other machines could reach the dashboard, and there are no users yet',
     ],
     [
       'a rig file without a recording line',

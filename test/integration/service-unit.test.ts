@@ -122,7 +122,7 @@ describe('doctor', () => {
     expect(findings()[1]).toMatchObject({
       state: 'warning',
       found:
-        'can hold up its recorder: it has real-time priority, it is not nicer than the recorder, memory is not taken from it first',
+        'can delay its recorder: it has real-time priority, it is not nicer than the recorder, memory is not taken from it first',
     });
     run(71, server, { parent: 4711, nice: 10 });
     expect(findings()[1]).toMatchObject({ state: 'warning', found: 'runs without its recorder' });

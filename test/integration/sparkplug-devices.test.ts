@@ -133,7 +133,7 @@ test('a node whose primary host goes says no more on that connection, also while
   state(false, 20);
   await expect.poll(() => said).toEqual(['NBIRTH', 'DBIRTH', 'DDATA', 'NDEATH']);
   const { settled, unavailable } = await deliver(sink, [summaryPayload(1, 1)]);
-  expect([settled, unavailable?.why]).toEqual([0, 'The primary host control has gone.']);
+  expect([settled, unavailable?.why]).toEqual([0, 'The primary host control went offline.']);
   expect(said).toEqual(['NBIRTH', 'DBIRTH', 'DDATA', 'NDEATH']);
   // And it does not wait for the acknowledgement for ever.
   await expect
