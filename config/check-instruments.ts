@@ -1,6 +1,7 @@
 /** Can these instruments show what happens? Warnings only, each with its arithmetic, on a resolved rig. */
-import { type LineLoad, loadOf, samplesSent, scanBytes } from '../drivers/line-load.ts';
-import type { LineSpec, ModbusLineSpec, SerialFramesLineSpec } from '../drivers/line-spec.ts';
+import { short } from '../drivers/description.ts';
+import type { LineSpec } from '../drivers/line-spec.ts';
+import { describe } from '../drivers/registry.ts';
 import type { Findings } from './fault.ts';
 import type { LegConfig, RigConfig } from './rig.ts';
 import { outletSampling, plateauSamples } from './sampling.ts';
@@ -62,34 +63,10 @@ function checkRanges(rig: RigConfig, leg: LegConfig, paths: Paths, findings: Fin
 }
 
 function checkLoad(line: LineSpec, path: string, findings: Findings): void {
-  const load = loadOf(line);
-  if (load === null || load.share_ratio <= 1 || line.driver === 'recording') return;
-  if (line.driver === 'modbus') findings.warn(`${path}.units`, pollsText(load, line));
-  else findings.warn(`${path}.baud`, streamText(load, line));
+  const load = describe(line).load(line);
+  if (load === null || load.share_ratio <= 1) return;
+  const { key, text } = describe(line).overload(line, load);
+  findings.warn(`${path}.${key}`, text);
 }
 
-function pollsText({ parts, share_ratio }: LineLoad, { link }: ModbusLineSpec): string {
-  const each = parts.map(
-    ({ id, requests, busy_s, period_s }) =>
-      `${id}: ${requests} request${requests === 1 ? '' : 's'}, ${short(busy_s * 1e3)} ms of every ${short(period_s * 1e3)} ms`,
-  );
-  const speed = link.kind === 'serial' ? ` at ${link.baud} baud` : '';
-  return (
-    `the polls cannot fit the line: ${each.join('; ')}; together ${Math.round(share_ratio * 100)} %${speed} before the devices' own time. ` +
-    'Poll slower, raise the baud rate, or put channels side by side'
-  );
-}
-
-function streamText({ share_ratio }: LineLoad, line: SerialFramesLineSpec): string {
-  const { link, rate_Hz, channels } = line;
-  const baud = link.kind === 'serial' ? link.baud : 0;
-  const samples = samplesSent(channels);
-  const bytes = scanBytes(samples);
-  return (
-    `the stream cannot fit the line: ${short(rate_Hz)} scans/s of ${short(bytes)} bytes or more (${samples} samples) ` +
-    `need ${Math.ceil(share_ratio * baud - 1e-6)} baud, the line has ${baud}`
-  );
-}
-
-const short = (value: number) => String(Number(value.toPrecision(3)));
 const bars = (value_Pa: number) => `${short(value_Pa / 1e5)} bar`;

@@ -1,5 +1,6 @@
 /** Whether a leg's outlet channel is quick enough to show a peak: known from the rig file, before the first trip. */
 import type { LineSpec } from '../drivers/line-spec.ts';
+import { describe } from '../drivers/registry.ts';
 import type { LegConfig, RigConfig } from './rig.ts';
 
 /** Samples on the plateau after seating that a peak needs to be reported, and that are recommended. */
@@ -18,14 +19,8 @@ export interface OutletSampling {
 /** Samples per second of a channel as configured; null when only the recording has it. */
 function rateOf_Hz(lines: readonly LineSpec[], id: string): number | null {
   for (const line of lines) {
-    if (line.driver === 'modbus') {
-      const unit = line.units.find(({ channels }) => channels.some((channel) => channel.id === id));
-      if (unit) return 1 / unit.poll_s;
-      const burst = line.units.find((one) => one.burst?.channels.some((channel) => channel.id === id))?.burst;
-      if (burst) return burst.rate_Hz;
-    } else if (line.channels.some((channel) => channel.id === id)) {
-      return line.driver === 'serial-frames' ? line.rate_Hz : line.csv.rate_Hz;
-    }
+    const rate_Hz = describe(line).rate_Hz(line, id);
+    if (rate_Hz !== null) return rate_Hz;
   }
   return null;
 }

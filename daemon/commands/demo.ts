@@ -83,7 +83,7 @@ function tripCount(text: string): number {
 
 /** The rig tells where its ports are; over TCP that is not what the rig file says. */
 function wireTo(line: LineSpec, ports: readonly RigPort[]): LineSpec {
-  if (line.driver === 'recording') return line;
+  if (!('link' in line)) return line;
   const port = ports.find((candidate) => candidate.line === line.id);
   if (port === undefined) return line;
   const { address } = port;

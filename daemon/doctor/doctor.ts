@@ -1,6 +1,6 @@
 /** The whole examination in its order. Opens no port and changes nothing but a trial file that it takes away again. */
 import type { RigConfig } from '../../config/rig.ts';
-import type { ModbusUnitSpec } from '../../drivers/line-spec.ts';
+import { describe } from '../../drivers/registry.ts';
 import { type Ask, askProgram, examineClock } from './clock.ts';
 import { examineDisk } from './disk.ts';
 import type { Finding } from './finding.ts';
@@ -36,9 +36,10 @@ export function here(): Surroundings {
 /** With a rig file: its ports, its data folder and what it will write; without: the ports there are and `data`. */
 export async function examine(config: RigConfig | null, around: Surroundings = here()): Promise<Finding[]> {
   const ports =
-    config?.lines.flatMap((line) =>
-      'link' in line && line.link.kind === 'serial' ? [line.link.path] : [],
-    ) ?? [];
+    config?.lines.flatMap((line) => {
+      const link = describe(line).link(line);
+      return link?.kind === 'serial' ? [link.path] : [];
+    }) ?? [];
   const written_Bps = config === null ? 0 : samplesPerSecond(config) * sample_bytes;
   return [
     ...(await examineRuntime(around.machine, around.runtime)),
@@ -50,16 +51,6 @@ export async function examine(config: RigConfig | null, around: Surroundings = h
   ];
 }
 
-function samplesPerSecond(config: RigConfig): number {
-  return config.lines.reduce((sum, line) => {
-    if (line.driver === 'serial-frames') return sum + line.rate_Hz * line.channels.length;
-    if (line.driver === 'modbus') {
-      return sum + line.units.reduce((of, unit) => of + polledPerSecond(unit), 0);
-    }
-    return sum;
-  }, 0);
-}
-
-function polledPerSecond({ burst, channels, poll_s }: ModbusUnitSpec): number {
-  return channels.length / poll_s + (burst === undefined ? 0 : burst.rate_Hz * burst.width);
+function samplesPerSecond({ lines }: RigConfig): number {
+  return lines.reduce((sum, line) => sum + describe(line).samplesPerSecond(line), 0);
 }

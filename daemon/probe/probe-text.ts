@@ -1,5 +1,5 @@
 /** What a probe saw, for a person. */
-import { readTime_s } from '../../drivers/line-load.ts';
+import { readTime_s } from '../../drivers/modbus/describe.ts';
 import { registerName, valueAt, wideTypes, wordOrders } from './decodings.ts';
 import type { Seen, SeenPlace, SeenUnit } from './probe.ts';
 import { mostUnits, type Settings, settingsText } from './settings.ts';

@@ -1,7 +1,9 @@
 /** Keeps the rig's calibrations as of now, and the ledger of what was applied. */
+
 import { ConfigError } from '../../config/fault.ts';
 import type { RigConfig } from '../../config/rig.ts';
 import type { Counters } from '../../drivers/driver.ts';
+import { describe } from '../../drivers/registry.ts';
 import { DataError } from '../errors.ts';
 import { enterCalibrations } from '../instruments/calibration-ledger.ts';
 import { calibratedRig, calibrationState } from '../instruments/channel-calibration.ts';
@@ -49,7 +51,7 @@ export class CalibrationKeeper {
   /** A disk that fails does not stop the recording: each event says what was applied, and the next start enters it. */
   private async enter(wall_ms: number): Promise<void> {
     // A recording that is played again is of another time and often of another rig: the ledger is for instruments.
-    if (this.source.lines.every(({ driver }) => driver === 'recording')) return;
+    if (!this.source.lines.some((line) => describe(line).isLive)) return;
     try {
       await enterCalibrations(this.source, wall_ms, this.files);
     } catch (error) {

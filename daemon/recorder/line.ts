@@ -1,8 +1,8 @@
 /** The straight way of a block: history, calibration, detection, summary. One per driver. */
 import type { ChannelConfig, RigConfig } from '../../config/rig.ts';
 import type { Driver, DriverSink, GroupSpec, LinkState, RawBlock } from '../../drivers/driver.ts';
-import { loadOf } from '../../drivers/line-load.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
+import { describe } from '../../drivers/registry.ts';
 import type { TraceGroup } from '../store/trace-header.ts';
 import { Calibrator } from './calibrate.ts';
 import type { TripDetector } from './detect.ts';
@@ -57,8 +57,8 @@ export class Line implements DriverSink {
     this.id = spec.id;
     this.kind = spec.driver;
     this.driver = driver;
-    this.budget =
-      spec.driver === 'recording' ? null : new BudgetWatch(driver.groups, loadOf(spec)?.share_ratio ?? null);
+    const { isLive, load } = describe(spec);
+    this.budget = isLive ? new BudgetWatch(driver.groups, load(spec)?.share_ratio ?? null) : null;
     this.shared = shared;
     this.firstGroup = firstGroup;
     this.link = { state: 'opening', since_s: 0, why: 'not started yet' };

@@ -6,6 +6,7 @@ import type { RigConfig } from '../../config/rig.ts';
 import { type Clock, type ClockTimer, systemClock } from '../../drivers/clock.ts';
 import type { Counters, Driver, RawBlock } from '../../drivers/driver.ts';
 import type { LineSpec } from '../../drivers/line-spec.ts';
+import { describe } from '../../drivers/registry.ts';
 import { WallClock } from '../clock.ts';
 import type { EventContent, TripSourceName } from '../store/event-folder.ts';
 import { disk, type Files, messageOf } from '../store/files.ts';
@@ -194,7 +195,7 @@ class RunningRecorder implements Recorder {
       history: prepared.history,
       trips: prepared.trips,
       gaps: prepared.gaps,
-      isLive: config.lines.some(({ driver }) => driver !== 'recording'),
+      isLive: config.lines.some((line) => describe(line).isLive),
       wallAt_ms: (time_s) => this.clock.at_ms(time_s),
       pump: {
         isOn: () => pumpState(this.detector),

@@ -1,7 +1,9 @@
 import { expect, it } from 'vitest';
-import { loadOf } from '../../../drivers/line-load.ts';
-import type { LinkSpec, ModbusLineSpec, ModbusUnitSpec } from '../../../drivers/line-spec.ts';
+import type { LineSpec, LinkSpec, ModbusLineSpec, ModbusUnitSpec } from '../../../drivers/line-spec.ts';
+import { describe } from '../../../drivers/registry.ts';
 import { channel, unitSpec } from '../../support/modbus-rig.ts';
+
+const loadOf = (spec: LineSpec) => describe(spec).load(spec);
 
 function port(baud: number): LinkSpec {
   return { kind: 'serial', path: '/dev/null', baud, dataBits: 8, parity: 'even', stopBits: 1 };
