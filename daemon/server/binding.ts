@@ -1,5 +1,6 @@
 /** Binds the address of the pages, and tries again for ever when it cannot be had: nothing else waits for it. */
 import type { FastifyInstance } from 'fastify';
+import type { Clock, ClockTimer } from '../../drivers/clock.ts';
 import { UnavailableError } from '../errors.ts';
 
 /** Waits between tries grow from the first to the last, in ms. */
@@ -7,6 +8,7 @@ const firstWait_ms = 250;
 const lastWait_ms = 5_000;
 
 export interface BindingOptions {
+  readonly clock: Clock;
   readonly app: FastifyInstance;
   readonly host: string;
   /** 0 takes a free one. */
@@ -18,7 +20,7 @@ export interface BindingOptions {
 
 export class Binding {
   #options: BindingOptions;
-  #timer: NodeJS.Timeout | null = null;
+  #timer: ClockTimer | null = null;
   #wait_ms = firstWait_ms;
   #why = '';
   #isStopped = false;
@@ -39,7 +41,7 @@ export class Binding {
       if (!(error instanceof UnavailableError)) throw error;
       if (error.message !== this.#why) onRefused(error.message);
       this.#why = error.message;
-      this.#timer = setTimeout(() => void this.start(), this.#wait_ms);
+      this.#timer = this.#options.clock.setTimeout(() => void this.start(), this.#wait_ms);
       this.#wait_ms = Math.min(lastWait_ms, 2 * this.#wait_ms);
     }
   }
@@ -47,7 +49,7 @@ export class Binding {
   /** No further try. The server itself is closed by its owner. */
   stop(): void {
     this.#isStopped = true;
-    if (this.#timer !== null) clearTimeout(this.#timer);
+    this.#options.clock.clear(this.#timer);
   }
 }
 

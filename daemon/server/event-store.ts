@@ -2,6 +2,7 @@
  * The events of one data folder: index, intake and library over it. Opened once by the server; the folders are the only truth.
  */
 
+import { systemClock } from '../../drivers/clock.ts';
 import { EventIndex } from '../store/event-index.ts';
 import type { Files } from '../store/files.ts';
 import { disk } from '../store/files.ts';
@@ -32,7 +33,7 @@ export function openEventStore(options: EventStoreOptions): EventStore {
   const index = new EventIndex(dataFolder, options.isVolatile);
   const loaded = new LoadedEvents(dataFolder, files);
   const takeIn = new TakeIn({ dataFolder, software, analyse, files, index, loaded });
-  const now_s = options.now_s ?? (() => performance.now() / 1000);
+  const now_s = options.now_s ?? systemClock.monotonic_s;
   return {
     setAside: index.setAside,
     ...libraryOf({ dataFolder, files, loaded, index }),

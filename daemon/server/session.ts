@@ -1,7 +1,9 @@
 /** One recorder's messages turned into pages, verdicts and answers. Knows nothing of processes, so tests can drive it. */
+
 import type { FastifyInstance } from 'fastify';
 import { usualDisk } from '../../config/disk.ts';
 import { isLoopbackHost } from '../../config/rig.ts';
+import { type Clock, type ClockTimer, systemClock } from '../../drivers/clock.ts';
 import { DataError } from '../errors.ts';
 import type { Publisher, PublisherOptions } from '../publish/publisher.ts';
 import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts';
@@ -46,6 +48,8 @@ export interface SessionOptions {
   readonly openTrends?: typeof openTrends;
   readonly answer: (message: ToRecorder) => void;
   readonly dashboardFolder: string | null;
+  /** Default: the machine's. */
+  readonly clock?: Clock;
   /** Something that a person who looks after the server should read. */
   readonly log: (text: string) => void;
 }
@@ -56,7 +60,8 @@ export interface SessionOptions {
  */
 export class ServerSession {
   readonly hub = new LiveHub();
-  readonly state = new RigState(() => Date.now());
+  readonly state: RigState;
+  readonly #clock: Clock;
   #options: SessionOptions;
   #store: EventStore | null = null;
   #app: FastifyInstance | null = null;
@@ -64,16 +69,18 @@ export class ServerSession {
   #lock: ServerLock | null = null;
   #publisher: Publisher | null = null;
   #trends: Trends | null = null;
-  #timers: NodeJS.Timeout[] = [];
+  #timers: ClockTimer[] = [];
   #boot = '';
   #isOpened = false;
   readonly #kept = new KeptWindows();
   #isScanning = false;
   #isStopped = false;
-  #lookAgain: NodeJS.Timeout | undefined;
+  #lookAgain: ClockTimer | null = null;
 
   constructor(options: SessionOptions) {
     this.#options = options;
+    this.#clock = options.clock ?? systemClock;
+    this.state = new RigState(this.#clock.wall_ms);
   }
 
   /** Rejects only when the first hello cannot be served: no database. A port in use is tried again. */
@@ -96,7 +103,7 @@ export class ServerSession {
       case 'trip': {
         const { event, source, time_s } = message;
         this.hub.message({ kind: 'trip', event, source, time_s });
-        this.#kept.opened(event, Date.now());
+        this.#kept.opened(event, this.#clock.wall_ms());
         this.#publisher?.trip(message);
         return;
       }
@@ -110,7 +117,7 @@ export class ServerSession {
 
   async stop(): Promise<void> {
     this.#isStopped = true;
-    for (const timer of [...this.#timers, this.#lookAgain]) clearInterval(timer);
+    for (const timer of [...this.#timers, this.#lookAgain]) this.#clock.clear(timer);
     this.hub.closeAll('the server stops');
     this.#binding?.stop();
     await this.#app?.close();
@@ -163,8 +170,8 @@ export class ServerSession {
     await this.#bind(app, hello);
     this.#publisher?.start();
     this.#timers = [
-      setInterval(() => void this.#scan(), scanInterval_ms),
-      setInterval(() => this.#tellSilence(), silenceInterval_ms),
+      this.#clock.setInterval(() => void this.#scan(), scanInterval_ms),
+      this.#clock.setInterval(() => this.#tellSilence(), silenceInterval_ms),
     ];
     await this.#scan();
   }
@@ -182,10 +189,10 @@ export class ServerSession {
         'volatile',
         `IN MEMORY ONLY: the data folder cannot be written (${withoutPaths(why)}).`,
         'Live view and detection go on; a stop loses what waits in memory. Make room on the disk: everything is then written automatically.',
-        Date.now(),
+        this.#clock.wall_ms(),
       );
     }
-    const look = setInterval(() => {
+    const look = this.#clock.setInterval(() => {
       try {
         openStore(hello, false)
           .close()
@@ -194,7 +201,7 @@ export class ServerSession {
         if (!isRefusedByDisk(error)) throw error;
         return;
       }
-      clearInterval(look);
+      this.#clock.clear(look);
       log('the data folder can be written again: the server restarts');
     }, lookAgain_ms);
     this.#lookAgain = look;
@@ -207,6 +214,7 @@ export class ServerSession {
     const { answer, log } = this.#options;
     const { troubles } = this.state;
     this.#binding = new Binding({
+      clock: this.#clock,
       app,
       host,
       port,
@@ -218,7 +226,7 @@ export class ServerSession {
       },
       onRefused: (why) => {
         troubles.clear('page');
-        troubles.raise('page', 'The pages cannot be served.', `${why} Retrying.`, Date.now());
+        troubles.raise('page', 'The pages cannot be served.', `${why} Retrying.`, this.#clock.wall_ms());
         answer({ kind: 'unbound', host, port, why });
       },
     });
@@ -227,7 +235,7 @@ export class ServerSession {
 
   #setAside(what: 'index' | 'trends', path: string): void {
     this.#options.log(`a database was damaged and is rebuilt; the old one is ${path}`);
-    tellDamage(this.state.troubles, what, path);
+    tellDamage(this.state.troubles, what, path, this.#clock.wall_ms());
   }
 
   /** Trends that cannot be had cost the trends, never the pages. */
@@ -244,7 +252,7 @@ export class ServerSession {
         `The trends do not keep up: ${withoutPaths(why)}.`,
         'Check space and rights of the data folder; what is missing is filled from the disk ring later. A damaged trends.db is set ' +
           'aside and rebuilt.',
-        Date.now(),
+        this.#clock.wall_ms(),
       );
     };
     try {
@@ -269,7 +277,9 @@ export class ServerSession {
         events: (before, limit) => store.list({ before, limit }),
         capture,
         trouble: (key, text) =>
-          text === null ? troubles.clear(key) : troubles.raise(key, text.what, text.remedy, Date.now()),
+          text === null
+            ? troubles.clear(key)
+            : troubles.raise(key, text.what, text.remedy, this.#clock.wall_ms()),
         log,
       });
       this.state.receivers = publisher;
@@ -281,7 +291,7 @@ export class ServerSession {
         'outbox',
         `Nothing is published: ${withoutPaths(why)}.`,
         'Check space and rights of the data folder, then restart.',
-        Date.now(),
+        this.#clock.wall_ms(),
       );
       return null;
     }
@@ -314,7 +324,7 @@ export class ServerSession {
     await this.#attempt('the event folders', async (store) => {
       await store.scan((ingested) => this.#publish(ingested));
       if (this.#isStopped) return;
-      const gone = await store.keepTraces(this.state.config?.disk ?? usualDisk, Date.now());
+      const gone = await store.keepTraces(this.state.config?.disk ?? usualDisk, this.#clock.wall_ms());
       if (gone.length > 0) this.#options.log(`traces of ${gone.length} accepted events removed`);
     });
     this.#isScanning = false;
@@ -339,7 +349,7 @@ export class ServerSession {
         'store',
         `The server cannot read or write the event store: ${withoutPaths(why)}.`,
         'Check space and rights of the data folder. Retrying.',
-        Date.now(),
+        this.#clock.wall_ms(),
       );
     }
   }
@@ -355,7 +365,7 @@ export class ServerSession {
       this.#options.log(`the events without a verdict are not known: ${String(error)}`);
       return;
     }
-    tellUnjudged(troubles, unjudged);
+    tellUnjudged(troubles, unjudged, this.#clock.wall_ms());
   }
 
   #publish(ingested: Ingested): void {
@@ -370,7 +380,7 @@ export class ServerSession {
   /** To be called when a record or a scan has come to its end: windows are then linked as they will stay. */
   #releaseKept(): void {
     if (this.#isScanning) return;
-    for (const ingested of this.#kept.release(Date.now())) this.#tellEvent(ingested);
+    for (const ingested of this.#kept.release(this.#clock.wall_ms())) this.#tellEvent(ingested);
   }
 
   #tellEvent(ingested: Ingested): void {

@@ -12,18 +12,23 @@ const damageRemedies = {
 } as const;
 
 /** A database that was damaged and began anew; it stands until the next start. */
-export function tellDamage(troubles: TroubleWatch, what: keyof typeof damageRemedies, path: string): void {
+export function tellDamage(
+  troubles: TroubleWatch,
+  what: keyof typeof damageRemedies,
+  path: string,
+  now_ms: number,
+): void {
   const { file, remedy } = damageRemedies[what];
   troubles.raise(
     `${what} damaged`,
     `${file} was damaged and is rebuilt. The old one is ${basename(path)} in the data folder.`,
     `${remedy} Check the disk; delete the old file when it is no longer needed.`,
-    Date.now(),
+    now_ms,
   );
 }
 
 /** Events that are recorded and not judged stand among the troubles for as long as there are any. Newest first. */
-export function tellUnjudged(troubles: TroubleWatch, unjudged: readonly Unjudged[]): void {
+export function tellUnjudged(troubles: TroubleWatch, unjudged: readonly Unjudged[], now_ms: number): void {
   const [newest] = unjudged;
   if (newest === undefined) {
     troubles.clear('unjudged');
@@ -38,6 +43,6 @@ export function tellUnjudged(troubles: TroubleWatch, unjudged: readonly Unjudged
     `${which}: ${newest.trouble}`,
     'The records are kept, and judging is tried again at least hourly and at each start. Check space, rights and disk. A record ' +
       'that is damaged for good can be moved out of the events folder.',
-    Date.now(),
+    now_ms,
   );
 }
