@@ -43,13 +43,16 @@ export function KeepWindow() {
         <select value={last_s} onChange={(event) => choose(Number(event.currentTarget.value))}>
           {choices.map(([words, value_s]) => (
             <option key={words} value={value_s}>
-              the last {words}
+              {words}
             </option>
           ))}
         </select>
       </label>{' '}
       <button type="button" class="button" disabled={isBusy} onClick={() => void keep()}>
-        Save last minute
+        Save{' '}
+        {last_s === 60
+          ? 'last minute'
+          : `last ${choices.find(([, value_s]) => value_s === last_s)?.[0] ?? ''}`}
       </button>{' '}
       <span role="status">{said}</span>
     </p>
