@@ -78,7 +78,8 @@ export const channelKeys = {
     min: '0 s',
     max: '1 min',
     default: '0 s',
-    description: 'Dead time: the value is this much older than its time stamp.',
+    description:
+      'Dead time: the value is this much older than its time stamp. From, to: hard bounds; the middle is taken off the instants.',
   }),
   uncertainty: Type.Optional(
     later('Standard uncertainty: a fixed part, a part of the reading, or both.', [

@@ -19,7 +19,7 @@ import { areTapsSwapped, flag } from './judging/tap-flags.ts';
 import { slowingAtReversal, velocityResults } from './judging/velocities.ts';
 import { surerOf, waveSpeedsOf } from './judging/wave-speeds.ts';
 import { metricNames } from './metrics.ts';
-import { type LegSignals, readSignals } from './reading/leg-signals.ts';
+import { type LegSignals, lateBy_s, readSignals } from './reading/leg-signals.ts';
 import type { EventRecord, LegRecord } from './record.ts';
 import { withheld } from './result.ts';
 import type { Flag, LegResults, LegVerdict, Measured, Verdict } from './verdict.ts';
@@ -85,7 +85,7 @@ function compareStatics(legs: readonly LegVerdict[]): LegVerdict[] {
 function originOf(record: EventRecord): number {
   let origin_s = Number.POSITIVE_INFINITY;
   for (const { outlet } of record.legs)
-    if (outlet.time_s.length > 0) origin_s = Math.min(origin_s, outlet.time_s[0]);
+    if (outlet.time_s.length > 0) origin_s = Math.min(origin_s, outlet.time_s[0] - lateBy_s(outlet));
   return Number.isFinite(origin_s) ? origin_s : 0;
 }
 

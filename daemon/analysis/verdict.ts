@@ -23,6 +23,7 @@ export type BudgetSource =
   | 'noise'
   | 'sampling'
   | 'sensor-lag'
+  | 'sensor-delay'
   | 'calibration-offset'
   | 'calibration-slope'
   | 'density'

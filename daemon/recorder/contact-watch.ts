@@ -20,16 +20,30 @@ export class ContactWatch {
   /** Instant of the newest sample, in s. */
   last_s = Number.NEGATIVE_INFINITY;
   /** Middle of the interval between the loss of drive and the edge, in s. */
-  readonly delay_s: number;
+  private readonly delay_s: number;
+  /** Middle of the channel's dead time, in s: all other instants here are time stamps. */
+  private readonly late_s: number;
   private readonly runningLevel: 0 | 1;
   private readonly needed: number;
   private stops = 0;
   private isPresumed = false;
 
-  constructor(source: ContactSource, nominalInterval_s: number) {
+  /** `late_s`: dead time of the channel. */
+  constructor(source: ContactSource, nominalInterval_s: number, late_s = 0) {
+    this.late_s = late_s;
     this.runningLevel = source.runningLevel;
     this.delay_s = (source.delay_s[0] + source.delay_s[1]) / 2;
     this.needed = Math.max(1, Math.round(chatter_s / nominalInterval_s));
+  }
+
+  /** When the contact itself opened, in s. */
+  get opened_s(): number {
+    return this.edge_s - this.late_s;
+  }
+
+  /** Estimated loss of drive, in s. */
+  get trip_s(): number {
+    return this.opened_s - this.delay_s;
   }
 
   /**

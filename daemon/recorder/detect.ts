@@ -46,6 +46,8 @@ export class TripDetector {
   readonly legs: readonly LegWatch[];
   readonly contact: ContactWatch | null = null;
   readonly pressureSwitch: ContactWatch | null = null;
+  /** Dead time of the latest channel that is watched, in s: so long after an instant its samples come. */
+  readonly latest_s: number;
   private readonly groups: readonly Group[];
   private readonly isKneeWanted: boolean;
   private readonly onTrip: OnTrip;
@@ -68,9 +70,16 @@ export class TripDetector {
     const intervalOf = (channel: string) =>
       groups.find((group) => group.channels.includes(channel))?.nominalInterval_s ?? 1;
     const { contact, pressureSwitch } = config.trip;
-    if (contact !== null) this.contact = new ContactWatch(contact, intervalOf(contact.channel));
+    if (contact !== null) {
+      this.contact = new ContactWatch(
+        contact,
+        intervalOf(contact.channel),
+        lateOf_s(config, contact.channel),
+      );
+    }
     if (pressureSwitch !== null) {
-      this.pressureSwitch = new ContactWatch(pressureSwitch, intervalOf(pressureSwitch.channel));
+      const { channel } = pressureSwitch;
+      this.pressureSwitch = new ContactWatch(pressureSwitch, intervalOf(channel), lateOf_s(config, channel));
     }
     const watches = new Map<string, BinWatch>();
     const areas = meterAreas(config);
@@ -78,6 +87,7 @@ export class TripDetector {
       const watch = watchOf(channel, config, areas, intervalOf(channel.id));
       if (watch !== null) watches.set(channel.id, watch);
     }
+    this.latest_s = Math.max(0, ...[...watches.values()].map((watch) => watch.late_s));
     this.legs = config.legs.map((leg) => new LegWatch(leg, watches));
     this.groups = groups.map((group) => {
       const columns = group.channels.flatMap((channel, column) => (watches.has(channel) ? [column] : []));
@@ -225,7 +235,7 @@ export class TripDetector {
   private contactEdge(watch: ContactWatch, seen_s: number): void {
     const isNew = this.isNewTrip(watch);
     watch.disarm();
-    if (isNew) this.onTrip('contact', watch.edge_s - watch.delay_s, seen_s);
+    if (isNew) this.onTrip('contact', watch.trip_s, seen_s);
   }
 
   private switchEdge(watch: ContactWatch, seen_s: number): void {
@@ -233,7 +243,7 @@ export class TripDetector {
     const isDriven = !this.isContactFresh(seen_s) || this.contact?.isRunning !== false;
     const isNew = this.isNewTrip(watch) && isDriven;
     watch.disarm();
-    if (isNew) this.onTrip('pressure-switch', watch.edge_s - watch.delay_s, seen_s);
+    if (isNew) this.onTrip('pressure-switch', watch.trip_s, seen_s);
   }
 
   /**
@@ -242,7 +252,7 @@ export class TripDetector {
    */
   private isNewTrip(watch: ContactWatch): boolean {
     if (Number.isNaN(this.openTrip_s) || watch.armedSince_s > this.openTrip_s) return true;
-    return this.isSurge && watch.edge_s > this.openTrip_s + sameTrip_s;
+    return this.isSurge && watch.opened_s > this.openTrip_s + sameTrip_s;
   }
 
   private isContactFresh(now_s: number): boolean {
@@ -274,6 +284,12 @@ export class TripDetector {
   }
 }
 
+/** Middle of a channel's dead time, in s. */
+function lateOf_s(config: RigConfig, id: string): number {
+  const delay_s = config.channels.find((channel) => channel.id === id)?.delay_s;
+  return delay_s === undefined ? 0 : (delay_s[0] + delay_s[1]) / 2;
+}
+
 function meterAreas(config: RigConfig): Map<string, number> {
   const areas = new Map<string, number>();
   const quantities = new Map(config.channels.map((channel) => [channel.id, channel.quantity]));
@@ -291,12 +307,13 @@ function watchOf(
   areas: ReadonlyMap<string, number>,
   interval_s: number,
 ): BinWatch | null {
+  const late_s = lateOf_s(config, channel.id);
   const leg = config.legs.find((each) => each.outlet.channel === channel.id);
   if (leg !== undefined) {
     const columnMass_kgpm2 = config.liquid.density_kgpm3 * (leg.length_m - leg.outlet.distance_m);
-    return new PressureWatch(interval_s, columnMass_kgpm2, 1 / binsPerSecond);
+    return new PressureWatch(interval_s, columnMass_kgpm2, 1 / binsPerSecond, late_s);
   }
   const area_m2 = areas.get(channel.id);
-  if (area_m2 !== undefined) return new MeterWatch(area_m2);
-  return config.legs.some((each) => each.position === channel.id) ? new PositionWatch() : null;
+  if (area_m2 !== undefined) return new MeterWatch(area_m2, late_s);
+  return config.legs.some((each) => each.position === channel.id) ? new PositionWatch(late_s) : null;
 }

@@ -19,8 +19,8 @@ export class MeterWatch extends BinWatch {
   restingSince_s = Number.POSITIVE_INFINITY;
   private readonly area_m2: number;
 
-  constructor(area_m2: number) {
-    super();
+  constructor(area_m2: number, late_s = 0) {
+    super(late_s);
     this.area_m2 = area_m2;
   }
 

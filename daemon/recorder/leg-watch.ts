@@ -6,8 +6,13 @@ import { PressureWatch } from './pressure-watch.ts';
 
 /** A meter that has stood still so long tells that the valve is shut, in s: longer than any stop between two reversals. */
 const rest_s = 0.5;
-/** A meter speaks for the last so many s. */
+/** A meter speaks for the last so many s of what it has shown. */
 const memory_s = 1;
+
+/** How old the newest reading of a meter may be; a late one is always as old as it is late. In s. */
+function memoryOf_s(meter: MeterWatch): number {
+  return memory_s + meter.late_s;
+}
 
 export class LegWatch {
   readonly outlet: PressureWatch;
@@ -33,14 +38,16 @@ export class LegWatch {
   /** False when the meter says that nothing flows: then a fall of pressure is no trip. */
   couldTrip(now_s: number): boolean {
     const { meter } = this;
-    if (meter === null || now_s - meter.last_s > memory_s) return true;
-    return now_s - meter.lastFlowing_s <= memory_s;
+    if (meter === null) return true;
+    const oldest_s = now_s - memoryOf_s(meter);
+    return meter.last_s < oldest_s || meter.lastFlowing_s >= oldest_s;
   }
 
   openEvent(trip_s: number): void {
     this.trip_s = trip_s;
-    this.hasMeter = this.meter !== null && trip_s - this.meter.last_s <= memory_s;
-    this.wasFlowing = this.meter !== null && trip_s - this.meter.lastFlowing_s <= memory_s;
+    const { meter } = this;
+    this.hasMeter = meter !== null && trip_s - meter.last_s <= memoryOf_s(meter);
+    this.wasFlowing = meter !== null && trip_s - meter.lastFlowing_s <= memoryOf_s(meter);
     this.outlet.openEvent(trip_s);
   }
 

@@ -76,17 +76,19 @@ export class OpenEvents {
   }
 
   private judge(event: OpenEvent, data_s: number, now_s: number): void {
-    const { seated_s, settled_s } = this.detector;
+    const { latest_s, seated_s, settled_s } = this.detector;
     const isSeated = !Number.isNaN(seated_s);
     const limit_s = isSeated
       ? seated_s + this.windows.afterSeating_s
       : event.trip_s + this.windows.withoutSeating_s;
     if (settled_s <= limit_s) {
-      this.end(settled_s, 'settled');
+      // What happened until then is on record when the latest channel has told it.
+      this.end(settled_s + latest_s, 'settled');
       return;
     }
-    if (data_s < limit_s && now_s < limit_s + stall_s) return;
-    this.end(limit_s, isSeated ? 'after-seating' : 'no-seating');
+    const end_s = limit_s + latest_s;
+    if (data_s < end_s && now_s < end_s + stall_s) return;
+    this.end(end_s, isSeated ? 'after-seating' : 'no-seating');
   }
 
   private end(to_s: number, closedBecause: EventHeader['closedBecause']): void {

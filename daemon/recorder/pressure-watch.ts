@@ -81,9 +81,9 @@ export class PressureWatch extends BinWatch {
   private quietSince_s = Number.NaN;
   private calmSwing_Pa = 0;
 
-  /** `columnMass` = density x length of the leg, in kg/m2: pressure per deceleration. */
-  constructor(nominalInterval_s: number, columnMass_kgpm2: number, width_s: number) {
-    super();
+  /** `columnMass` = density x length of the leg, in kg/m2: pressure per deceleration. `late_s`: dead time of the channel. */
+  constructor(nominalInterval_s: number, columnMass_kgpm2: number, width_s: number, late_s = 0) {
+    super(late_s);
     this.width_s = Math.max(width_s, nominalInterval_s);
     const bins = (time_s: number) => Math.max(1, Math.round(time_s / this.width_s));
     this.half = bins(0.01);

@@ -6,6 +6,7 @@ export const sourceWords: Readonly<Record<BudgetPart['source'], string>> = {
   noise: 'noise of the signal',
   sampling: 'time between samples',
   'sensor-lag': 'response time of the sensor',
+  'sensor-delay': 'delay of the sensor',
   'calibration-offset': 'calibration, offset',
   'calibration-slope': 'calibration, slope',
   density: 'density of the water',

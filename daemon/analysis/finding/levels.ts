@@ -2,7 +2,7 @@
 import { fitColumns, fitLine, type LineFit, lineUncertainty, onLine } from '../../statistics/fit.ts';
 import { mean, onto, range, type Samples, type Span } from '../../statistics/samples.ts';
 import { type Estimate, ofInterval, together } from '../../statistics/uncertainty.ts';
-import type { Channel, LegSignals } from '../reading/leg-signals.ts';
+import { type Channel, delayDoubt_s, type LegSignals } from '../reading/leg-signals.ts';
 import { fitRing, type RingFit } from './ring.ts';
 
 /** The steady second before a trip, relative to it, in s. */
@@ -47,8 +47,8 @@ export function approach(
 ): Estimate | null {
   const line = steadyLine(meter.samples, trip_s);
   if (line === null) return null;
-  const { uncertainty, delay_s } = meter.series.channel;
-  const late_s = known.lag_s.value + (delay_s[0] + delay_s[1]) / 2;
+  const { uncertainty } = meter.series.channel;
+  const late_s = known.lag_s.value;
   const bent = parabola(meter, trip_s, late_s);
   const value = (bent?.value ?? onLine(line, trip_s) + late_s * line.slope) - known.zero_mps.value;
   const slope = bent?.slope ?? line.slope;
@@ -56,7 +56,7 @@ export function approach(
     value,
     uncertainty: together(
       bent?.uncertainty ?? lineUncertainty(line, trip_s),
-      together(known.lag_s.uncertainty, ofInterval((delay_s[1] - delay_s[0]) / 2)) * Math.abs(slope),
+      together(known.lag_s.uncertainty, delayDoubt_s(meter)) * Math.abs(slope),
       known.zero_mps.uncertainty,
       uncertainty.relative * value,
       // What the flow bends more than a line or a parabola; the lag multiplies the error of the slope.

@@ -11,7 +11,7 @@ import {
   weighted,
 } from '../../statistics/uncertainty.ts';
 import type { Channel, LegSignals } from '../reading/leg-signals.ts';
-import { clean } from '../reading/leg-signals.ts';
+import { clean, delayDoubt_s } from '../reading/leg-signals.ts';
 import type { EventRecord, Series } from '../record.ts';
 import type { Verdict } from '../verdict.ts';
 
@@ -34,7 +34,7 @@ interface Bounds {
 
 /**
  * Bounds of the loss of drive from a digital channel: it lies between the last sample at the running level and the
- * first of a stop that holds for 20 ms, less the delay. Null when the channel never stops, or never ran.
+ * first of a stop that holds for 20 ms, less the delay of the source; the channel's own is off its time stamps. Null when the channel never stops, or never ran.
  */
 export function edgeOf(channel: Channel, source: ContactSource): Bounds | null {
   const { time_s, value } = channel.samples;
@@ -46,10 +46,11 @@ export function edgeOf(channel: Channel, source: ContactSource): Bounds | null {
       stays = !isRunning(j);
     if (!stays) continue;
     const doubt_s = channel.series.halfWidth_s;
-    const delay_s = channel.series.channel.delay_s;
+    const [young_s, old_s] = channel.series.channel.delay_s;
+    const half_s = (old_s - young_s) / 2;
     return {
-      low_s: time_s[k - 1] - doubt_s - source.delay_s[1] - delay_s[1],
-      high_s: time_s[k] + doubt_s - source.delay_s[0] - delay_s[0],
+      low_s: time_s[k - 1] - doubt_s - source.delay_s[1] - half_s,
+      high_s: time_s[k] + doubt_s - source.delay_s[0] + half_s,
     };
   }
   return null;
@@ -254,9 +255,13 @@ function kneeOfLeg(signals: LegSignals, bounds: Bounds | null): Estimate | null 
     Math.max(0, leg.inletLength_m - tap_m) / constants.waveSpeed_mps + channel.series.channel.responseTime_s;
   if (bounds !== null) {
     const about_s = (bounds.low_s + bounds.high_s) / 2;
-    return kneeOf(samples, channel.sigma, { about_s, within_s: 0.05, late_s });
+    return withDelay(kneeOf(samples, channel.sigma, { about_s, within_s: 0.05, late_s }), channel);
   }
   const about_s = guessKnee_s(samples, channel.sigma);
   if (about_s === null) return null;
-  return kneeOf(samples, channel.sigma, { about_s, within_s: 0.08, late_s });
+  return withDelay(kneeOf(samples, channel.sigma, { about_s, within_s: 0.08, late_s }), channel);
+}
+
+function withDelay(knee: Estimate | null, channel: Channel): Estimate | null {
+  return knee && { ...knee, uncertainty: together(knee.uncertainty, delayDoubt_s(channel)) };
 }

@@ -6,7 +6,7 @@
 
 import { indexOfSmallest, range, valueAt } from '../../statistics/samples.ts';
 import { type Estimate, ofInterval, together } from '../../statistics/uncertainty.ts';
-import type { Channel, LegSignals } from '../reading/leg-signals.ts';
+import { type Channel, delayDoubt_s, type LegSignals } from '../reading/leg-signals.ts';
 import type { Seat } from './seat.ts';
 
 /** The speed, and what its standard uncertainty is made of, in m/s. */
@@ -72,14 +72,15 @@ export function twoTapSpeed(signals: LegSignals, seat: Seat): TapAnswer {
   const variance = ((2 * half + 1) * least) / Math.max(1, count);
   const fitted_s = curvature > 0 ? grid_s * Math.sqrt((2 * variance) / curvature) : grid_s;
   const lags = [outlet, mid].map(({ series }) => series.channel);
-  const late_s = lags[1].responseTime_s - lags[0].responseTime_s + delay(mid) - delay(outlet);
+  const late_s = lags[1].responseTime_s - lags[0].responseTime_s;
   const true_s = shift_s - late_s;
   if (!(true_s > 0)) return { reason: 'the taps show the wave in the wrong order' };
   const value = distance_m / true_s;
   const timing_s = together(fitted_s, 0.1 * step_s, outlet.series.halfWidth_s, mid.series.halfWidth_s);
   const lag_s = together(
     ...lags.map((each) => ofInterval(each.responseTimeHalfWidth_s)),
-    ...lags.map((each) => (each.delay_s[1] - each.delay_s[0]) / Math.sqrt(12)),
+    delayDoubt_s(outlet),
+    delayDoubt_s(mid),
   );
   const byTiming_mps = (value * timing_s) / true_s;
   const byLags_mps = (value * lag_s) / true_s;
@@ -93,10 +94,6 @@ export function twoTapSpeed(signals: LegSignals, seat: Seat): TapAnswer {
   const from_s = time_s[0];
   const to_s = time_s[time_s.length - 1];
   return { speed: { value, uncertainty, byTiming_mps, byLags_mps, byDistance_mps, from_s, to_s } };
-}
-
-function delay({ series }: Channel): number {
-  return (series.channel.delay_s[0] + series.channel.delay_s[1]) / 2;
 }
 
 /** Squares left of y = c + g x with g > 0; the whole of it where x does not move or moves against y. */

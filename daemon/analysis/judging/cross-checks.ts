@@ -6,6 +6,7 @@ import type { Facts } from '../finding/facts.ts';
 import { steadyLine } from '../finding/levels.ts';
 import { meterDeadTime_s } from '../finding/meter-tail.ts';
 import { kneeOf } from '../finding/trip.ts';
+import { delayDoubt_s } from '../reading/leg-signals.ts';
 import type { Flag } from '../verdict.ts';
 import { sureAt } from './sure.ts';
 import { clocksDisagree, flag } from './tap-flags.ts';
@@ -87,7 +88,8 @@ function lateTap({ trip, signals }: Facts): Flag[] {
   if (before === null || after === null) return [];
   const travel_s = (leg.inlet.distance_m + leg.outlet.distance_m) / leg.waveSpeed_mps;
   const apart_s = after.value - before.value - travel_s;
-  const doubt_s = coverage * together(before.uncertainty, after.uncertainty);
+  const doubt_s =
+    coverage * together(before.uncertainty, after.uncertainty, delayDoubt_s(inlet), delayDoubt_s(outlet));
   const allowed_s = Math.max(0.005, doubt_s) + inlet.series.halfWidth_s + outlet.series.halfWidth_s;
   if (Math.abs(apart_s) <= allowed_s) return [];
   return clocksDisagree(
@@ -106,7 +108,9 @@ function lateMeter(facts: Facts): Flag[] {
     slope_mps2: line?.slope ?? 0,
   });
   if (dead_s === null) return [];
-  const outside_s = outsideOf(dead_s, signals.meter.series.channel.delay_s);
+  const [young_s, old_s] = signals.meter.series.channel.delay_s;
+  const half_s = (old_s - young_s) / 2;
+  const outside_s = outsideOf(dead_s, [-half_s, half_s]);
   const approach_mps = Math.max(0.1, motion.approach_mps.value);
   const closing_s = seat.at_s - trip.at_s;
   const [, end] = range(motion.velocity.time_s, { from_s: trip.at_s, to_s: seat.at_s });

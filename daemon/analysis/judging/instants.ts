@@ -1,6 +1,7 @@
 /** Results that are instants and durations. All in s after the trip, except the trip itself (record's clock). */
 import { coverage, type Estimate, together } from '../../statistics/uncertainty.ts';
 import { afterTrip, tripUncertainty_s } from '../finding/trip.ts';
+import { delayDoubt_s } from '../reading/leg-signals.ts';
 import { withheld } from '../result.ts';
 import type { LegResults, Result } from '../verdict.ts';
 import { type Effect, scaled } from './budget.ts';
@@ -59,7 +60,9 @@ function sinceTrip(
   const { trip } = ground.facts;
   if (trip === null) return noTrip;
   const value = at.value - trip.at_s;
-  const half_s = coverage * together(at.uncertainty, tripUncertainty_s(trip));
+  // Instants of the outlet are late together; against the trip, which has another clock, their dead time counts.
+  const delay_s = delayDoubt_s(ground.facts.signals.outlet);
+  const half_s = coverage * together(at.uncertainty, delay_s, tripUncertainty_s(trip));
   return stated(name, {
     value,
     low: value - half_s - early_s,

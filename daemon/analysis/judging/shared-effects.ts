@@ -6,6 +6,7 @@ import { ofInterval, ofRectangle, together } from '../../statistics/uncertainty.
 import type { Facts } from '../finding/facts.ts';
 import { steadyLine } from '../finding/levels.ts';
 import { tripUncertainty_s } from '../finding/trip.ts';
+import { delayDoubt_s } from '../reading/leg-signals.ts';
 import type { EventRecord } from '../record.ts';
 import type { Result } from '../verdict.ts';
 import { type Effect, scaled } from './budget.ts';
@@ -57,6 +58,12 @@ function travelEffect(facts: Facts): Effect {
   return ['wave-speed', (tap_m / waveSpeed_mps) * waveSpeedDoubt(facts)];
 }
 
+/** The outlet's dead time, in s; nothing where it is stated exactly. */
+function delayEffects({ signals }: Facts): Effect[] {
+  const doubt_s = delayDoubt_s(signals.outlet);
+  return doubt_s > 0 ? [['sensor-delay', -doubt_s]] : [];
+}
+
 /** The seating on the record's clock, in s. */
 export function seatedEffects(facts: Facts): Effect[] {
   const { seat, signals } = facts;
@@ -66,12 +73,14 @@ export function seatedEffects(facts: Facts): Effect[] {
     return [
       ['sampling', signals.outlet.step_s / Math.sqrt(12)],
       ['sensor-lag', -0.8 * lag_s],
+      ...delayEffects(facts),
       travelEffect(facts),
     ];
   }
   return [
     ['noise', Math.sqrt(Math.max(0, front.atUncertainty_s ** 2 - front.atByLag_s ** 2))],
     ['sensor-lag', -front.atByLag_s],
+    ...delayEffects(facts),
     travelEffect(facts),
   ];
 }
@@ -84,6 +93,7 @@ export function reversedEffects(facts: Facts, slowing: Result): Effect[] {
   return [
     ...scaled(motionEffects(facts, reversal.value), -1 / (slowing.value ?? Number.POSITIVE_INFINITY)),
     ['sensor-lag', -lag_s],
+    ...delayEffects(facts),
     ['sampling', (seat?.front == null ? 0.2 : 0.05) * signals.outlet.step_s],
     travelEffect(facts),
   ];
@@ -152,7 +162,7 @@ export function approachEffects({ approach_mps, signals, meter, motion, trip }: 
   const { channel } = signals.meter.series;
   const line = steadyLine(signals.meter.samples, trip.at_s);
   if (line === null) return [];
-  const lag_s = together(meter.lag_s.uncertainty, ofInterval((channel.delay_s[1] - channel.delay_s[0]) / 2));
+  const lag_s = together(meter.lag_s.uncertainty, delayDoubt_s(signals.meter));
   return [
     ['meter-noise', lineUncertainty(line, trip.at_s)],
     ['meter-lag', lag_s * line.slope],

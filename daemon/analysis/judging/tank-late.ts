@@ -55,7 +55,8 @@ export function lateTank(
   const delay = tankDelay(tank.samples, inflow, trip.at_s, record);
   if (delay === null) return [];
   const { responseTime_s, responseTimeHalfWidth_s, delay_s } = tank.series.channel;
-  const outside_s = outsideOf(delay.value - responseTime_s, delay_s);
+  const half_s = (delay_s[1] - delay_s[0]) / 2;
+  const outside_s = outsideOf(delay.value - responseTime_s, [-half_s, half_s]);
   const doubt_s = together(
     delay.uncertainty,
     ofInterval(responseTimeHalfWidth_s),

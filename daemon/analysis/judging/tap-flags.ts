@@ -2,10 +2,11 @@
 
 import { fitLineOf, onLine } from '../../statistics/fit.ts';
 import { meanOver, range } from '../../statistics/samples.ts';
+import { coverage, together } from '../../statistics/uncertainty.ts';
 import type { Facts } from '../finding/facts.ts';
 import { steadyLine, steadySpan } from '../finding/levels.ts';
 import type { Trip } from '../finding/trip.ts';
-import type { LegSignals } from '../reading/leg-signals.ts';
+import { delayDoubt_s, type LegSignals } from '../reading/leg-signals.ts';
 import type { EventRecord } from '../record.ts';
 import type { Flag } from '../verdict.ts';
 import { partingLevel_Pa } from './inlet.ts';
@@ -108,7 +109,11 @@ export function misaligned(facts: Facts): Flag[] {
     inlet.series.channel.responseTime_s -
     seat.at_s;
   const allowed_s =
-    0.003 + 1.5 * (inlet.step_s + outlet.step_s) + inlet.series.halfWidth_s + outlet.series.halfWidth_s;
+    0.003 +
+    1.5 * (inlet.step_s + outlet.step_s) +
+    inlet.series.halfWidth_s +
+    outlet.series.halfWidth_s +
+    coverage * together(delayDoubt_s(inlet), delayDoubt_s(outlet));
   if (Math.abs(apart_s) <= allowed_s) return [];
   return [
     flag(

@@ -3,6 +3,7 @@ import type { LegConfig, LiquidConfig } from '../../../config/rig.ts';
 import { quality } from '../../../drivers/driver.ts';
 import { type UpdateRate, updateRateOf } from '../../instruments/update-rate.ts';
 import { median, onto, type Samples, spacing_s } from '../../statistics/samples.ts';
+import { ofRectangle } from '../../statistics/uncertainty.ts';
 import type { EventRecord, LegRecord, Series } from '../record.ts';
 import { despike } from './despike.ts';
 
@@ -63,11 +64,26 @@ export interface LegSignals {
   readonly spikes: number;
 }
 
-/** Cleans one series: bad samples out, repeats thinned to fresh values, clipping noted. Null when nothing is left. */
+/** Middle of a channel's dead time, in s: its values are so much older than their time stamps. */
+export function lateBy_s({ channel: { delay_s } }: Series): number {
+  return (delay_s[0] + delay_s[1]) / 2;
+}
+
+/** Standard uncertainty of a channel's dead time, in s: it is stated as hard bounds (JCGM 100:2008, 4.3.7). */
+export function delayDoubt_s({ series }: Channel): number {
+  const [young_s, old_s] = series.channel.delay_s;
+  return ofRectangle((old_s - young_s) / 2);
+}
+
+/**
+ * Cleans one series: bad samples out, repeats thinned to fresh values, clipping noted; each value stands at the instant it was
+ * taken, its time stamp less the middle of the channel's dead time. Null when nothing is left.
+ */
 export function clean(series: Series | null, origin_s: number): Channel | null {
   if (series === null || series.time_s.length === 0) return null;
   const { time_s, value, quality: bits, channel } = series;
   const wrong = quality.suspect | quality.invalid;
+  const late_s = lateBy_s(series);
   const t = new Float64Array(time_s.length);
   const v = new Float64Array(time_s.length);
   const clipped_s: number[] = [];
@@ -75,7 +91,7 @@ export function clean(series: Series | null, origin_s: number): Channel | null {
   for (let k = 0; k < time_s.length; k++) {
     if ((bits[k] & wrong) !== 0 || !Number.isFinite(value[k]) || !Number.isFinite(time_s[k])) continue;
     // Whole nanoseconds: the rounding of a late clock must not decide which samples a window holds.
-    t[n] = Math.round((time_s[k] - origin_s) * 1e9) / 1e9;
+    t[n] = Math.round((time_s[k] - origin_s - late_s) * 1e9) / 1e9;
     v[n] = value[k];
     if ((bits[k] & quality.clipped) !== 0 || isAtEnd(value[k], channel)) clipped_s.push(t[n]);
     n++;
