@@ -21,6 +21,7 @@ export interface ForgettingFiles extends Files {
   onSync: () => void;
 }
 
+const nothing = async () => undefined;
 const missing = (path: string) => Object.assign(new Error(`${path}: not there`), { code: 'ENOENT' });
 
 /** Begins with these files on the medium. */
@@ -36,7 +37,7 @@ export function forgettingFiles(image: Image = new Map()): ForgettingFiles {
       files.onSync();
       own.kept = own.bytes;
     },
-    async close() {},
+    close: nothing,
   });
   const found = (path: string): Node => {
     const own = live.get(path);
@@ -46,7 +47,7 @@ export function forgettingFiles(image: Image = new Map()): ForgettingFiles {
   const files: ForgettingFiles = {
     onSync: () => undefined,
     cut: () => new Map([...kept].map(([path, own]) => [path, own.kept])),
-    async makeFolder() {},
+    makeFolder: nothing,
     async create(path) {
       const own = live.get(path) ?? node(Buffer.alloc(0));
       own.bytes = Buffer.alloc(0);
@@ -82,7 +83,7 @@ export function forgettingFiles(image: Image = new Map()): ForgettingFiles {
       return {
         size_bytes: async () => own.bytes.length,
         read: async (at, length) => own.bytes.subarray(at, at + length),
-        async close() {},
+        close: nothing,
       };
     },
     facts: async (path) => ({ size_bytes: found(path).bytes.length, modified_ms: 0 }),
