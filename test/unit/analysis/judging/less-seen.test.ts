@@ -61,7 +61,7 @@ describe('the closed column', () => {
 
   test('is fitted from two and a half periods after the seating on', () => {
     const { from_s } = given(results.ringFrequency);
-    expect(from_s - given(results.seating).value).toBeCloseTo(2.5 / 30, 3);
+    expect(from_s! - given(results.seating).value).toBeCloseTo(2.5 / 30, 3);
   });
 
   test('dies by what the tank takes up: (1 - 0.03) / (1 + 0.03) each way back, twice a period', () => {
