@@ -15,11 +15,11 @@ import {
   verdictRows,
 } from '../report/verdict-table.ts';
 import { lastInstant_ms } from '../store/capture-request.ts';
-import { problem } from './answers.ts';
 import type { Downloads } from './downloads.ts';
 import type { EventLibrary } from './event-library.ts';
 import { withoutPaths } from './failures.ts';
 import { channelsOf, eventId, instant, windowOf, windowProperties } from './query.ts';
+import { problem } from './schema.ts';
 
 const params = Type.Object({ id: eventId });
 const query = Type.Object(windowProperties, { additionalProperties: false });

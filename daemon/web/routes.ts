@@ -3,21 +3,16 @@ import type { FastifyInstance } from 'fastify';
 import Type, { type Static, type TSchema } from 'typebox';
 import type { Trends } from '../trends/trends.ts';
 import { waveSpeedChart } from '../trends/wave-speed-chart.ts';
-import {
-  eventAnswer,
-  eventsAnswer,
-  problem,
-  rigAnswer,
-  statusAnswer,
-  traceAnswer,
-  waveSpeedAnswer,
-} from './answers.ts';
+import { rigAnswer, statusAnswer } from './answers.ts';
 import type { Downloads } from './downloads.ts';
+import { eventAnswer, eventsAnswer, traceAnswer } from './event-answers.ts';
 import type { EventLibrary } from './event-library.ts';
 import { exportRoutes, verdictRoutes, windowRoutes } from './export-routes.ts';
 import type { LiveHub } from './live.ts';
 import { eventId, tag, windowOf, windowProperties } from './query.ts';
 import type { RigSource } from './rig-source.ts';
+import { problem } from './schema.ts';
+import { waveSpeedAnswer } from './trend-answers.ts';
 import { slimRow } from './views.ts';
 
 const listQuery = Type.Object(

@@ -1,8 +1,9 @@
 /** Who gets what is published, and what they refused. */
 import type { FastifyInstance } from 'fastify';
 import Type, { type Static } from 'typebox';
-import { sinkAnswer, text } from './answers.ts';
+import { sinkAnswer } from './answers.ts';
 import type { RouteSources } from './routes.ts';
+import { text } from './schema.ts';
 
 const sinksAnswer = Type.Object({ sinks: Type.Array(sinkAnswer) });
 const lettersAnswer = Type.Object({

@@ -5,10 +5,11 @@ import Type, { type Static } from 'typebox';
 import { type LegDay, legDays } from '../trends/leg-days.ts';
 import { dayOf } from '../trends/leg-load.ts';
 import type { Trends } from '../trends/trends.ts';
-import { legDaysAnswer, problem, trendAnswer } from './answers.ts';
 import type { EventLibrary } from './event-library.ts';
 import { instant, tag } from './query.ts';
 import type { RigSource } from './rig-source.ts';
+import { problem } from './schema.ts';
+import { legDaysAnswer, trendAnswer, trendsAnswer } from './trend-answers.ts';
 
 const trendParams = Type.Object({ channel: tag });
 const trendQuery = Type.Object(
@@ -47,7 +48,7 @@ export function trendRoutes(app: FastifyInstance, { library, state, trends }: Tr
       schema: {
         tags: ['trends'],
         summary: 'Channels that have a trend.',
-        response: { 200: Type.Object({ channels: Type.Array(Type.String()) }) },
+        response: { 200: trendsAnswer },
       },
     },
     async () => ({ channels: trends?.channels() ?? [] }),

@@ -2,11 +2,10 @@
 import { describe, expect, test } from 'vitest';
 import { analyse } from '../../../daemon/analysis/analyse.ts';
 import { metricNames, metrics, namesIn } from '../../../daemon/analysis/metrics.ts';
-import type { Verdict } from '../../../daemon/analysis/verdict.ts';
+import { type Verdict, verdictSchema } from '../../../daemon/analysis/verdict.ts';
 import { verdictText } from '../../../daemon/commands/verdict-text.ts';
 import { linesOf } from '../../../daemon/publish/influx/lines.ts';
 import { verdictCsv, verdictRows } from '../../../daemon/report/verdict-table.ts';
-import { verdictAnswer } from '../../../daemon/web/verdict-answer.ts';
 import { independentRecords, readIndependent } from '../../support/independent-records.ts';
 import { swing, syntheticVerdict } from '../../support/synthetic-event.ts';
 
@@ -119,8 +118,13 @@ describe('all of it is', () => {
   });
 
   test('described by the API', () => {
-    const text = JSON.stringify(verdictAnswer);
-    for (const name of metricNames) expect(text).toContain(`\`${name}\` (${metrics[name].unit})`);
+    const { results } = JSON.parse(JSON.stringify(verdictSchema)).properties.legs.items.properties;
+    const [pattern = ''] = Object.keys(results.patternProperties);
+    for (const name of metricNames) {
+      expect(results.description).toContain(`\`${name}\` (${metrics[name].unit})`);
+      expect(name).toMatch(new RegExp(pattern));
+    }
+    expect('another').not.toMatch(new RegExp(pattern));
   });
 });
 
