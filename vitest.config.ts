@@ -33,6 +33,8 @@ const project = (name: string, { exclude = [], group, include, timeout_ms, worke
     // A forked process a file: the serial binding does not work in worker threads.
     pool: 'forks' as const,
     maxWorkers: workers,
+    // `expect.poll` gives up after a second, which a page on a busy machine may need for its first picture.
+    expect: { poll: { timeout: 15_000 } },
     sequence: { groupOrder: group },
     env: compiled === null ? {} : { NODE_COMPILE_CACHE: compiled },
   },
