@@ -2,7 +2,9 @@
 import type { ContactSource } from '../../config/rig.ts';
 
 /** The drive must have run so long before its stop is a trip: a start that bounces is none. */
-const arming_s = 0.5;
+const usual_s = 0.5;
+/** A drive that runs at the very first sample did not start then: its stop is believed so soon, in s. */
+const first_s = 0.05;
 /** A stop shorter than this is contact chatter or a disturbed bit. A slower channel is believed at its first sample. */
 const chatter_s = 0.001;
 /** After a silence longer than this nothing is known: whatever the level is then, it is not an edge. */
@@ -13,6 +15,8 @@ export class ContactWatch {
   edge_s = Number.NaN;
   /** When the watch last became ready for an edge, in s; Infinity while it is not. */
   armedSince_s = Number.POSITIVE_INFINITY;
+  /** Instant of the newest stop that was none to be believed, because it came too soon; NaN before one. */
+  tooSoon_s = Number.NaN;
   /** True while the channel says "running" (contact) or "not tripped" (switch). Null before the first sample. */
   isRunning: boolean | null = null;
   /** Since when it has been running, in s; Infinity while it is not. */
@@ -26,7 +30,7 @@ export class ContactWatch {
   private readonly runningLevel: 0 | 1;
   private readonly needed: number;
   private stops = 0;
-  private isPresumed = false;
+  private arming_s = first_s;
 
   /** `late_s`: dead time of the channel. */
   constructor(source: ContactSource, nominalInterval_s: number, late_s = 0) {
@@ -46,15 +50,6 @@ export class ContactWatch {
     return this.opened_s - this.delay_s;
   }
 
-  /**
-   * The run of the recorder before this one saw the pump run: where it still does, its next stop is a trip, however soon. Only
-   * counts as long as nothing but running has been seen.
-   */
-  presumeRunning(): void {
-    if (this.isRunning === false || this.edge_s > this.runningSince_s) return;
-    this.isPresumed = true;
-  }
-
   /** Takes one sample that the line vouches for; true when it completes an edge. */
   take(value: number, time_s: number): boolean {
     const isFirst = this.last_s === Number.NEGATIVE_INFINITY;
@@ -65,15 +60,16 @@ export class ContactWatch {
       this.isRunning = true;
       this.stops = 0;
       if (time_s < this.runningSince_s) this.runningSince_s = time_s;
-      const isLong = this.isPresumed || time_s - this.runningSince_s >= arming_s;
+      const isLong = time_s - this.runningSince_s >= this.arming_s;
       if (this.armedSince_s === Number.POSITIVE_INFINITY && isLong) this.armedSince_s = time_s;
       return false;
     }
+    this.arming_s = usual_s;
     if (this.stops === 0) this.edge_s = time_s;
     this.stops++;
     if (this.stops !== this.needed) return false;
     const wasArmed = this.armedSince_s <= time_s;
-    this.isPresumed = false;
+    if (!wasArmed && this.runningSince_s < this.edge_s) this.tooSoon_s = this.edge_s;
     this.isRunning = false;
     this.runningSince_s = Number.POSITIVE_INFINITY;
     return wasArmed;
@@ -81,7 +77,7 @@ export class ContactWatch {
 
   /** Closes the watch until the channel has been running again for a while. */
   disarm(): void {
-    this.isPresumed = false;
+    this.arming_s = usual_s;
     this.armedSince_s = Number.POSITIVE_INFINITY;
   }
 

@@ -139,12 +139,6 @@ export class TripDetector {
     }
   }
 
-  /** See `ContactWatch.presumeRunning`. */
-  presumeRunning(): void {
-    this.contact?.presumeRunning();
-    this.pressureSwitch?.presumeRunning();
-  }
-
   /** The event round the trip at `trip_s` is open: its own pressure waves and late edges are no further trips. */
   openEvent(trip_s: number, source: TripSourceName): void {
     this.openTrip_s = trip_s;

@@ -5,7 +5,7 @@ import { wallAt_ms } from '../clock.ts';
 import type { TripSourceName } from '../store/event-folder.ts';
 import type { Files } from '../store/files.ts';
 import { lastChunk_s, listRing, type RingFile, readRing } from '../store/ring-read.ts';
-import { pumpState, RingReplay } from './ring-replay.ts';
+import { pumpState, RingReplay, stoppedTooSoon_s } from './ring-replay.ts';
 
 /** So much before the last chunk is read, in s: enough for any line that delivers now and then. */
 const look_s = 3;
@@ -22,7 +22,15 @@ export interface FormerRun {
   /** The last stop of the pump in its last seconds, by contact or switch; null when there was none. */
   readonly stop: StopSeen | null;
   /** What the run after it found at first; null for the newest, after which comes the present one. */
-  readonly next: { readonly first_ms: number; readonly isPumpOn: boolean | null } | null;
+  readonly next: FirstSamples | null;
+}
+
+/** How a run began. */
+export interface FirstSamples {
+  readonly first_ms: number;
+  readonly isPumpOn: boolean | null;
+  /** When the pump stopped too soon after the first sample to be a trip; null when it did not. */
+  readonly tooSoon_ms: number | null;
 }
 
 /** A trip as detection finds it in the ring. */
@@ -46,7 +54,7 @@ export async function formerRuns(
   const others = (await listRing(dataFolder, files)).filter(({ header }) => header.boot !== boot);
   const boots = [...new Set(others.map(({ header }) => header.boot))].reverse().slice(0, mostRuns);
   const found: FormerRun[] = [];
-  let next: FormerRun['next'] = null;
+  let next: FirstSamples | null = null;
   for (const each of boots) {
     if (found.length > 0 && stated.has(each)) break;
     const own = others.filter(({ header }) => header.boot === each);
@@ -63,7 +71,7 @@ async function startOf(
   dataFolder: string,
   own: readonly RingFile[],
   files: Files,
-): Promise<FormerRun['next']> {
+): Promise<FirstSamples | null> {
   const first = own[0]?.header;
   if (first === undefined) return null;
   const replay = new RingReplay(first);
@@ -77,9 +85,13 @@ async function startOf(
     replay.take(block);
     isPumpOn ??= pumpState(replay.detector);
   }
-  return first_s === Number.POSITIVE_INFINITY
-    ? null
-    : { first_ms: wallAt_ms(first.anchor, first_s), isPumpOn };
+  if (first_s === Number.POSITIVE_INFINITY) return null;
+  const tooSoon_s = stoppedTooSoon_s(replay.detector);
+  return {
+    first_ms: wallAt_ms(first.anchor, first_s),
+    isPumpOn,
+    tooSoon_ms: tooSoon_s === null ? null : wallAt_ms(first.anchor, tooSoon_s),
+  };
 }
 
 /** Null when the files of this run hold no sample: it was killed before its first commit. */

@@ -34,7 +34,7 @@ import type {
 import { type EndedEvent, OpenEvents, slowestEnd_s } from './open-events.ts';
 import { type Prepared, prepare } from './prepare.ts';
 import { Recovery } from './recovery.ts';
-import { pumpState } from './ring-replay.ts';
+import { pumpState, stoppedTooSoon_s } from './ring-replay.ts';
 import { ServerLane } from './server-lane.ts';
 import { phaseOf, TankForecast } from './status.ts';
 import { type PeriodSummary, Summariser } from './summary.ts';
@@ -200,7 +200,7 @@ class RunningRecorder implements Recorder {
       pump: {
         isOn: () => pumpState(this.detector),
         hasTripped: () => this.tripsDeclared > 0,
-        presumeRunning: () => this.detector.presumeRunning(),
+        hasStoppedTooSoon: () => stoppedTooSoon_s(this.detector) !== null,
       },
       newId: (wall_ms) => this.ids.idAt(wall_ms),
       write: (content) => this.writer.add(content),

@@ -18,7 +18,7 @@ import {
 import { type Files, isDiskFault, isMissing, messageOf } from '../store/files.ts';
 import type { DownTime, GapLedger } from '../store/gap-ledger.ts';
 import type { TripDeclaration, TripHistory, TripLedger } from '../store/trip-ledger.ts';
-import { type FormerRun, formerRuns } from './former-run.ts';
+import { type FirstSamples, type FormerRun, formerRuns } from './former-run.ts';
 import type { Log } from './log.ts';
 import { rebuildEvent } from './rebuild-event.ts';
 
@@ -43,8 +43,8 @@ export interface PumpNow {
   /** Null while nothing is known. */
   readonly isOn: () => boolean | null;
   readonly hasTripped: () => boolean;
-  /** The pump ran when the run before ended. */
-  readonly presumeRunning: () => void;
+  /** Whether a contact or switch has stopped too soon after the first sample to be a trip. */
+  readonly hasStoppedTooSoon: () => boolean;
 }
 
 export interface RecoveryOptions {
@@ -79,6 +79,10 @@ export class Recovery {
   readonly #options: RecoveryOptions;
   readonly #stop = new AbortController();
   #first_s: number | null = null;
+  /** This run has seen the pump run. */
+  #wasOn = false;
+  /** When this run saw it stop before it was ready to declare a trip, in s. */
+  #stopped_s: number | null = null;
   #running: Promise<void> = Promise.resolve();
 
   constructor(options: RecoveryOptions) {
@@ -94,9 +98,15 @@ export class Recovery {
     });
   }
 
-  /** A sample has come; only the first one counts. */
+  /** A block has gone all the way; `time_s` is its end. Cheap but in the first moments. */
   sampled(time_s: number): void {
     this.#first_s ??= time_s;
+    if (time_s > this.#first_s + ready_s || this.#stopped_s !== null) return;
+    const { isOn, hasTripped, hasStoppedTooSoon } = this.#options.pump;
+    const isOnNow = isOn();
+    const hasStopped = isOnNow === false && (this.#wasOn || hasStoppedTooSoon());
+    if (hasStopped && !hasTripped()) this.#stopped_s = time_s;
+    this.#wasOn ||= isOnNow === true;
   }
 
   /** Resolves when nothing is under way. What is left undone is the next start's. */
@@ -110,7 +120,6 @@ export class Recovery {
     const stated = new Set(gaps.gaps.flatMap((gap) => (gap.kind === 'no-recorder' ? [gap.after] : [])));
     const runs = isLive ? await this.#patiently(() => formerRuns(dataFolder, boot, stated, files)) : [];
     const [former = null] = runs;
-    if (former?.isPumpOn === true && !this.#isDeclared(former)) this.#options.pump.presumeRunning();
     const owed = [...history.owed];
     // First what is owed, then the time without a recorder: a run whose end is stated has been looked through.
     for (const run of runs) owed.push(...(await this.#patiently(() => this.#undeclared(run))));
@@ -118,12 +127,11 @@ export class Recovery {
     const isSampled = () => this.#first_s !== null;
     let down: DownTime | null = null;
     if (await this.#until(isSampled, firstSample_s)) down = await this.#stateOwn(former);
+    if (former !== null && down !== null) await this.#watchPump(former, down);
     for (const trip of owed) await this.#makeGoodOrName(trip);
-    if (former === null) return;
-    if (down === null) {
-      await this.#until(isSampled, Number.POSITIVE_INFINITY);
-      down = await this.#stateOwn(former);
-    }
+    if (former === null || down !== null) return;
+    await this.#until(isSampled, Number.POSITIVE_INFINITY);
+    down = await this.#stateOwn(former);
     if (down !== null) await this.#watchPump(former, down);
   }
 
@@ -164,19 +172,22 @@ export class Recovery {
     const { wallAt_ms: wallOf, pump } = this.#options;
     // A stop that this run has declared is no stop of before.
     const isPumpOn = pump.hasTripped() ? true : pump.isOn();
-    const down = this.#downTime(former, { first_ms: wallOf(this.#first_s ?? 0), isPumpOn });
+    const first_ms = wallOf(this.#first_s ?? 0);
+    const tooSoon_ms = this.#stopped_s === null ? null : wallOf(this.#stopped_s);
+    const down = this.#downTime(former, { first_ms, isPumpOn, tooSoon_ms });
     await this.#state(down);
     return down;
   }
 
-  #downTime(run: FormerRun, next: NonNullable<FormerRun['next']>): DownTime {
+  /** Ends with the stop that came too soon: later than the first sample, but before it could have been recorded. */
+  #downTime(run: FormerRun, { first_ms, isPumpOn, tooSoon_ms }: FirstSamples): DownTime {
     return {
       kind: 'no-recorder',
       after: run.boot,
       from_ms: run.end_ms,
-      to_ms: next.first_ms,
+      to_ms: tooSoon_ms ?? first_ms,
       isClean: this.#options.history.stopped.has(run.boot),
-      pump: this.#pump(run, next.isPumpOn),
+      pump: tooSoon_ms === null ? this.#pump(run, isPumpOn) : 'stopped',
     };
   }
 
@@ -190,15 +201,10 @@ export class Recovery {
   async #watchPump(former: FormerRun, down: DownTime): Promise<void> {
     if (down.pump === 'stopped') return;
     const { isOn, hasTripped } = this.#options.pump;
-    let wasOn = former.isPumpOn === true && !this.#isDeclared(former);
-    const hasStopped = () => {
-      const isOnNow = isOn();
-      wasOn ||= isOnNow === true;
-      return wasOn && isOnNow === false;
-    };
-    if ((await this.#until(hasStopped, ready_s)) && !hasTripped()) {
-      // Later than its first sample, but before it could have been recorded.
-      await this.#state({ ...down, pump: 'stopped', to_ms: this.#options.clock.wall_ms() });
+    await this.#until(() => this.#stopped_s !== null, ready_s);
+    if (this.#stopped_s !== null) {
+      const tooSoon_ms = this.#options.wallAt_ms(this.#stopped_s);
+      await this.#state({ ...down, pump: 'stopped', to_ms: tooSoon_ms });
       return;
     }
     if (down.pump !== 'unknown' || former.isPumpOn === null) return;

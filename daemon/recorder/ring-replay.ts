@@ -35,3 +35,10 @@ export function pumpState(detector: TripDetector): boolean | null {
   );
   return meters.length === 0 ? null : detector.isDriveOn;
 }
+
+/** When a contact or switch stopped too soon to be a trip, in s; null when none did. */
+export function stoppedTooSoon_s({ contact, pressureSwitch }: TripDetector): number | null {
+  for (const watch of [contact, pressureSwitch])
+    if (watch !== null && !Number.isNaN(watch.tooSoon_s)) return watch.tooSoon_s;
+  return null;
+}

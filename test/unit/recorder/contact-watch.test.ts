@@ -11,25 +11,21 @@ function edges(watch: ContactWatch, levels: readonly number[], from_s = 0): numb
 const levels = (...parts: readonly (readonly [level: number, count: number])[]) =>
   parts.flatMap(([level, count]) => Array<number>(count).fill(level));
 
-test('a stop so shortly after the first sample is a trip where the run before saw the pump run, and only there', () => {
-  const sight = levels([1, 100], [0, 50]);
-  expect(edges(new ContactWatch(source, interval_s), sight)).toEqual([]);
+test('a drive that runs at the very first sample is believed at once; one that starts must run for half a second', () => {
   const watch = new ContactWatch(source, interval_s);
-  watch.presumeRunning();
-  expect(edges(watch, sight)).toEqual([100]);
+  expect(edges(watch, levels([1, 60], [0, 50]))).toEqual([60]);
   watch.disarm();
-  // From then on a pump must have run for its while again.
-  expect(edges(watch, levels([1, 100], [0, 50]), 0.15)).toEqual([]);
-  expect(edges(watch, levels([1, 600], [0, 50]), 0.3)).toEqual([600]);
+  expect(edges(watch, levels([1, 400], [0, 50]), 0.11)).toEqual([]);
+  expect(edges(watch, levels([1, 600], [0, 50]), 0.56)).toEqual([600]);
 });
 
-test('what was known before says nothing of a pump that stands at the first sample, or after a silence', () => {
-  const standing = new ContactWatch(source, interval_s);
-  edges(standing, levels([0, 10]));
-  standing.presumeRunning();
-  expect(edges(standing, levels([1, 100], [0, 50]), 0.01)).toEqual([]);
-  const silent = new ContactWatch(source, interval_s);
-  silent.presumeRunning();
-  edges(silent, levels([1, 10]));
-  expect(edges(silent, levels([1, 100], [0, 50]), 10)).toEqual([]);
+test('a glitch at the first samples is no drive that runs', () => {
+  expect(edges(new ContactWatch(source, interval_s), levels([1, 20], [0, 500]))).toEqual([]);
+  expect(edges(new ContactWatch(source, interval_s), levels([1, 20], [0, 1], [1, 400], [0, 50]))).toEqual([]);
+});
+
+test('after a silence the first sample is like any other', () => {
+  const watch = new ContactWatch(source, interval_s);
+  edges(watch, levels([1, 10]));
+  expect(edges(watch, levels([1, 100], [0, 50]), 10)).toEqual([]);
 });
