@@ -2,8 +2,11 @@
 import type { Counters, RawBlock, Readings } from '../driver.ts';
 import { ScanClock, type StreamClock } from './clock.ts';
 
-/** Longest block, in scans: it bounds the delay of a block that collects a backlog. */
-const longestBlock = 256;
+/**
+ * Longest block, in scans: it bounds the delay of a block that collects a backlog. Published times are led back by half a percent of
+ * elapsed time (`slewed-lag.ts`), so after 200 scans the next block would begin before the end of this one.
+ */
+const longestBlock = 128;
 
 /**
  * Blocks wait after a start: `least_s` at least, and until nothing has moved the clock by more than `move_s` for so many reads and so
@@ -151,7 +154,7 @@ export class ScanStream {
   }
 
   /**
-   * Adds `scans` (at most 256) from running index `index` on, not below `expected`; returns the place of their first value in
+   * Adds `scans` (at most 128) from running index `index` on, not below `expected`; returns the place of their first value in
    * `scratch`, to be filled before the next call.
    */
   append(index: number, scans: number, period_s: number, quality: number): number {

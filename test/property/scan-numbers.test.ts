@@ -80,4 +80,4 @@ test('however late a machine reads, the numbers of the scans are those of the co
     }),
     { numRuns: 60 },
   );
-});
+}, 300_000);

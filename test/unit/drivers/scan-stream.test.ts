@@ -103,7 +103,7 @@ describe('gaps, wraps and restarts', () => {
     const { blocks, stream, at } = makeLine();
     at(10, ...Array.from({ length: 12 }, (_, i) => frame(i * scans)));
     stream.flush();
-    expect(blocks.map((block) => block.scans)).toEqual([250, 50]);
+    expect(blocks.map((block) => block.scans)).toEqual([125, 125, 50]);
     checkChain(blocks);
   });
 
@@ -260,6 +260,23 @@ describe('times', () => {
       expect(error_s).toBeLessThanOrEqual(halfWidth_s);
     }
     expect(blocks[0]!.scan).toBe(0);
+  });
+
+  it('rise from scan to scan while a backlog is worked off and the clock is led back', () => {
+    const { blocks, at, live } = makeLine();
+    // Late for longer than the start waits; then reads of 60 frames.
+    live(0, 2400, 5.1);
+    for (let k = 0; k < 20; k++)
+      at(
+        5 + (2400 + 60 * (k + 1)) * frame_s,
+        ...Array.from({ length: 60 }, (_, i) => frame((2400 + 60 * k + i) * scans)),
+      );
+    let end_s = 0;
+    for (const { time_s, interval_s, scans: length } of blocks) {
+      expect(time_s).toBeGreaterThan(end_s);
+      end_s = time_s + (length - 1) * interval_s;
+    }
+    checkChain(blocks);
   });
 
   it('are vouched for no further than what is known when all reads stay late', () => {
