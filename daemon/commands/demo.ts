@@ -135,8 +135,8 @@ async function countTrips(config: RigConfig, trips: number, truths: readonly Tri
     const isLast = seen === trips;
     printing = printing.then(async () => {
       for (const leg of verdict.legs.filter(({ active }) => active)) {
-        const truth = await truthOf(leg.results.trip, leg.leg, truths);
-        process.stdout.write(`${JSON.stringify(summaryOf(verdict, leg, truth))}\n`);
+        const known = await truthOf(leg.results.trip, leg.leg, truths);
+        process.stdout.write(`${JSON.stringify(summaryOf(verdict, leg, known))}\n`);
       }
       if (isLast) done.resolve();
     });
@@ -151,8 +151,14 @@ async function countTrips(config: RigConfig, trips: number, truths: readonly Tri
   }
 }
 
+/** What the simulation knows of one leg in a trip. */
+interface KnownTrip {
+  readonly truth: LegTruthOnClock;
+  readonly isDisturbed: boolean;
+}
+
 /** What `--trips` prints of one leg: SI with the unit in the name, intervals as they are, errors against the simulation. */
-function summaryOf(verdict: Verdict, leg: LegVerdict, truth: LegTruthOnClock | null) {
+function summaryOf(verdict: Verdict, leg: LegVerdict, known: KnownTrip | null) {
   const { results } = leg;
   return {
     event: verdict.event,
@@ -168,11 +174,13 @@ function summaryOf(verdict: Verdict, leg: LegVerdict, truth: LegTruthOnClock | n
     largestReverseVelocity_mps: short(results.largestReverseVelocity),
     velocityAtSeating_mps: short(results.velocityAtSeating),
     flags: leg.flags.map(({ code }) => code),
+    // The machine was short of time for the simulation: the water stood still in this trip, and errors are not the verdict's.
+    simulationHeldUp: known?.isDisturbed ?? null,
     truthError:
-      truth === null
+      known === null
         ? null
         : Object.fromEntries(
-            truthErrors(leg, truth).map(({ metric, unit, error }) => [`${metric}, ${unit}`, error]),
+            truthErrors(leg, known.truth).map(({ metric, unit, error }) => [`${metric}, ${unit}`, error]),
           ),
   };
 }
@@ -186,12 +194,15 @@ function short(result: Result) {
  * The truth of the same trip: the nearest loss of drive. The rig tells it when everything has settled, which may be after
  * the verdict; null when it does not come.
  */
-async function truthOf(trip: Result, leg: string, truths: readonly TripTruth[]) {
+async function truthOf(trip: Result, leg: string, truths: readonly TripTruth[]): Promise<KnownTrip | null> {
   if (trip.value === null) return null;
   const at_s = trip.value;
   for (let waited_ms = 0; waited_ms < longestTruthWait_ms; waited_ms += 100) {
     const same = truths.find(({ driveLost_s }) => Math.abs(driveLost_s - at_s) < 0.5);
-    if (same !== undefined) return same.legs.find((candidate) => candidate.leg === leg) ?? null;
+    if (same !== undefined) {
+      const truth = same.legs.find((candidate) => candidate.leg === leg);
+      return truth === undefined ? null : { truth, isDisturbed: same.isDisturbed };
+    }
     await delay(100);
   }
   return null;

@@ -17,10 +17,12 @@ interface Line {
   readonly seating_s: { readonly value: number | null };
   readonly surge_Pa: { readonly value: number | null };
   readonly equivalentReverseVelocity_mps: { readonly value: number | null };
+  readonly simulationHeldUp: boolean | null;
   readonly truthError: Readonly<Record<string, number | null>> | null;
 }
 
-test('the demo judges both legs of its own trips, says how far it was off, and ends by itself', async () => {
+/** A demo of two trips from start to end. */
+async function play() {
   const folder = mkdtempSync(join(tmpdir(), 'demo-'));
   // Left without a verdict by a demo that was stopped.
   await new EventFolderWrite(folder, eventContent(folder), disk).write();
@@ -41,16 +43,24 @@ test('the demo judges both legs of its own trips, says how far it was off, and e
   });
   const [code] = await once(demo, 'exit');
   rmSync(folder, { recursive: true, force: true });
-
   expect(code).toBe(0);
+  console.log(`first verdict ${first_s.toFixed(1)} s after the start`);
+  return lines;
+}
+
+test('the demo judges both legs of its own trips, says how far it was off, and ends by itself', async () => {
+  let lines = await play();
+  // A machine that was short of time for the simulation is named in the line; then it is played again.
+  for (let left = 3; lines.some((line) => line.simulationHeldUp) && left > 0; left--) lines = await play();
+
   expect(lines.map(({ leg }) => leg)).toEqual(['A', 'B']);
   expect(new Set(lines.map((line) => line.class)).size).toBe(2);
-  console.log(`first verdict ${first_s.toFixed(1)} s after the start`);
   for (const line of lines) {
+    expect(line.simulationHeldUp).toBe(false);
     expect(line.seating_s.value).not.toBeNull();
     expect(line.surge_Pa.value).not.toBeNull();
     expect(line.equivalentReverseVelocity_mps.value).not.toBeNull();
     // The simulation knows when the seat was touched; even a machine that is short of time is right to a few ms.
     expect(Math.abs(line.truthError?.['closing time, s'] ?? Number.NaN)).toBeLessThan(0.02);
   }
-}, 150_000);
+}, 400_000);

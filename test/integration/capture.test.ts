@@ -36,7 +36,7 @@ async function record(trips: number) {
 
 test('a window that held a trip gives, beside the running recorder, the same samples and the same verdict', async () => {
   const { recorder, folders } = await record(1);
-  await vi.waitFor(() => expect(recorder.status().counters['ringCommitsDone']).toBeGreaterThan(0), 10_000);
+  await vi.waitFor(() => expect(recorder.status().counters['ringCommitsDone']).toBeGreaterThan(0), 40_000);
   await vi.waitFor(async () => {
     const [tally] = await tallyRing(folder.path);
     expect(tally?.scansRecorded).toBe(7 / feedInterval_s);
@@ -73,7 +73,7 @@ test('a window that held a trip gives, beside the running recorder, the same sam
   ]);
   expect(rows[1]!.wall_ms).toBe(rows[0]!.wall_ms);
   await store.close();
-}, 30_000);
+}, 120_000);
 
 test('the command makes one from a stopped data folder, and says what is wrong with a window', async () => {
   const { recorder } = await record(2);
@@ -109,7 +109,7 @@ test('the command makes one from a stopped data folder, and says what is wrong w
     out.mockRestore();
     err.mockRestore();
   }
-}, 30_000);
+}, 120_000);
 
 test('a page that keeps a window whose verdict cannot be written is not told that it is there', async () => {
   const { recorder } = await record(1);
@@ -154,4 +154,4 @@ test('a page that keeps a window whose verdict cannot be written is not told tha
   isFailing = false;
   expect(await keep()).toMatchObject({ status: 201 });
   await session.stop();
-}, 30_000);
+}, 120_000);

@@ -1,4 +1,4 @@
-import { afterEach, describe, expect, it } from 'vitest';
+import { afterEach, describe, expect, it, vi } from 'vitest';
 import type { Port } from '../../daemon/virtual-rig/port.ts';
 import { PtyPort, whyNoPty } from '../../daemon/virtual-rig/pty.ts';
 import { TcpPort } from '../../daemon/virtual-rig/tcp-port.ts';
@@ -54,7 +54,11 @@ async function makePort(kind: 'pty' | 'tcp'): Promise<Port> {
 }
 
 function start(port: Port, first = 0, changes: Partial<SerialFramesLineSpec> = {}) {
-  const source = new FrameSource(sourceSpec, first, (bytes) => port.write(bytes));
+  // A cable that is out takes everything; a reader that was held up nothing, for a while.
+  const source = new FrameSource(sourceSpec, first, (bytes) =>
+    port.isPlugged ? port.write(bytes) : bytes.length,
+  );
+  source.isPatient = true;
   const driver: Driver = createSerialFramesDriver(lineOf(port, changes));
   const sink = new RememberingSink(driver);
   opened.push(
@@ -107,6 +111,8 @@ describe.each(kinds)('a converter behind a %s', (kind) => {
     port.unplug();
     await sink.until(() => sink.last?.state !== 'open');
     const before = sink.blocks.length;
+    const sent = source.framesSent;
+    await vi.waitUntil(() => source.framesSent > sent + 5, 20_000);
     await port.replug();
     await sink.until(() => sink.last?.state === 'open' && sink.blocks.length >= before + 40);
     const first = scanIndex(sink.blocks[0].raw, 0);

@@ -55,7 +55,7 @@ export async function besideBadReceivers(
     closed = event;
   });
   const feed = new TripFeed(driver);
-  await vi.waitFor(() => expect(port).toBeGreaterThan(0), 30_000);
+  await vi.waitFor(() => expect(port).toBeGreaterThan(0), 90_000);
 
   const late_ms = await inStep(feed);
   feed.push(3);
