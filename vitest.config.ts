@@ -30,8 +30,6 @@ const project = (name: string, { exclude = [], group, include, timeout_ms, worke
     exclude: ['**/node_modules/**', ...exclude],
     testTimeout: timeout_ms,
     hookTimeout: timeout_ms,
-    // Unasked a poll gives up after a second, which a neighbour on the machine takes.
-    expect: { poll: { timeout: 20_000 } },
     // A forked process a file: the serial binding does not work in worker threads.
     pool: 'forks' as const,
     maxWorkers: workers,
