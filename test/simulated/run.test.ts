@@ -47,3 +47,11 @@ test('the same seed gives the same verdicts to the last digit', async () => {
   expect(first.events.length).toBeGreaterThanOrEqual(2);
   expect(legsOf(second)).toEqual(legsOf(first));
 });
+
+test('a run that is cut between an event and its truth invents no trip', async () => {
+  const [first] = (await run(1, 20)).truths;
+  const cut = await run(1, first!.driveLost_s - 1000 + 3.59);
+  expect(cut.events.length).toBe(1);
+  expect(cut.falseEvents).toEqual([]);
+  expect(cut.simulated_s).toBeLessThan(20);
+});

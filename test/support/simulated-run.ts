@@ -75,6 +75,9 @@ export async function simulateRun(spec: RigSpec, config: RigConfig, most_s: numb
   const events = judgeEach(recorder, store, clock);
   await clock.run(most_s);
   const { user, system } = process.cpuUsage(used);
+  // The rig says what happened when all has settled, which may be after the event: a trip under way at the end is waited for.
+  for (let more_s = 0; more_s < afterEnd_s && compared(truths, events).falseEvents.length > 0; more_s++)
+    await clock.run(1);
   const simulated_s = clock.monotonic_s() - rig.base_s;
   await clock.runUntil(recorder.stop());
   await rig.stop();
