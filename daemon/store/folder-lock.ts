@@ -120,6 +120,10 @@ export function lockWhenPossible(dataFolder: string, files: Files, lockFolder = 
       locked();
       return await files.create(path);
     },
+    async append(path) {
+      locked();
+      return await files.append(path);
+    },
     async rename(from, to) {
       locked();
       await files.rename(from, to);

@@ -67,16 +67,41 @@ function keyOf(gap: RecorderGap): string {
   return gap.kind === 'no-recorder' ? `run ${gap.after}` : `trip ${gap.event}`;
 }
 
+const pumpStates: readonly unknown[] = [
+  'stopped',
+  'running',
+  'at-rest',
+  'unknown',
+] satisfies readonly PumpMeanwhile[];
+const sources: readonly unknown[] = [
+  'contact',
+  'pressure-switch',
+  'pressure-knee',
+  'surge',
+  'window',
+] satisfies readonly TripSourceName[];
+
+/** Every key is looked at: the pages show all of them, and a line that lacks one would end the server at each look. */
 function isGap(entry: unknown): entry is RecorderGap {
   const gap = entry as Partial<Record<string, unknown>> | null;
   if (typeof gap !== 'object' || gap === null) return false;
-  if (gap['kind'] === 'trip-lost') return typeof gap['event'] === 'string' && Number.isFinite(gap['at_ms']);
+  if (gap['kind'] === 'trip-lost') {
+    const isNamed = typeof gap['event'] === 'string' && typeof gap['why'] === 'string';
+    return isNamed && sources.includes(gap['source']) && isInstant(gap['at_ms']);
+  }
   return (
     gap['kind'] === 'no-recorder' &&
     typeof gap['after'] === 'string' &&
-    Number.isFinite(gap['from_ms']) &&
-    Number.isFinite(gap['to_ms'])
+    typeof gap['isClean'] === 'boolean' &&
+    pumpStates.includes(gap['pump']) &&
+    isInstant(gap['from_ms']) &&
+    isInstant(gap['to_ms'])
   );
+}
+
+/** A date can be made of it (ECMA-262, time values: up to 8.64e15 ms from 1970). */
+function isInstant(value: unknown): boolean {
+  return typeof value === 'number' && Math.abs(value) <= 8.64e15;
 }
 
 export class GapLedger {

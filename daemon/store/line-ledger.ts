@@ -112,8 +112,8 @@ export class LineLedger {
   #start(isOpening: boolean): void {
     this.#running ??= this.#run(isOpening).finally(() => {
       this.#running = null;
-      // A sync that failed meanwhile has put its lines back.
-      if (this.#queue.length > 0 && !this.#giveUp.signal.aborted) this.#start(false);
+      // A sync that failed meanwhile has put its lines back; the file may have been replaced in the turn that ended the loop.
+      if ((this.#queue.length > 0 || this.#anew !== null) && !this.#giveUp.signal.aborted) this.#start(false);
     });
   }
 

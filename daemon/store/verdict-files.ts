@@ -10,7 +10,8 @@ import { codeOf, type Files, isMissing, messageOf, writeWhole } from './files.ts
 export async function listRevisions(folder: string, files: Files): Promise<number[]> {
   const found: number[] = [];
   for (const name of await files.list(folder)) {
-    const match = /^verdict-(\d+)\.json$/.exec(name);
+    // Of nine digits at most: a number beyond 2^53 has no next one. With a leading zero it is another file.
+    const match = /^verdict-([1-9]\d{0,8})\.json$/.exec(name);
     if (match) found.push(Number(match[1]));
   }
   return found.sort((a, b) => a - b);
