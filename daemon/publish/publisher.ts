@@ -155,10 +155,14 @@ export class Publisher {
   catchUp(): void {
     if (!this.#mustCatchUp) return;
     this.#mustCatchUp = false;
-    for (const rows of this.#pages()) {
-      const untold = rows.filter((row) => !this.#outbox.hasTold(toldOf(row)));
-      for (const row of untold.reverse()) this.event({ row, trouble: null });
-      if (untold.length === 0) return;
+    try {
+      for (const rows of this.#pages()) {
+        const untold = rows.filter((row) => !this.#outbox.hasTold(toldOf(row)));
+        for (const row of untold.reverse()) this.event({ row, trouble: row.trouble ?? null });
+        if (untold.length === 0) return;
+      }
+    } catch (error) {
+      this.#refused(error, 0);
     }
   }
 
@@ -219,17 +223,22 @@ export class Publisher {
       work();
       trouble('outbox', null);
     } catch (error) {
-      this.counters.messagesUnqueued += count;
-      this.#mustCatchUp = true;
-      trouble('outbox', {
-        what: `The outbox cannot be written: ${messageOf(error)}; ${this.counters.messagesUnqueued} messages lost so far.`,
-        remedy: 'Check space and rights of the data folder. Events are safe and are published later.',
-      });
+      this.#refused(error, count);
       return;
     }
     this.#ages.mark(this.#outbox.head, clock.now_s());
     for (const task of this.#tasks) task.notify();
     this.#watchQuota();
+  }
+
+  /** Events are looked for again; `count` messages are lost. */
+  #refused(error: unknown, count: number): void {
+    this.counters.messagesUnqueued += count;
+    this.#mustCatchUp = true;
+    this.#options.trouble('outbox', {
+      what: `The outbox cannot be used: ${messageOf(error)}; ${this.counters.messagesUnqueued} messages lost so far.`,
+      remedy: 'Check space and rights of the data folder. Events are safe and are published later.',
+    });
   }
 
   #watchQuota(): void {

@@ -108,6 +108,23 @@ test('an event that was indexed before the process died is told at the next star
   expect(got[0].payload).toMatchObject({ event: event(1).id });
 });
 
+test('an index that cannot be read ends nothing, and its events are told later with what is wrong', async () => {
+  open();
+  await publisher.stop();
+  index = [{ ...event(1), verdict: null, trouble: 'no trace' }];
+  open();
+  const { filter } = index;
+  index.filter = () => {
+    throw new Error('disk I/O error');
+  };
+  publisher.catchUp();
+  expect(troubles.get('outbox')).toContain('disk I/O error');
+  index.filter = filter;
+  publisher.catchUp();
+  await vi.waitFor(() => expect(kinds()).toEqual(['event']), 20_000);
+  expect(got[0]!.payload).toMatchObject({ event: event(1).id, trouble: 'no trace' });
+});
+
 test('a damaged outbox is set aside, and publishing goes on', async () => {
   writeFileSync(join(folder.path, 'outbox.db'), 'nonsense '.repeat(1000));
   open();
