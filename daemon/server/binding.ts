@@ -2,6 +2,7 @@
 import type { FastifyInstance } from 'fastify';
 import type { Clock, ClockTimer } from '../../drivers/clock.ts';
 import { UnavailableError } from '../errors.ts';
+import { messageOf } from '../store/files.ts';
 
 /** Waits between tries grow from the first to the last, in ms. */
 const firstWait_ms = 250;
@@ -78,6 +79,12 @@ export async function listen(app: FastifyInstance, host: string, port: number): 
         `${host} is not an address of this machine. Correct server.host; 127.0.0.1 always works.`,
         { cause: error },
       );
+    }
+    // Such as EAI_AGAIN while the network comes up: pages that cannot be served end nothing else.
+    if (['listen', 'getaddrinfo'].includes((error as NodeJS.ErrnoException).syscall ?? '')) {
+      throw new UnavailableError(`${host} cannot be served: ${messageOf(error)}. Check server.host.`, {
+        cause: error,
+      });
     }
     throw error;
   }

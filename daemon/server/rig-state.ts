@@ -1,6 +1,7 @@
 /** The server's picture of the rig: the last hello and status, and what is wrong. */
 import { isLoopbackHost, type RigConfig } from '../../config/rig.ts';
 import type { ChannelStatus, HelloMessage, StatusMessage, Summary } from '../recorder/messages.ts';
+import { withoutPaths } from '../web/failures.ts';
 import type { Receivers, RigSource } from '../web/rig-source.ts';
 import { rigOfHello } from '../web/views.ts';
 import type { RigView, StatusView } from '../web/wire.ts';
@@ -89,7 +90,7 @@ export class RigState implements RigSource {
     else if (disk.state === 'refusing') {
       this.troubles.raise(
         'disk',
-        `The disk cannot be written: ${disk.why}. Live view and detection go on; events wait in memory.${waiting}`,
+        `The disk cannot be written: ${withoutPaths(disk.why)}. Live view and detection go on; events wait in memory.${waiting}`,
         'Make room or give the recorder the right to write. Recording resumes automatically. Events beyond the memory limit are lost and counted.',
         this.#heard_ms,
       );

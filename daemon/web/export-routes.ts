@@ -197,10 +197,11 @@ async function rowsBetween(
   to_ms: number,
 ): Promise<VerdictRow[] | null> {
   const rows: VerdictRow[] = [];
-  const last_ms = Math.min(to_ms, Date.now() + verdictStep_ms);
-  // Whatever a wrong clock has dated before comes in one go.
-  for (let at_ms = from_ms; at_ms < last_ms; ) {
-    const end_ms = Math.min(last_ms, Math.max(firstEvent_ms, at_ms + verdictStep_ms));
+  const soon_ms = Date.now() + verdictStep_ms;
+  // Whatever a wrong clock has dated before or after comes in one go.
+  for (let at_ms = from_ms; at_ms < to_ms; ) {
+    const next_ms = at_ms < soon_ms ? Math.max(firstEvent_ms, at_ms + verdictStep_ms) : to_ms;
+    const end_ms = Math.min(to_ms, next_ms);
     rows.push(...verdictRows(await library.between(at_ms, end_ms)));
     if (rows.length > mostVerdicts) return null;
     at_ms = end_ms;

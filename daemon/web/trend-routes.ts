@@ -25,7 +25,7 @@ const legParams = Type.Object({ id: tag });
 const daysQuery = Type.Object(
   {
     from: Type.Optional(instant('ms since 1970; 30 days before `to` when left out')),
-    to: Type.Optional(instant('ms since 1970; now when left out')),
+    to: Type.Optional(instant('ms since 1970, not included; now when left out')),
   },
   { additionalProperties: false },
 );
@@ -100,8 +100,9 @@ export function trendRoutes(app: FastifyInstance, { library, state, trends }: Tr
       const speeds = Map.groupBy(await library.waveSpeedRows(id), ({ wall_ms }) => dayOf(wall_ms));
       const now_ms = Date.now();
       const days: LegDay[] = [];
-      for (let at_ms = from - (from % day_ms); at_ms <= Math.min(to, now_ms); at_ms += day_ms) {
-        const events = await library.between(at_ms, Math.min(to, at_ms + day_ms));
+      for (let at_ms = from - (from % day_ms); at_ms < to && at_ms <= now_ms; at_ms += day_ms) {
+        // Whole days, as their cycles and downtime are.
+        const events = await library.between(at_ms, at_ms + day_ms);
         const waveSpeeds = speeds.get(dayOf(at_ms)) ?? [];
         const sources = {
           leg: id,

@@ -86,6 +86,15 @@ describe('the daily record', () => {
     expect(day.downtime_s).toBe(86_400 - 3300);
   });
 
+  it('of a day is whole, and the day that begins at the end is none of it', async () => {
+    const leg = syntheticConfig.legs[0]!.id;
+    const daysUpTo = async (to: number) =>
+      (await get(`/api/legs/${leg}/days?from=${midnight_ms}&to=${to}`)).json().days;
+    const whole = await daysUpTo(midnight_ms + day_ms);
+    expect(whole.map(({ day }: { day: string }) => day)).toEqual(['2026-03-02']);
+    expect(await daysUpTo(midnight_ms + 1)).toEqual(whole);
+  });
+
   it('refuses a leg that is none and a period without end', async () => {
     expect((await get('/api/legs/nobody/days')).statusCode).toBe(404);
     expect((await get(`/api/legs/${syntheticConfig.legs[0]!.id}/days?from=0`)).statusCode).toBe(400);

@@ -186,6 +186,21 @@ describe('answers', () => {
     await many.close();
   });
 
+  test('a verdict that a clock set ahead has dated is in the table', async () => {
+    const own = new FakeLibrary();
+    own.add('event-0', Date.now() + 400 * 86_400_000, swing);
+    const ahead = await createServer({
+      library: own,
+      state,
+      hub: new LiveHub(),
+      host: '127.0.0.1',
+      dashboardFolder: null,
+    });
+    const answer = await ahead.inject({ url: '/api/verdicts.json', headers: { host: 'localhost' } });
+    expect(answer.json()).not.toEqual([]);
+    await ahead.close();
+  });
+
   test('the page may load nothing from elsewhere and be framed by nobody', async () => {
     const answer = await get('/');
     expect(answer.body).toContain('<title>page</title>');
