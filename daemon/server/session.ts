@@ -6,7 +6,7 @@ import { isLoopbackHost } from '../../config/rig.ts';
 import { type Clock, type ClockTimer, systemClock } from '../../drivers/clock.ts';
 import { DataError } from '../errors.ts';
 import type { Publisher, PublisherOptions } from '../publish/publisher.ts';
-import type { HelloMessage, ToRecorder, ToServer } from '../recorder/messages.ts';
+import type { HelloMessage, ToRecorder, ToServer, TripMessage } from '../recorder/messages.ts';
 import { oneAtATime } from '../store/capture-limits.ts';
 import type { Capture } from '../store/capture-request.ts';
 import { captureWindow, newestWindow } from '../store/capture-window.ts';
@@ -72,6 +72,8 @@ export class ServerSession {
   #timers: ClockTimer[] = [];
   #boot = '';
   #isOpened = false;
+  /** Trips that come before the publisher is there: ending an orphan takes seconds. Null from then on. */
+  #early: TripMessage[] | null = [];
   readonly #kept = new KeptWindows();
   #isScanning = false;
   #isStopped = false;
@@ -104,6 +106,7 @@ export class ServerSession {
         const { event, source, time_s } = message;
         this.hub.message({ kind: 'trip', event, source, time_s });
         this.#kept.opened(event, this.#clock.wall_ms());
+        if (this.#isOpened) this.#early?.push(message);
         this.#publisher?.trip(message);
         return;
       }
@@ -155,6 +158,8 @@ export class ServerSession {
         throw new DataError(withoutPaths(messageOf(error)), { cause: error });
       }),
     );
+    for (const trip of this.#early ?? []) this.#publisher?.trip(trip);
+    this.#early = null;
     this.#trends = this.#openTrends(hello);
     const app = await createServer({
       library: store,
