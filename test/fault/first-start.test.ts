@@ -106,6 +106,7 @@ test('a disk without room for even the folder: nothing is written before the loc
   expect(locked.why).toBe('no space left on device');
   await expect(locked.files.makeFolder(join(place, 'ring'))).rejects.toThrow('no space left');
   await expect(locked.files.create(join(place, 'x'))).rejects.toThrow('no space left');
+  await expect(locked.files.append(join(place, 'x'))).rejects.toThrow('no space left');
   expect(existsSync(place)).toBe(false);
   isFull = false;
   await locked.files.makeFolder(join(place, 'ring'));

@@ -157,3 +157,23 @@ test('lines that are no declarations are passed over, and the next start clears 
   await second.finish('c', 4, 1);
   expect(readFileSync(path, 'utf8')).not.toContain('{"kind":"clo');
 });
+
+test('a file that is replaced in any turn of the opening holds the new lines', async () => {
+  for (let turns = 0; turns < 30; turns++) {
+    const path = join(folder.path, `replaced-${turns}.jsonl`);
+    const opened = Promise.withResolvers<void>();
+    const files = {
+      ...disk,
+      async syncFolder() {
+        opened.resolve();
+      },
+    };
+    const ledger = new LineLedger(path, files, () => undefined);
+    ledger.open();
+    await opened.promise;
+    for (let turn = 0; turn < turns; turn++) await null;
+    ledger.replace([{ turns }]);
+    await ledger.finish(1);
+    expect((await readLines(path, disk)).entries).toEqual([{ turns }]);
+  }
+});
