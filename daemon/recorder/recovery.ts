@@ -148,7 +148,7 @@ export class Recovery {
       if (isSame(header.boot, header.trip.time_s)) return [];
     const event = newId(wall_ms);
     const found = { event, boot, ...stop, declared_s: stop.seen_s };
-    await trips.declared(found);
+    await this.#onMedium(trips.declared(found));
     return [found];
   }
 
@@ -226,7 +226,7 @@ export class Recovery {
       this.counters.tripsUnrecorded++;
       log.error(spoken, 'pump stopped while no recorder ran');
     } else log.warn(spoken, 'no recorder ran');
-    await gaps.add(down);
+    await this.#onMedium(gaps.add(down));
   }
 
   /** The ring may end before the samples of a trip that is on record all the same. */
@@ -251,7 +251,7 @@ export class Recovery {
     const there = await this.#written(trip);
     if (there !== null) {
       log.info({ event: trip.event, folder: there }, 'declared trip was written');
-      await trips.closed(trip.event, 'written');
+      await this.#onMedium(trips.closed(trip.event, 'written'));
       return;
     }
     const later = history.declared.filter(({ boot, trip_s }) => boot === trip.boot && trip_s > trip.trip_s);
@@ -265,6 +265,7 @@ export class Recovery {
       },
       files,
     );
+    this.#stop.signal.throwIfAborted();
     if (content !== null) {
       this.counters.tripsRebuilt++;
       log.warn(
@@ -278,14 +279,15 @@ export class Recovery {
       trip,
       'The recorder ended before the event was written, and the disk ring has no samples of it.',
     );
-    await trips.closed(trip.event, 'lost');
+    await this.#onMedium(trips.closed(trip.event, 'lost'));
   }
 
   async #lose({ event, source, anchor, trip_s }: TripDeclaration, why: string): Promise<void> {
     const { log, gaps } = this.#options;
     this.counters.tripsLost++;
     log.error({ event, source, why }, 'declared trip lost');
-    await gaps.add({ kind: 'trip-lost', event, source, at_ms: wallAt_ms(anchor, trip_s), why });
+    const at_ms = wallAt_ms(anchor, trip_s);
+    await this.#onMedium(gaps.add({ kind: 'trip-lost', event, source, at_ms, why }));
   }
 
   #downAfter(boot: string): Rebuilt['noRecorder'] {
@@ -327,6 +329,17 @@ export class Recovery {
         await this.#wait(retry_s);
       }
     }
+  }
+
+  /** Rejects when the recorder stops: a full disk must not hold that up. The ledger writes the line, or counts it as given up. */
+  async #onMedium(line: Promise<void>): Promise<void> {
+    const { signal } = this.#stop;
+    const stopped = Promise.withResolvers<void>();
+    const stop = () => stopped.resolve();
+    signal.addEventListener('abort', stop);
+    if (!signal.aborted) await Promise.race([line, stopped.promise]);
+    signal.removeEventListener('abort', stop);
+    signal.throwIfAborted();
   }
 
   /** Rejects when the recorder stops. */
