@@ -26,7 +26,7 @@ export class ContactWatch {
   /** Middle of the interval between the loss of drive and the edge, in s. */
   private readonly delay_s: number;
   /** Middle of the channel's dead time, in s: all other instants here are time stamps. */
-  private readonly late_s: number;
+  readonly late_s: number;
   private readonly runningLevel: 0 | 1;
   private readonly needed: number;
   private stops = 0;

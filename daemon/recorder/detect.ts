@@ -52,6 +52,8 @@ export class TripDetector {
   private readonly isKneeWanted: boolean;
   private readonly onTrip: OnTrip;
   private openTrip_s = Number.NaN;
+  /** Of the event that is open or was the last. */
+  private lastTrip_s = Number.NaN;
   private isSurge = false;
   private closed_s = Number.NEGATIVE_INFINITY;
   /** Up to then a surge is the last trip's own: a valve that slammed may open and slam again seconds later. In s. */
@@ -87,7 +89,8 @@ export class TripDetector {
       const watch = watchOf(channel, config, areas, intervalOf(channel.id));
       if (watch !== null) watches.set(channel.id, watch);
     }
-    this.latest_s = Math.max(0, ...[...watches.values()].map((watch) => watch.late_s));
+    const watched = [this.contact, this.pressureSwitch, ...watches.values()];
+    this.latest_s = Math.max(0, ...watched.map((watch) => watch?.late_s ?? 0));
     this.legs = config.legs.map((leg) => new LegWatch(leg, watches));
     this.groups = groups.map((group) => {
       const columns = group.channels.flatMap((channel, column) => (watches.has(channel) ? [column] : []));
@@ -142,6 +145,7 @@ export class TripDetector {
   /** The event round the trip at `trip_s` is open: its own pressure waves and late edges are no further trips. */
   openEvent(trip_s: number, source: TripSourceName): void {
     this.openTrip_s = trip_s;
+    this.lastTrip_s = trip_s;
     this.isSurge = source === 'surge';
     if (!this.isSurge) this.aftershocksUntil_s = trip_s + this.aftershocks_s;
     for (const leg of this.legs) leg.openEvent(trip_s);
@@ -241,12 +245,13 @@ export class TripDetector {
   }
 
   /**
-   * Inside an open event only a source that has been seen running again can tell of another trip; or any source, when
-   * what opened the event was a surge that cannot have been this trip's.
+   * Inside an event only a source that has been seen running again can tell of another trip; or any source, when what opened
+   * the event was a surge that cannot have been this trip's. A late source may show its edge when the event is over.
    */
   private isNewTrip(watch: ContactWatch): boolean {
-    if (Number.isNaN(this.openTrip_s) || watch.armedSince_s > this.openTrip_s) return true;
-    return this.isSurge && watch.opened_s > this.openTrip_s + sameTrip_s;
+    const isInside = !Number.isNaN(this.openTrip_s) || watch.opened_s < this.closed_s;
+    if (!isInside || watch.armedSince_s - watch.late_s > this.lastTrip_s) return true;
+    return this.isSurge && watch.opened_s > this.lastTrip_s + sameTrip_s;
   }
 
   private isContactFresh(now_s: number): boolean {

@@ -1,6 +1,9 @@
 /** The last seconds of one group, raw, in memory that is taken once. The newest blocks push out the oldest. */
+import type { WindowConfig } from '../../config/rig.ts';
 import type { GroupSpec, RawBlock } from '../../drivers/driver.ts';
 
+/** History beyond the longest window: grace for late lines and for the decision itself, in s. */
+const margin_s = 5;
 /** Spare room over the wanted time: a device may run faster than it says. */
 const spare_ratio = 1.2;
 /** A group with scans closer than this comes in blocks of several scans. */
@@ -16,6 +19,12 @@ const field = {
   lostBefore: 5,
   count: 6,
 } as const;
+
+/** Length of the history, in s, so that the longest event is still there when its latest channel, `latest_s` late, has ended it. */
+export function neededHistory_s(windows: WindowConfig, latest_s: number): number {
+  const { before_s, withoutSeating_s, afterSeating_s, history_s } = windows;
+  return Math.max(history_s, before_s + withoutSeating_s + afterSeating_s + latest_s + margin_s);
+}
 
 export class HistoryRing {
   private readonly stride: number;

@@ -41,14 +41,17 @@ export async function rebuildEvent(
   // The calibration that was in force at the trip holds for the whole record, as in a live event.
   const header = own.findLast(({ anchor }) => anchor.time_s <= trip.trip_s) ?? own[0];
   if (header === undefined) return null;
-  const { before_s, withoutSeating_s } = header.config.windows;
+  const { before_s, withoutSeating_s, afterSeating_s } = header.config.windows;
   const from_s = trip.trip_s - before_s;
-  const latest_s = Math.min(next_s, trip.trip_s + withoutSeating_s);
+  const replay = new RingReplay(header);
+  // A valve may seat at the last moment, and what the latest channel says of the end comes after it.
+  const longest_s = withoutSeating_s + afterSeating_s + replay.detector.latest_s;
+  const latest_s = Math.min(next_s, trip.trip_s + longest_s);
   const blocks: RawBlock[] = [];
   const window = { boot: trip.boot, from_s: from_s - warmUp_s, to_s: latest_s };
   for await (const each of readRing(dataFolder, window, files))
     if (sameGroups(each.header, header)) blocks.push(each.block);
-  const ended = endOf(request, header, blocks);
+  const ended = endOf(request, header, replay, blocks);
   const kept = blocks.flatMap((block) => cutBlock(block, ended.from_s, ended.to_s) ?? []);
   if (kept.length === 0) return null;
   return contentOf(request, ended, header, kept);
@@ -63,9 +66,9 @@ function sameGroups(a: RingHeader, b: RingHeader): boolean {
 function endOf(
   { trip, next_s }: RebuildRequest,
   header: RingHeader,
+  replay: RingReplay,
   blocks: readonly RawBlock[],
 ): EndedEvent {
-  const replay = new RingReplay(header);
   let ended: EndedEvent | null = null;
   let data_s = Number.NEGATIVE_INFINITY;
   const events = new OpenEvents(

@@ -20,6 +20,7 @@ import { DiskRing } from './disk-ring.ts';
 import { contentOf } from './event-content.ts';
 import { EventIds } from './event-ids.ts';
 import { EventWriter } from './event-writer.ts';
+import { neededHistory_s } from './history.ts';
 import { Line, logLink } from './line.ts';
 import type { Log } from './log.ts';
 import type {
@@ -76,8 +77,6 @@ const anchorPeriod_s = 1;
 const flush_s = 5;
 /** So many times without a recorder stand in the status; gaps.jsonl has all. */
 const gapsTold = 20;
-/** History beyond the longest window: grace for late lines and for the decision itself, in s. */
-const margin_s = 5;
 
 /**
  * Starts to record. Resolves when the lines have been started; an absent device is a line state, not an error.
@@ -147,8 +146,7 @@ class RunningRecorder implements Recorder {
     this.summariser = new Summariser(config.channels.length, groups.length, (summary) =>
       this.summarise(summary),
     );
-    const { before_s, withoutSeating_s, afterSeating_s, history_s } = config.windows;
-    const needed_s = Math.max(history_s, before_s + withoutSeating_s + afterSeating_s + margin_s);
+    const needed_s = neededHistory_s(config.windows, this.detector.latest_s);
     const shared = {
       keep: (group: number, block: RawBlock) => this.ring.add(group, block),
       detector: this.detector,

@@ -27,8 +27,11 @@ afterEach(() => folder.remove());
 const child = new URL('../support/trip-child.ts', import.meta.url).pathname;
 
 /** Records up to `until_s` of the scene and kills when that is committed; what the recorder had said. */
-async function recordAndKill(until_s: number): Promise<{ trips: string[]; events: string[] }> {
-  const recorder = spawn(process.execPath, [child, folder.path, String(until_s)], {
+async function recordAndKill(
+  until_s: number,
+  seating_s = 0.35,
+): Promise<{ trips: string[]; events: string[] }> {
+  const recorder = spawn(process.execPath, [child, folder.path, String(until_s), String(seating_s)], {
     stdio: ['ignore', 'pipe', 'inherit'],
   });
   let out = '';
@@ -115,22 +118,31 @@ test('a trip whose recorder was killed while its event was open is rebuilt and j
   await ingest.close();
 });
 
-test('a record that was whole when the recorder died ends where it would have ended', async () => {
+test.each([
   // The ringing is over at some 5.1 s; killed before the folder had its name.
-  await recordAndKill(9);
-  const [id = ''] = await listEvents(folder.path);
-  const whole = headerOf(id);
-  const ledger = readFileSync(tripLedgerPath(folder.path), 'utf8').split('\n');
-  writeFileSync(tripLedgerPath(folder.path), ledger.filter((line) => !line.includes('"closed"')).join('\n'));
-  rmSync(eventFolder(folder.path, id), { recursive: true });
-  await restart(standing, nothingOwed);
-  const again = headerOf(id);
-  expect(again.closedBecause).toBe(whole.closedBecause);
-  expect(again.window.from_s).toBe(whole.window.from_s);
-  expect(Math.abs(again.window.to_s - whole.window.to_s)).toBeLessThan(0.1);
-  expect(again.groups[0]!.scansLost).toBe(0);
-  expect(again.rebuilt?.missing).toEqual([]);
-});
+  ['', 9, 0.35],
+  ['of a valve that seats 0.4 s before the end of the wait for it ', 15, 7.6],
+])(
+  'a record %sthat was whole when the recorder died ends where it would have ended',
+  async (_, until_s, seating_s) => {
+    await recordAndKill(until_s, seating_s);
+    const [id = ''] = await listEvents(folder.path);
+    const whole = headerOf(id);
+    const ledger = readFileSync(tripLedgerPath(folder.path), 'utf8').split('\n');
+    writeFileSync(
+      tripLedgerPath(folder.path),
+      ledger.filter((line) => !line.includes('"closed"')).join('\n'),
+    );
+    rmSync(eventFolder(folder.path, id), { recursive: true });
+    await restart(standing, nothingOwed);
+    const again = headerOf(id);
+    expect(again.closedBecause).toBe(whole.closedBecause);
+    expect(again.window.from_s).toBe(whole.window.from_s);
+    expect(Math.abs(again.window.to_s - whole.window.to_s)).toBeLessThan(0.1);
+    expect(again.groups[0]!.scansLost).toBe(0);
+    expect(again.rebuilt?.missing).toEqual([]);
+  },
+);
 
 test('killed between the name of the folder and the closing line, the event is there once', async () => {
   const { events } = await recordAndKill(9);
@@ -260,4 +272,29 @@ test('an event of the run before never takes the name of another', async () => {
   await restart(standing, nothingOwed);
   expect(await listEvents(folder.path)).toHaveLength(2);
   expect(readdirSync(taken)).toEqual(['event.json']);
+});
+
+test('a recorder that may not put the loss of a trip on record stops all the same', {
+  timeout: 30_000,
+}, async () => {
+  await recordAndKill(4.4);
+  rmSync(join(folder.path, 'ring'), { recursive: true });
+  const files = {
+    ...disk,
+    async append(path: string) {
+      if (path !== tripLedgerPath(folder.path)) return await disk.append(path);
+      throw Object.assign(new Error('no space left on device'), { code: 'ENOSPC' });
+    },
+  };
+  const driver = new PushedDriver(interval_s);
+  const config = { ...recorderRig({ dataFolder: folder.path }), lines: [watchedLine] };
+  const log = silentLog();
+  const options = { serverModule: null, createDriver: () => driver, log, files };
+  const recorder = await startRecorder(config, options);
+  driver.sink?.block({ ...blockOf(standing, 0, 0, 25, interval_s), time_s: monotonic_s() });
+  await expect.poll(() => recorder.status().gaps ?? [], { timeout: 10_000 }).toHaveLength(1);
+  await recorder.stop();
+  expect(recorder.status().counters['tripLinesGivenUp']).toBeGreaterThan(0);
+  // The next start owes it still.
+  expect((await readTrips(folder.path, disk)).owed).toHaveLength(1);
 });

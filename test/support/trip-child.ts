@@ -1,5 +1,6 @@
 /**
- * A recorder in a process of its own, to be killed: records an ordinary trip up to `until_s` of the scene (the pump stops at 3.012 s),
+ * A recorder in a process of its own, to be killed: records an ordinary trip up to `until_s` of the scene (the pump stops at 3.012 s,
+ * the valve seats `seating_s` later),
  * commits it, and then stands still with what it has opened. Says `trip <id>`, `event <id>` and `committed`.
  */
 import { flushCompileCache } from 'node:module';
@@ -13,7 +14,7 @@ import { silentLog } from './silent-log.ts';
 // It is killed before Node would keep what was compiled.
 flushCompileCache();
 
-const [dataFolder = '', until_s = ''] = process.argv.slice(2);
+const [dataFolder = '', until_s = '', seating_s = ''] = process.argv.slice(2);
 const interval_s = 0.002;
 const scans = 25;
 const driver = new PushedDriver(interval_s);
@@ -23,7 +24,7 @@ const recorder = await startRecorder(
 );
 recorder.on('trip', ({ event }) => process.stdout.write(`trip ${event}\n`));
 recorder.on('event-closed', ({ event }) => process.stdout.write(`event ${event}\n`));
-const scene = tripScene(ordinaryTrip);
+const scene = tripScene({ ...ordinaryTrip, seating_s: Number(seating_s) });
 const start_s = monotonic_s();
 for (let scan = 0; scan * interval_s < Number(until_s); scan += scans) {
   const block = blockOf(scene, 0, scan, scans, interval_s);
