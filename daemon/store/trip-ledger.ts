@@ -95,6 +95,8 @@ function isTripLine(entry: unknown): entry is TripLine {
 export class TripLedger {
   readonly #ledger: LineLedger;
   #lines: TripLine[] = [];
+  /** `#lines` has what earlier runs left. Else the file is never shortened: what they owe would be lost. */
+  #isRead = false;
 
   /** `onRefused` is called for each attempt that the disk refused; it is asked again. */
   constructor(dataFolder: string, files: Files, onRefused: (error: unknown) => void, clock?: Clock) {
@@ -112,10 +114,12 @@ export class TripLedger {
 
   /** Takes over what earlier runs left; to be called once, before anything is added. */
   async begin(dataFolder: string, files: Files): Promise<TripHistory> {
-    await files.remove(`${tripLedgerPath(dataFolder)}.tmp`);
     const { entries } = await readLines(tripLedgerPath(dataFolder), files);
     this.#lines = entries.filter(isTripLine);
+    this.#isRead = true;
     const history = await readTrips(dataFolder, files);
+    // One that cannot be removed is no reason to owe nothing; the next shortening writes over it.
+    await files.remove(`${tripLedgerPath(dataFolder)}.tmp`).catch(() => undefined);
     if (history.linesTorn > 0 || this.#lines.length > keptLines) this.#shorten();
     this.#ledger.open();
     return history;
@@ -140,7 +144,7 @@ export class TripLedger {
   async #add(line: TripLine): Promise<void> {
     this.#lines.push(line);
     const added = this.#ledger.add(line);
-    if (this.#lines.length > mostLines) this.#shorten();
+    if (this.#isRead && this.#lines.length > mostLines) this.#shorten();
     await added;
   }
 

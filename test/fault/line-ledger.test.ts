@@ -158,6 +158,27 @@ test('lines that are no declarations are passed over, and the next start clears 
   expect(readFileSync(path, 'utf8')).not.toContain('{"kind":"clo');
 });
 
+test('a ledger of trips that could not be read at the start is never shortened: what is owed stays', async () => {
+  const earlier = new TripLedger(folder.path, disk, () => undefined);
+  await earlier.declared(trip('owed'));
+  await earlier.finish('b', 3, 1);
+  const refused = { code: 'EIO' };
+  const files = {
+    ...disk,
+    async read(path: string) {
+      if (!isRead) throw Object.assign(new Error('input/output error'), refused);
+      return await disk.read(path);
+    },
+  };
+  let isRead = false;
+  const ledger = new TripLedger(folder.path, files, () => undefined);
+  await expect(ledger.begin(folder.path, files)).rejects.toThrow('input/output');
+  isRead = true;
+  for (let n = 0; n <= 1000; n++) void ledger.closed(`${n}`, 'written');
+  await ledger.finish('c', 4, 5);
+  expect((await readTrips(folder.path, disk)).owed).toMatchObject([{ event: 'owed' }]);
+});
+
 test('a file that is replaced in any turn of the opening holds the new lines', async () => {
   for (let turns = 0; turns < 30; turns++) {
     const path = join(folder.path, `replaced-${turns}.jsonl`);
