@@ -19,7 +19,7 @@ const alone = '**/*.alone.test.ts';
 const slowAlone = '**/*.alone.slow.test.ts';
 const cores = availableParallelism();
 /** Files that mostly wait for processes, timers and disks. */
-const waiting = cores + 1;
+const waiting = cores;
 /** The processes that tests start find their stripped sources there, as those of `guard.mjs` do. */
 const compiled = privateCacheFolder(process.env);
 

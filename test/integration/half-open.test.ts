@@ -64,7 +64,7 @@ it('is opened anew after a silence, said to be silent since it began, and read w
   const silent = sink.states.filter(({ state }) => state === 'silent');
   expect(new Set(silent.map(({ since_s }) => since_s)).size).toBe(1);
   expect(silent[0]?.nextTry_s).toBeGreaterThan(silent[0]!.since_s);
-  expect(sink.states.map(({ why }) => why)).toContainEqual(expect.stringContaining('nothing usable came'));
+  expect(sink.states.map(({ why }) => why)).toContainEqual(expect.stringContaining('no valid data for'));
   let sequence = 0;
   const timer = setInterval(() => {
     sockets.at(-1)?.write(frame(sequence));
