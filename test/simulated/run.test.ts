@@ -55,3 +55,11 @@ test('a run that is cut between an event and its truth invents no trip', async (
   expect(cut.falseEvents).toEqual([]);
   expect(cut.simulated_s).toBeLessThan(20);
 });
+
+test('a run that is cut while a record is open waits for its end and its truth', async () => {
+  const [first] = (await run(1, 20)).truths;
+  const cut = await run(1, first!.driveLost_s - 1000 + 0.5);
+  expect(cut.events.length).toBe(1);
+  expect(cut.falseEvents).toEqual([]);
+  expect(cut.truths.length).toBe(1);
+});
