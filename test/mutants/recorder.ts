@@ -34,7 +34,7 @@ export const recorder: Room = {
       'this.end(settled_s + latest_s',
       'this.end(settled_s',
     ),
-    place('bin-watch.ts', ['test/unit/recorder/detect.test.ts'])(
+    place('bin-watch.ts', ['test/unit/recorder/bin-watch.test.ts'])(
       'a spike counts',
       '(sum - min - max) / (gathered - 2)',
       'sum / gathered',

@@ -1,5 +1,5 @@
 /**
- * Mutation testing: `npm run mutate [-- ROOM...]`. Plants each defect of the lists beside this file in a copy of the tree,
+ * Mutation testing: `npm run mutate [-- ROOM... [--name TEXT]]`. Plants each defect of the lists beside this file in a copy of the tree,
  * never in place, and runs the test files named with it: killed where a test fails. Exit 1 when a mutant survives that is
  * not named as a survivor, when a named survivor is killed, when its place is no longer found, or when a test fails without any defect.
  */
@@ -7,6 +7,7 @@ import { spawnSync } from 'node:child_process';
 import { cpSync, mkdtempSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
+import { parseArgs } from 'node:util';
 import { analysis } from './analysis.ts';
 import { config } from './config.ts';
 import type { Mutant, Room } from './mutant.ts';
@@ -31,7 +32,10 @@ const longest_ms = 180_000;
 type Fate = 'killed' | 'survived' | 'named survivor' | 'killed, though named' | 'not found' | 'broken';
 
 const rooms: readonly Room[] = [analysis, recorder, store, config];
-const wanted = process.argv.slice(2);
+const { values: given, positionals: wanted } = parseArgs({
+  allowPositionals: true,
+  options: { name: { type: 'string', default: '' } },
+});
 const unknown = wanted.filter((name) => !rooms.some(({ room }) => room === name));
 if (unknown.length > 0) {
   process.stderr.write(
@@ -39,7 +43,10 @@ if (unknown.length > 0) {
   );
   process.exit(64);
 }
-const chosen = rooms.filter(({ room }) => wanted.length === 0 || wanted.includes(room));
+const chosen = rooms
+  .filter(({ room }) => wanted.length === 0 || wanted.includes(room))
+  .map(({ room, mutants }) => ({ room, mutants: mutants.filter(({ name }) => name.includes(given.name)) }))
+  .filter(({ mutants }) => mutants.length > 0);
 
 /** How many tests of these files fail in the copy; null when they could not be run at all. */
 function failures(copy: string, tests: readonly string[]): number | null {
@@ -51,6 +58,7 @@ function failures(copy: string, tests: readonly string[]): number | null {
       join(copy, 'node_modules/vitest/vitest.mjs'),
       'run',
       '--bail=1',
+      '--maxWorkers=1',
       '--reporter=json',
       `--outputFile=${report}`,
       ...tests,

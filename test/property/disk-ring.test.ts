@@ -19,7 +19,7 @@ import {
 } from '../../daemon/store/ring-read.ts';
 import { recoverRing } from '../../daemon/store/ring-recover.ts';
 import { ringTimeShare } from '../../daemon/store/ring-times.ts';
-import { readChunkHeader } from '../../daemon/store/trace-chunk.ts';
+import { decodeChunk, readChunkHeader } from '../../daemon/store/trace-chunk.ts';
 import type { RawBlock } from '../../drivers/driver.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { recorderRig } from '../support/recorder-rig.ts';
@@ -213,4 +213,27 @@ test('a window gives the blocks that overlap it, and the tally closes with what 
     scansLost: 300,
     scansMissing: 0,
   });
+});
+
+test('the segment holds each scan once, however often the tail was begun anew', async () => {
+  const { ring, pass } = testRing(folder.path);
+  let scans = 0;
+  for (const time_s of [1, 1, 61, 1, 61, 61, 1]) {
+    ring.add(0, streamBlock(scans, 20));
+    scans += 20;
+    await pass(time_s);
+  }
+  await ring.finish();
+  expect(ring.counters).toMatchObject({ ringScansRefused: 0, ringScansOutrun: 0 });
+  const files = await listRing(folder.path);
+  expect(files.map(({ isTail }) => isTail)).toEqual([false]);
+  const bytes = readFileSync(files[0]!.path);
+  const found: number[] = [];
+  for (let at = files[0]!.start; at < bytes.length; ) {
+    const chunk = readChunkHeader(bytes, at);
+    if (typeof chunk === 'string') throw new Error(chunk);
+    found.push(...decodeChunk(ringGroups, chunk).map(({ scan }) => scan));
+    at = chunk.end;
+  }
+  expect(found).toEqual(Array.from({ length: scans / 20 }, (_, k) => 20 * k));
 });

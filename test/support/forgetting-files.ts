@@ -3,6 +3,7 @@
  * or given before the sync of their folder. What a power cut does and a kill does not. Files only: folders cannot be renamed.
  */
 import { dirname } from 'node:path';
+import { setImmediate as turn } from 'node:timers/promises';
 import type { Files, OpenFile } from '../../daemon/store/files.ts';
 
 interface Node {
@@ -34,8 +35,11 @@ export function forgettingFiles(image: Image = new Map()): ForgettingFiles {
       own.bytes = Buffer.concat([own.bytes, bytes]);
     },
     async sync() {
+      // It takes its time, and keeps what was written before it began.
+      const { bytes } = own;
+      await turn();
       files.onSync();
-      own.kept = own.bytes;
+      own.kept = bytes;
     },
     close: nothing,
   });

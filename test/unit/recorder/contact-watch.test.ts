@@ -29,3 +29,15 @@ test('after a silence the first sample is like any other', () => {
   edges(watch, levels([1, 10]));
   expect(edges(watch, levels([1, 100], [0, 50]), 10)).toEqual([]);
 });
+
+test('a stop of less than a millisecond is chatter; a longer one counts from its first sample', () => {
+  const fast_s = 0.0002;
+  const at = (watch: ContactWatch, parts: readonly number[]) =>
+    parts.flatMap((level, k) => (watch.take(level, k * fast_s) ? [k] : []));
+  for (const stop of [1, 2, 3, 4]) {
+    expect(at(new ContactWatch(source, fast_s), levels([1, 4000], [0, stop], [1, 100]))).toEqual([]);
+  }
+  const watch = new ContactWatch(source, fast_s);
+  expect(at(watch, levels([1, 4000], [0, 5], [1, 100]))).toEqual([4004]);
+  expect(watch.opened_s).toBeCloseTo(4000 * fast_s, 9);
+});

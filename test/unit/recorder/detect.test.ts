@@ -1,4 +1,6 @@
 import { describe, expect, test } from 'vitest';
+import { Calibrator } from '../../../daemon/recorder/calibrate.ts';
+import { TripDetector } from '../../../daemon/recorder/detect.ts';
 import { quality } from '../../../drivers/driver.ts';
 import { play, RecorderLine } from '../../support/recorder-line.ts';
 import {
@@ -239,4 +241,61 @@ test('a broken wire of a 4-20 mA loop is no trip, and its return is none either'
   expect(play({ ...plain, channels: [loop, ...others] }, scene, fast_s, 6).trips).toEqual([]);
   // Without the loop in the rig file it is one.
   expect(play(plain, scene, fast_s, 6).trips.length).toBeGreaterThan(0);
+});
+
+/** The contact is on a line of its own that falls silent at `silent_s`; the sources of the trips. */
+function tripsWithContactApart(silent_s: number): string[] {
+  const scene = tripScene(ordinaryTrip);
+  const [config, found] = [recorderRig(), [] as string[]];
+  const whole = groupOf(fast_s);
+  const groups = [
+    { ...whole, channels: whole.channels.slice(0, 3) },
+    { ...whole, id: 'apart', channels: ['run'], nominalInterval_s: 0.01 },
+  ];
+  const detector = new TripDetector(config, groups, (source, time_s) => {
+    found.push(source);
+    detector.openEvent(time_s, source);
+  });
+  const calibrators = groups.map(
+    (group) =>
+      new Calibrator(
+        group,
+        group.channels.map((id) => config.channels.find((each) => each.id === id)!),
+      ),
+  );
+  for (let scan = 0; scan < 30_000; scan += 50) {
+    const block = blockOf(scene, 0, scan, 50, fast_s);
+    const raw = block.raw.filter((_, k) => k % 4 !== 3);
+    detector.take(0, calibrators[0]!.calibrate({ ...block, raw }));
+    if (block.time_s >= silent_s) continue;
+    const one = {
+      ...block,
+      group: 1,
+      scans: 1,
+      interval_s: 0,
+      raw: block.raw.slice(3, 4),
+      quality: new Uint8Array(1),
+    };
+    detector.take(1, calibrators[1]!.calibrate(one));
+  }
+  return found;
+}
+
+test('a contact that has been silent for a second does not keep the knee from being believed', () => {
+  expect(tripsWithContactApart(1.5)).toEqual(['pressure-knee']);
+  expect(tripsWithContactApart(Number.POSITIVE_INFINITY)).toEqual(['contact']);
+});
+
+test('what the pressure has become while samples were missing is neither a knee nor a surge', () => {
+  for (const change_Pa of [-1.5e5, 1.5e5]) {
+    const normal = normalNumbers(4);
+    const scene: Scene = (t) => [4.1e5 + (t < 3 ? 0 : change_Pa) + 2000 * normal(), 4e5, 2.5, 1];
+    const line = new RecorderLine(noContact, groupOf(fast_s));
+    for (let scan = 0; scan < 30_000; scan += 25) {
+      // From 2 to 4 s nothing comes.
+      if (scan >= 10_000 && scan < 20_000) continue;
+      line.block({ ...blockOf(scene, 0, scan, 25, fast_s), lostBefore: scan === 20_000 ? 10_000 : 0 });
+    }
+    expect(line.outcome.trips).toEqual([]);
+  }
 });
