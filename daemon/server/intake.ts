@@ -5,7 +5,7 @@
 import type { DiskConfig } from '../../config/disk.ts';
 import { eventFolder, listEvents, wallOfId_ms } from '../store/event-folder.ts';
 import type { EventIndex, Unjudged } from '../store/event-index.ts';
-import type { Files } from '../store/files.ts';
+import { type Files, isFaultOfOne } from '../store/files.ts';
 import { lowSpace_bytes } from '../store/retention.ts';
 import { removeTraces } from '../store/trace-keeper.ts';
 import { sweepUnfinished } from '../store/verdict-files.ts';
@@ -34,7 +34,8 @@ export interface Intake {
    * Takes in every whole folder that the index does not know. Cheap when there is none: to be called at start and now and
    * then. Events that the index has without a verdict are judged again when their time has come; `onEach` gets those of which
    * something has changed. Other calls have their turn between two folders. Folders that the system refuses are passed over;
-   * the first such error is thrown at the end.
+   * the first such error is thrown at the end. An event of which one file is refused scan after scan comes into the index
+   * without a verdict, or with the one that can be read, and says why.
    */
   scan(onEach?: (ingested: Ingested) => void): Promise<void>;
   /** Events without a verdict, newest first, and why. */
@@ -49,6 +50,8 @@ export interface Intake {
   close(): Promise<void>;
 }
 
+/** So often a file of an event may be refused before the event is indexed with what else it has. */
+const refusalsPassing = 2;
 /** Judging again takes no more of one scan than this, in s; at least one event has its turn. */
 const retryShare_s = 0.5;
 
@@ -56,6 +59,8 @@ export function createIntake(options: IntakeOptions): Intake {
   const { dataFolder, files, index, loaded, now_s } = options;
   const taker = options.takeIn;
   const retries = new RetryTimes();
+  /** How often in a row the system refused a file of an event that is not indexed. */
+  const refusals = new Map<string, number>();
   let queue: Promise<unknown> = Promise.resolve();
   let isClosed = false;
 
@@ -70,10 +75,23 @@ export function createIntake(options: IntakeOptions): Intake {
   }
 
   async function takeIn(id: string, reason: string | null): Promise<Ingested | null> {
-    const ingested = isClosed ? null : await taker.takeIn(id, reason);
+    const ingested = isClosed ? null : await attempt(id, reason);
     if (ingested !== null && ingested.row.verdict === null) retries.failed(id, now_s());
     else retries.settled(id);
     return ingested;
+  }
+
+  async function attempt(id: string, reason: string | null): Promise<Ingested | null> {
+    const before = refusals.get(id) ?? 0;
+    const isLasting = before >= refusalsPassing || index.get(id)?.row.verdict === null;
+    try {
+      const ingested = await taker.takeIn(id, reason, isLasting);
+      refusals.delete(id);
+      return ingested;
+    } catch (error) {
+      if (isFaultOfOne(error)) refusals.set(id, before + 1);
+      throw error;
+    }
   }
 
   /** What the index has without a verdict once more; null when nothing has changed. */

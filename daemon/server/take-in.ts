@@ -12,7 +12,7 @@ import {
   withoutPlace,
 } from '../store/event-folder.ts';
 import type { EventIndex, EventRow, RunSpan, WaveSpeedRow } from '../store/event-index.ts';
-import { codeOf, type Files, isDiskFault, isMissing, messageOf } from '../store/files.ts';
+import { codeOf, type Files, isDiskFault, isFaultOfOne, isMissing, messageOf } from '../store/files.ts';
 import { type RemovedTrace, readRemoved } from '../store/removed-trace.ts';
 import { shapeOf } from '../store/slices.ts';
 import { listRevisions, newWriter, readVerdict, verdictName, writeVerdict } from '../store/verdict-files.ts';
@@ -67,6 +67,17 @@ interface Found {
   isAdded: boolean;
 }
 
+/** What is asked of a folder. */
+interface Wanted {
+  readonly id: string;
+  readonly folder: string;
+  readonly reason: string | null;
+  /** The index has no verdict of it. */
+  readonly isUnknown: boolean;
+  /** One of its files has been refused again and again: no reason to wait with the rest. */
+  readonly isLasting: boolean;
+}
+
 /** Calls must come one after the other. */
 export class TakeIn {
   /** In the names of the verdicts that are under way here. */
@@ -79,14 +90,15 @@ export class TakeIn {
 
   /**
    * Writes the next free revision when `reason` is given, or when no revision can be read; then indexes the newest. Null
-   * when there is no such folder. Rejects with the system's error when the disk or the index refuses.
+   * when there is no such folder. Rejects with the system's error when the disk or the index refuses; where one file of the
+   * event has been refused again and again (`isLasting`), that is the event's trouble instead.
    */
-  async takeIn(id: string, reason: string | null): Promise<Ingested | null> {
-    if (!(await this.#isWhole(id))) return null;
+  async takeIn(id: string, reason: string | null, isLasting = false): Promise<Ingested | null> {
+    if (!(await this.#isWhole(id, isLasting))) return null;
     const { dataFolder, index } = this.#options;
     const folder = eventFolder(dataFolder, id);
     const isUnknown = (index.get(id)?.row.verdict ?? null) === null;
-    const found = await this.#find(id, folder, reason, isUnknown);
+    const found = await this.#find({ id, folder, reason, isUnknown, isLasting });
     const { header, removed, verdict } = found;
     const trouble = found.trouble === null ? null : withoutPlace(found.trouble, folder);
     const span = header === null ? null : spanOf(header, verdict);
@@ -122,7 +134,7 @@ export class TakeIn {
     return (await files.list(folder)).includes('trace.bin') ? null : note;
   }
 
-  async #isWhole(id: string): Promise<boolean> {
+  async #isWhole(id: string, isLasting: boolean): Promise<boolean> {
     if (!isEventId(id)) return false;
     const { dataFolder, files } = this.#options;
     try {
@@ -130,11 +142,13 @@ export class TakeIn {
       return true;
     } catch (error) {
       if (isMissing(error)) return false;
+      // Something is there; what is wrong with it shows when its files are read.
+      if (isLasting && isFaultOfOne(error)) return true;
       throw error;
     }
   }
 
-  async #find(id: string, folder: string, reason: string | null, isUnknown: boolean): Promise<Found> {
+  async #find({ id, folder, reason, isUnknown, isLasting }: Wanted): Promise<Found> {
     const { files, loaded } = this.#options;
     const found: Found = {
       header: null,
@@ -148,17 +162,16 @@ export class TakeIn {
     try {
       found.header = await readEventHeader(folder, files);
       found.removed = await this.removedOf(folder);
-      const { newest, last } = await this.#newestReadable(folder);
-      found.verdict = newest;
+      const { newest, last } = await this.#newestReadable(folder, isLasting || reason !== null);
       const isWanted = reason !== null || newest?.revision !== last;
+      // Whoever wrote it may have died, or failed, before its name was made to last.
+      if (isUnknown && newest !== null) await files.syncFolder(folder);
+      found.verdict = newest;
       if (isWanted && (found.removed === null || newest === null)) {
         const { record } = await loaded.load(id);
         const why = reason ?? (last === 0 ? 'event closed' : `revision ${last} cannot be read`);
         found.verdict = await this.#judge(folder, record, last + 1, why);
         found.isAdded = true;
-      } else if (isUnknown) {
-        // Whoever wrote it may have died, or failed, before its name was made to last.
-        await files.syncFolder(folder);
       }
       const { header, verdict } = found;
       if (header.isAnchorFromId)
@@ -171,22 +184,25 @@ export class TakeIn {
         found.picture = pictureOf((await loaded.load(id)).record, verdict, header);
     } catch (error) {
       // A disk that fails is to be tried again at once; a record that cannot be read or judged is shown and tried again later.
-      if (isDiskFault(error)) throw error;
+      if (isDiskFault(error) && !(isLasting && isFaultOfOne(error))) throw error;
       found.trouble = messageOf(error);
     }
     return found;
   }
 
   /** The newest revision that can be read, and the number of the newest that is there (0 for none). */
-  async #newestReadable(folder: string): Promise<{ newest: Verdict | null; last: number }> {
+  async #newestReadable(
+    folder: string,
+    isLasting: boolean,
+  ): Promise<{ newest: Verdict | null; last: number }> {
     const { files } = this.#options;
     const revisions = await listRevisions(folder, files);
     for (const revision of revisions.toReversed()) {
       try {
         return { newest: await readVerdict(folder, revision, files), last: revisions.at(-1)! };
       } catch (error) {
-        // Torn or edited: an older one stands until the event is judged again.
-        if (isDiskFault(error)) throw error;
+        // Torn, edited, or refused for long: an older one stands until the event is judged again.
+        if (isDiskFault(error) && !(isLasting && isFaultOfOne(error))) throw error;
       }
     }
     return { newest: null, last: revisions.at(-1) ?? 0 };

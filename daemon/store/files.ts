@@ -191,6 +191,17 @@ export function isDiskFault(error: unknown): boolean {
   return /^E[A-Z0-9]+$/.test(codeOf(error)) ? !isMissing(error) : isDiskFault(error.cause);
 }
 
+/** No room, a read-only file system, no descriptors or no memory left: the trouble of every file. */
+const generalFaults = ['ENOSPC', 'EDQUOT', 'EROFS', 'EMFILE', 'ENFILE', 'ENOMEM'];
+
+/** True when the system refused one file or folder, for a reason that others need not have; looks through causes. */
+export function isFaultOfOne(error: unknown): boolean {
+  for (let each = error; each instanceof Error; each = each.cause) {
+    if (generalFaults.includes(codeOf(each))) return false;
+  }
+  return isDiskFault(error);
+}
+
 /** True when there is no room: the disk, its inodes, or this user's quota. */
 export function isFullDisk(error: unknown): boolean {
   return ['ENOSPC', 'EDQUOT'].includes(codeOf(error));
