@@ -1,10 +1,10 @@
 /** The server's picture of the rig: the last hello and status, and what is wrong. */
 import { isLoopbackHost, type RigConfig } from '../../config/rig.ts';
 import type { ChannelStatus, HelloMessage, StatusMessage, Summary } from '../recorder/messages.ts';
-import { withoutPaths } from '../web/failures.ts';
 import type { Receivers, RigSource } from '../web/rig-source.ts';
 import { rigOfHello } from '../web/views.ts';
 import type { RigView, StatusView } from '../web/wire.ts';
+import { withoutPaths } from '../without-paths.ts';
 import { recorderSilent_ms, TroubleWatch } from './troubles.ts';
 
 /** What to do about an instrument; a class without a remedy passes by itself, as the end of a signal in a slam does. */

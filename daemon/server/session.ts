@@ -15,9 +15,9 @@ import type { Unjudged } from '../store/event-index.ts';
 import { messageOf } from '../store/files.ts';
 import type { openTrends, Trends } from '../trends/trends.ts';
 import { createServer } from '../web/app.ts';
-import { withoutPaths } from '../web/failures.ts';
 import { LiveHub } from '../web/live.ts';
 import { slimRow } from '../web/views.ts';
+import { withoutPaths } from '../without-paths.ts';
 import { Binding } from './binding.ts';
 import type { EventStore } from './event-store.ts';
 import { KeptWindows } from './kept-windows.ts';
@@ -150,7 +150,8 @@ export class ServerSession {
       const { dataFolder } = hello.config;
       const window = 'last_s' in wanted ? await newestWindow(dataFolder, wanted.last_s * 1000) : wanted;
       const { id } = await captureWindow(dataFolder, window);
-      return { event: id, trouble: await this.#judge(id) };
+      const trouble = await this.#judge(id);
+      return { event: id, trouble: trouble === null ? null : withoutPaths(trouble) };
     });
     this.#publisher = this.#openPublisher(hello, store, (wanted) =>
       capture(wanted).catch((error: unknown) => {

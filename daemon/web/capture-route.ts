@@ -5,7 +5,8 @@ import { Allowance } from '../allowance.ts';
 import { BusyError } from '../errors.ts';
 import { asks, captures } from '../store/capture-limits.ts';
 import { type Capture, type CaptureRequest, captureRequest, type Kept } from '../store/capture-request.ts';
-import { answerBusy, withoutPaths } from './failures.ts';
+import { withoutPaths } from '../without-paths.ts';
+import { answerBusy } from './failures.ts';
 import { problem, text } from './schema.ts';
 
 const judged = Type.Object({ event: text('Id of the new event; its verdict is there already.') });

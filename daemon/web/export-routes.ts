@@ -15,9 +15,9 @@ import {
   verdictRows,
 } from '../report/verdict-table.ts';
 import { lastInstant_ms } from '../store/capture-request.ts';
+import { withoutPaths } from '../without-paths.ts';
 import type { Downloads } from './downloads.ts';
 import type { EventLibrary } from './event-library.ts';
-import { withoutPaths } from './failures.ts';
 import { channelsOf, eventId, instant, windowOf, windowProperties } from './query.ts';
 import { problem } from './schema.ts';
 

@@ -3,14 +3,10 @@ import { STATUS_CODES } from 'node:http';
 import type { Socket } from 'node:net';
 import type { FastifyError, FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import { BusyError, DataError } from '../errors.ts';
+import { withoutPaths } from '../without-paths.ts';
 
 /** Largest body that is taken, in bytes: a window of time is asked for in less than 100. */
 export const longestBody_bytes = 16 * 1024;
-
-/** Every absolute path of a sentence as its last name alone; a path of an address or a device stays. */
-export function withoutPaths(text: string): string {
-  return text.replace(/(?<![\w./:])\/(?!dev\/|api\/)(?:[^\s/'",:;]+\/)+([^\s/'",:;]*)/g, '$1');
-}
 
 /** Answers errors of every route; what is the server's own fault is logged with the request's number. */
 export function addFailures(app: FastifyInstance, log: (text: string) => void): void {

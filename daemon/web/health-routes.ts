@@ -2,7 +2,7 @@
 import type { FastifyInstance } from 'fastify';
 import Type from 'typebox';
 import { disk, type Files, messageOf } from '../store/files.ts';
-import { withoutPaths } from './failures.ts';
+import { withoutPaths } from '../without-paths.ts';
 import { metricsText, processMetrics } from './prometheus.ts';
 import type { RouteSources } from './routes.ts';
 

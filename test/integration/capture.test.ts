@@ -1,11 +1,14 @@
 import { mkdirSync } from 'node:fs';
 import { afterEach, beforeEach, expect, test, vi } from 'vitest';
+import type { PublishConfig } from '../../config/publish.ts';
 import { analyse } from '../../daemon/analysis/analyse.ts';
 import { main } from '../../daemon/main.ts';
+import type { Publisher } from '../../daemon/publish/publisher.ts';
 import type { ToRecorder } from '../../daemon/recorder/messages.ts';
 import { startRecorder } from '../../daemon/recorder/recorder.ts';
 import { openEventStore } from '../../daemon/server/event-store.ts';
 import { ServerSession } from '../../daemon/server/session.ts';
+import type { Capture } from '../../daemon/store/capture-request.ts';
 import { captureWindow, newestWindow } from '../../daemon/store/capture-window.ts';
 import { listEvents } from '../../daemon/store/event-folder.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
@@ -115,6 +118,15 @@ test('a page that keeps a window whose verdict cannot be written is not told tha
   const { recorder } = await record(1);
   await recorder.stop();
   let isFailing = true;
+  let captureByMessage: Capture | undefined;
+  const silent = {
+    start: () => undefined,
+    catchUp: () => undefined,
+    status: () => undefined,
+    event: () => undefined,
+    views: () => [],
+    stop: async () => undefined,
+  };
   const answers: ToRecorder[] = [];
   const session = new ServerSession({
     openStore: ({ config }) =>
@@ -122,15 +134,19 @@ test('a page that keeps a window whose verdict cannot be written is not told tha
         dataFolder: config.dataFolder,
         software: 'test',
         analyse: (eventRecord, meta) => {
-          if (isFailing) throw new Error('no space for it');
+          if (isFailing) throw new Error("no space for '/srv/rig data/events/it'");
           return analyse(eventRecord, meta);
         },
       }),
+    openPublisher: (options) => {
+      captureByMessage = options.capture;
+      return silent as unknown as Publisher;
+    },
     answer: (message) => answers.push(message),
     dashboardFolder: null,
     log: () => undefined,
   });
-  const config = recorderRig({ dataFolder: folder.path });
+  const config = { ...recorderRig({ dataFolder: folder.path }), publish: {} as PublishConfig };
   const hello = {
     kind: 'hello',
     config,
@@ -149,7 +165,9 @@ test('a page that keeps a window whose verdict cannot be written is not told tha
     return { status: answer.status, ...(await answer.json()) };
   };
   const unjudged = await keep();
-  expect(unjudged).toMatchObject({ status: 202, trouble: 'no space for it' });
+  expect(unjudged).toMatchObject({ status: 202, trouble: "no space for 'it'" });
+  // A receiver outside has no business with where the data lies either.
+  expect(await captureByMessage?.({ last_s: 5 })).toMatchObject({ trouble: "no space for 'it'" });
   expect(await listEvents(folder.path)).toContain(unjudged.event);
   isFailing = false;
   expect(await keep()).toMatchObject({ status: 201 });
