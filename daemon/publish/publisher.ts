@@ -4,11 +4,12 @@
  */
 import type { PublishConfig, SinkConfig } from '../../config/publish.ts';
 import type { RigConfig } from '../../config/rig.ts';
-import { DataError } from '../errors.ts';
+import { BusyError, DataError } from '../errors.ts';
 import type { HelloMessage, Summary, TripMessage } from '../recorder/messages.ts';
 import type { Capture } from '../store/capture-request.ts';
 import type { EventRow } from '../store/event-index.ts';
 import { messageOf } from '../store/files.ts';
+import { withoutPaths } from '../without-paths.ts';
 import { QueueAges } from './ages.ts';
 import { type ClosedEvent, eventDrafts, StateFeed, type StationState } from './feed.ts';
 import { Outbox } from './outbox.ts';
@@ -41,10 +42,12 @@ const patience_s = 2;
 const trendPatience_s = 120;
 /** Rows of the index that are compared with the outbox at a time. */
 const page = 50;
+/** A page that asks for dead letters of an outbox that cannot be read may ask again after so long, in s. */
+const retryAfter_s = 10;
 /** The alarm of a full outbox ends when it is no fuller than this. */
 const relaxed_ratio = 0.9;
 
-/** None of its calls throws for what a disk or a receiver does. */
+/** None of its calls but `deadLetters` throws for what a disk or a receiver does. */
 export class Publisher {
   /** `messagesUnqueued`: lost because the disk refused them; events among them are queued later. */
   readonly counters = { messagesUnqueued: 0 };
@@ -182,12 +185,20 @@ export class Publisher {
   }
 
   views(): SinkView[] {
-    return this.#tasks.map((task) => task.view());
+    const views = this.#tasks.map((task) => task.view());
+    const fault = this.#tasks.find((task) => task.queueFault !== null)?.queueFault ?? null;
+    this.#options.trouble('outbox unread', fault === null ? null : unread(fault));
+    return views;
   }
 
-  /** Newest first. */
+  /** Newest first. Throws `BusyError` when the outbox cannot be read now. */
   deadLetters(limit: number): readonly DeadLetter[] {
-    return this.#outbox.deadLetters(limit);
+    try {
+      return this.#outbox.deadLetters(limit);
+    } catch (error) {
+      const { what, remedy } = unread(messageOf(error));
+      throw new BusyError(`${what} ${remedy}`, retryAfter_s);
+    }
   }
 
   /** Gives what is under way a moment; what waits stays on the disk. */
@@ -236,7 +247,7 @@ export class Publisher {
     this.counters.messagesUnqueued += count;
     this.#mustCatchUp = true;
     this.#options.trouble('outbox', {
-      what: `The outbox cannot be used: ${messageOf(error)}; ${this.counters.messagesUnqueued} messages lost so far.`,
+      what: `The outbox cannot be used: ${withoutPaths(messageOf(error))}; ${this.counters.messagesUnqueued} messages lost so far.`,
       remedy: 'Check space and rights of the data folder. Events are safe and are published later.',
     });
   }
@@ -260,6 +271,13 @@ export class Publisher {
     const { clock } = this.#options;
     return clock.wallNow_ms() + (time_s - clock.now_s()) * 1000;
   }
+}
+
+function unread(why: string): { readonly what: string; readonly remedy: string } {
+  return {
+    what: `The outbox cannot be read: ${withoutPaths(why)}.`,
+    remedy: 'Check space, rights and disk of the data folder. Retrying.',
+  };
 }
 
 async function noRing(): Promise<never> {

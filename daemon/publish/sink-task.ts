@@ -1,6 +1,7 @@
 /** Drives one sink: reads its queue, delivers, backs off, tries again for ever. One task a sink, so that none waits for another. */
 
 import { messageOf } from '../store/files.ts';
+import { withoutPaths } from '../without-paths.ts';
 import type { Message } from './messages.ts';
 import type { LaneName } from './outbox-lanes.ts';
 import type { SinkQueue } from './outbox-types.ts';
@@ -52,6 +53,8 @@ const mostFailures = 3;
 export class SinkTask {
   /** `deliveriesFailed`: not taken by the receiver; `deliveriesBroken`: the sink itself failed, which is a bug. */
   readonly counters = { deliveriesSettled: 0, deliveriesFailed: 0, deliveriesBroken: 0 };
+  /** Why the queue on the disk could not be read for the last `view`; null when it could. */
+  queueFault: string | null = null;
   readonly #options: TaskOptions;
   readonly #stopping = new AbortController();
   #state: SinkView['state'] = 'connecting';
@@ -98,6 +101,7 @@ export class SinkTask {
     this.#enter('stopped', '');
   }
 
+  /** Without the age of what waits when the disk refuses to be read; `queueFault` says why. */
   view(): SinkView {
     const { name, kind, sink, queue, clock } = this.#options;
     const wait_s = this.#next_s - clock.now_s();
@@ -110,9 +114,19 @@ export class SinkTask {
       why: this.#why,
       nextTry_ms: this.#state === 'down' && wait_s > 0 ? clock.wallNow_ms() + wait_s * 1000 : null,
       waiting: queue.waiting,
-      oldest_ms: queue.oldest_ms,
+      oldest_ms: this.#oldest_ms(),
       counters: { ...queue.counters, ...this.counters, ...sink.counters },
     };
+  }
+
+  #oldest_ms(): number | null {
+    this.queueFault = null;
+    try {
+      return this.#options.queue.oldest_ms;
+    } catch (error) {
+      this.queueFault = messageOf(error);
+      return null;
+    }
   }
 
   async #run(): Promise<void> {
@@ -195,7 +209,7 @@ export class SinkTask {
     const [{ seq }] = messages as [Message];
     const times = this.#broken.seq === seq && messages.length === 1 ? this.#broken.times + 1 : 1;
     this.#broken = { seq, times };
-    const why = `cannot be sent: ${messageOf(error)}`;
+    const why = withoutPaths(`cannot be sent: ${messageOf(error)}`);
     if (times < mostFailures) return { settled: 0, rejected: [], unavailable: { why, retryAfter_s: null } };
     return { settled: 1, rejected: [{ seq, why, sent: '' }], unavailable: null };
   }
@@ -215,7 +229,8 @@ export class SinkTask {
   #enter(state: SinkView['state'], why: string): void {
     if (state !== this.#state) this.#since_ms = this.#options.clock.wallNow_ms();
     this.#state = state;
-    this.#why = why;
+    // A page reads it, and receivers do: a key file is named, not where it lies.
+    this.#why = withoutPaths(why);
   }
 
   #resize(took_s: number, messages: number): void {

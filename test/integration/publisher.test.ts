@@ -165,6 +165,25 @@ test('a disk that refuses is told; events are told when it takes them again', as
   expect(troubles.size).toBe(0);
 });
 
+test('an outbox that cannot be read is a trouble, and ends neither pages nor status', async () => {
+  open(1e9, false);
+  publisher.event({ row: event(1), trouble: null });
+  expect(publisher.views()[0]).toMatchObject({ waiting: 2, oldest_ms: expect.any(Number) });
+  const other = new DatabaseSync(join(folder.path, 'outbox.db'));
+  other.exec('ALTER TABLE message RENAME TO lost; ALTER TABLE dead_letter RENAME TO lost_letter');
+  const view = { phase: 'running', tripIn_s: null, lines: [], counters: {}, troubles: [] } as const;
+  publisher.status(view);
+  expect(publisher.views()[0]).toMatchObject({ waiting: 2, oldest_ms: null });
+  expect(troubles.get('outbox unread')).toMatch(/^The outbox cannot be read: no such table: .*message/);
+  // Not an empty list: that would say that nothing was refused.
+  expect(() => publisher.deadLetters(10)).toThrow(/^The outbox cannot be read: no such table: .*dead_letter/);
+  other.exec('ALTER TABLE lost RENAME TO message; ALTER TABLE lost_letter RENAME TO dead_letter');
+  other.close();
+  expect(publisher.views()[0]).toMatchObject({ waiting: 2, oldest_ms: expect.any(Number) });
+  expect(troubles.has('outbox unread')).toBe(false);
+  expect(publisher.deadLetters(10)).toEqual([]);
+});
+
 test('what is shed is told as an alarm', () => {
   open(200_000, false);
   for (let k = 0; k < 60; k++) publisher.event({ row: event(k), trouble: null });

@@ -223,6 +223,23 @@ test('a message that the sink itself fails at is found and given up, the others 
   expect(task.view().counters).toMatchObject({ messagesDelivered: 4, messagesRejected: 1 });
 });
 
+test('no folder of this machine is in what a page reads of a receiver', async () => {
+  start();
+  answer = () => away("/srv/rig/secrets/mqtt-key: EACCES: permission denied, open '/srv/my rig/key'");
+  put(1);
+  await tries(1);
+  await vi.waitFor(() => expect(task.view().why).toBe("mqtt-key: EACCES: permission denied, open 'key'"));
+  answer = () => {
+    throw new Error("no such file, open '/srv/rig/ca.pem'");
+  };
+  for (let k = 0; k < 3; k++) {
+    clock.move(60);
+    await tries(k + 2);
+  }
+  await vi.waitFor(() => expect(outbox.deadLetters(10)).toHaveLength(1));
+  expect(outbox.deadLetters(10)[0]?.why).toBe("cannot be sent: no such file, open 'ca.pem'");
+});
+
 test('a receiver that takes a second for each answer still gets a backlog in whole batches', async () => {
   task = new SinkTask({ ...options, backlogRate_Hz: 1000 });
   answer = async (batch) => {
