@@ -119,7 +119,11 @@ export async function enterCalibrations(
   const fresh = config.channels.flatMap((channel) =>
     linesOf(config.name, channel, wall_ms).filter(({ from }) => !known.has(`${channel.id} ${from}`)),
   );
-  if (fresh.length === 0) return 0;
+  if (fresh.length === 0) {
+    // Whoever entered them may have been killed before their name was made to last.
+    if (lines.length > 0) await files.syncFolder(config.dataFolder);
+    return 0;
+  }
   await files.makeFolder(config.dataFolder);
   const text = [...lines, ...fresh].map((line) => `${JSON.stringify(line)}\n`).join('');
   await writeWhole(files, temporary, [Buffer.from(text)]);

@@ -9,6 +9,7 @@ import {
   type EventContent,
   type EventHeader,
   eventFolder,
+  keepEventName,
   listEvents,
   nextEventId,
   type Rebuilt,
@@ -250,6 +251,8 @@ export class Recovery {
     const { dataFolder, files, log, trips, history, write } = this.#options;
     const there = await this.#written(trip);
     if (there !== null) {
+      // Its writer may have been killed before the name was made to last.
+      await keepEventName(dataFolder, there, files);
       log.info({ event: trip.event, folder: there }, 'declared trip was written');
       await this.#onMedium(trips.closed(trip.event, 'written'));
       return;

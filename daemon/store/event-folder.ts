@@ -140,7 +140,6 @@ export class EventFolderWrite {
 
   async write(): Promise<void> {
     const { files, folder } = this;
-    const month = dirname(folder);
     if (!this.isRenamed) {
       const temporary = `${folder}.tmp-${process.pid}`;
       await files.makeFolder(temporary);
@@ -153,12 +152,17 @@ export class EventFolderWrite {
       await files.rename(temporary, folder);
       this.isRenamed = true;
     }
-    // The month and the year may be new as well; their own names must last too.
-    await files.syncFolder(month);
-    await files.syncFolder(dirname(month));
-    await files.syncFolder(join(this.dataFolder, 'events'));
-    await files.syncFolder(this.dataFolder);
+    await keepEventName(this.dataFolder, folder, files);
   }
+}
+
+/** Makes the name of a whole folder last: the month and the year may be new as well. */
+export async function keepEventName(dataFolder: string, folder: string, files: Files): Promise<void> {
+  const month = dirname(folder);
+  await files.syncFolder(month);
+  await files.syncFolder(dirname(month));
+  await files.syncFolder(join(dataFolder, 'events'));
+  await files.syncFolder(dataFolder);
 }
 
 function traceHeaderOf(header: EventHeader): TraceHeader {

@@ -210,8 +210,8 @@ export class LineLedger {
     const file = await this.#files.append(path);
     try {
       if (last !== undefined && last !== newline) await file.write(Buffer.from('\n'));
-      // Else the name itself could be lost.
-      if (last === undefined) await this.#files.syncFolder(dirname(path));
+      // Else the name itself could be lost: a process that was killed before it did so may have left the file.
+      await this.#files.syncFolder(dirname(path));
     } catch (error) {
       await file.close();
       throw error;

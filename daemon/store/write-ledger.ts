@@ -3,10 +3,9 @@
  * what became of it. Lines are only ever added. A line "asked" without its "answered" is a write during which the process died; a line
  * that is no JSON was being written when the power went.
  */
-import { open } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import type { WriteAnswer, WriteAudit, WriteOrder } from '../../drivers/modbus/writer.ts';
-import { disk } from './files.ts';
+import { disk, type Files, isMissing } from './files.ts';
 
 /** Name of the file in the data folder. */
 export const writeLedgerName = 'writes.jsonl';
@@ -17,14 +16,22 @@ const newline = 0x0a;
 export class WriteLedger implements WriteAudit {
   readonly #path: string;
   readonly #line: string;
+  readonly #files: Files;
   readonly #now: () => Date;
   #last = 0;
+  /** A process that was killed before it synced the folder may have left the file. */
+  #hasName = false;
   #adding: Promise<void> = Promise.resolve();
 
   /** `now` is the wall clock. Numbers begin at the milliseconds of the start, so that no two runs share one. */
-  constructor(path: string, line: string, now: () => Date = () => new Date()) {
+  constructor(
+    path: string,
+    line: string,
+    { files = disk, now = () => new Date() }: { files?: Files; now?: () => Date } = {},
+  ) {
     this.#path = path;
     this.#line = line;
+    this.#files = files;
     this.#now = now;
     this.#last = now().getTime();
   }
@@ -55,29 +62,42 @@ export class WriteLedger implements WriteAudit {
   /** One after the other, so that no two lines mix. */
   #add(entry: object): Promise<void> {
     const text = `${JSON.stringify({ at: this.#now().toISOString(), ...entry })}\n`;
-    const added = this.#adding.then(() => append(this.#path, text));
+    const added = this.#adding.then(() => this.#append(text));
     this.#adding = added.catch(() => undefined);
     return added;
   }
+
+  async #append(text: string): Promise<void> {
+    const last = await lastByte(this.#files, this.#path);
+    const file = await this.#files.append(this.#path);
+    try {
+      // A power cut may have left half a line, which must not swallow this one.
+      const isTorn = last !== null && last !== newline;
+      await file.write(Buffer.from(isTorn ? `\n${text}` : text));
+      await file.sync();
+    } finally {
+      await file.close();
+    }
+    if (this.#hasName) return;
+    await this.#files.syncFolder(dirname(this.#path));
+    this.#hasName = true;
+  }
 }
 
-async function append(path: string, text: string): Promise<void> {
-  const file = await open(path, 'a+');
-  let isNew = false;
+/** Null for a file that is empty or not there. */
+async function lastByte(files: Files, path: string): Promise<number | null> {
   try {
-    const { size } = await file.stat();
-    isNew = size === 0;
-    const last = Buffer.alloc(1);
-    if (!isNew) await file.read(last, 0, 1, size - 1);
-    // A power cut may have left half a line, which must not swallow this one.
-    const isTorn = !isNew && last[0] !== newline;
-    await file.appendFile(isTorn ? `\n${text}` : text);
-    await file.sync();
-  } finally {
-    await file.close();
+    const file = await files.openToRead(path);
+    try {
+      const size_bytes = await file.size_bytes();
+      return size_bytes === 0 ? null : ((await file.read(size_bytes - 1, 1))[0] ?? null);
+    } finally {
+      await file.close();
+    }
+  } catch (error) {
+    if (isMissing(error)) return null;
+    throw error;
   }
-  // Else the name itself could be lost.
-  if (isNew) await disk.syncFolder(dirname(path));
 }
 
 function hex(bytes: Uint8Array): string {

@@ -4,35 +4,9 @@ import { expect, test } from 'vitest';
 import { writeWhole } from '../../daemon/store/files.ts';
 import { LineLedger, readLines } from '../../daemon/store/line-ledger.ts';
 import { readRing } from '../../daemon/store/ring-read.ts';
-import { type ForgettingFiles, forgettingFiles, type Image } from '../support/forgetting-files.ts';
+import { forgettingFiles } from '../support/forgetting-files.ts';
+import { Cuts } from '../support/power-cuts.ts';
 import { streamBlock, testRing } from '../support/ring-blocks.ts';
-
-interface Cut {
-  readonly image: Image;
-  /** How much had been acknowledged when the power went. */
-  readonly promised: number;
-}
-
-/** Notes a cut before every sync, and with each acknowledgement. */
-class Cuts {
-  readonly all: Cut[] = [];
-  promised = 0;
-  readonly #files: ForgettingFiles;
-
-  constructor(files: ForgettingFiles) {
-    this.#files = files;
-    files.onSync = () => this.note();
-  }
-
-  note(): void {
-    this.all.push({ image: this.#files.cut(), promised: this.promised });
-  }
-
-  promise(count: number): void {
-    this.promised = Math.max(this.promised, count);
-    this.note();
-  }
-}
 
 test('a ledger: every line whose call has resolved, after a cut at any sync', async () => {
   const runs = fc.array(fc.integer({ min: 1, max: 4 }), { minLength: 1, maxLength: 8 });
