@@ -107,7 +107,8 @@ export class Disc {
 
   /**
    * One pipe step. `driveBefore_m` and `drive_m` are C at its beginning and end, with a straight line between;
-   * `impedance` is B.
+   * `impedance` is B. In one piece although it is long: it runs thousands of times a simulated second for each leg, and its parts
+   * share a dozen numbers that would have to be handed to and fro in an object.
    */
   advance(driveBefore_m: number, drive_m: number, impedance: number): void {
     const { disc, packing, dashpot, seatDamping_Nms, seatDampingReach_rad, subSteps } = this.spec;

@@ -46,12 +46,44 @@ export function meanOver(samples: Samples, span: Span): number | null {
   return mean(samples.value, first, end);
 }
 
-/** Median of `value[first..end)`; null when empty. Copies the range. */
+/** Median of `value[first..end)`; null when empty, NaN counts as largest. Copies the range. */
 export function median(value: Float64Array, first: number, end: number): number | null {
   if (end <= first) return null;
-  const sorted = value.slice(first, end).sort();
-  const half = sorted.length >> 1;
-  return sorted.length % 2 === 1 ? sorted[half] : (sorted[half - 1] + sorted[half]) / 2;
+  const copy = value.slice(first, end);
+  const half = copy.length >> 1;
+  const upper = select(copy, half);
+  if (copy.length % 2 === 1) return upper;
+  // `select` has put the smaller half to the left.
+  return (copy[indexOfLargest(copy, 0, half)] + upper) / 2;
+}
+
+/**
+ * The element that would stand at index `k` if `value` were sorted: selection by parting (Hoare's FIND, Communications of the
+ * ACM 4, 1961, algorithm 65). Reorders in place, none larger to its left and none smaller to its right. A sort of the whole
+ * took a twelfth of the time of an analysis. NaN cannot be parted, so values with one are sorted.
+ */
+function select(value: Float64Array, k: number): number {
+  for (const x of value) if (Number.isNaN(x)) return value.sort()[k];
+  let left = 0;
+  let right = value.length - 1;
+  while (left < right) {
+    const pivot = value[k];
+    let i = left;
+    let j = right;
+    while (i <= j) {
+      while (value[i] < pivot) i++;
+      while (pivot < value[j]) j--;
+      if (i > j) break;
+      const swapped = value[i];
+      value[i] = value[j];
+      value[j] = swapped;
+      i++;
+      j--;
+    }
+    if (j < k) left = i;
+    if (k < i) right = j;
+  }
+  return value[k];
 }
 
 /** Value at an instant by straight lines between samples; the nearest end outside. Null when there is no sample. */

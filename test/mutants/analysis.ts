@@ -144,10 +144,6 @@ export const analysis: Room = {
       'row = value[k] < limit_Pa ?',
       'row = value[k] < -1e9 ?',
     ),
-    place('judging/flags.ts', rare)(
-      'no second impact',
-      'peak.raw_Pa - static_Pa > 1.05 * (value[k] - static_Pa) || signals.constants.perPlateau >= 8',
-      'false',
-    ),
+    place('judging/closed-flags.ts', rare)('no second impact', '!(isHigher || perPlateau >= 8)', 'true'),
   ],
 };

@@ -76,7 +76,7 @@ export function gather(signals: LegSignals, trip: Trip | null): Facts {
   const settled = seat === null ? null : settle(signals, seat.at_s);
   const peak = seat === null ? null : largestAfter(signals, seat, trip);
   const static_Pa = seat === null || settled === null ? null : settled.level_Pa(seat.at_s + 0.05);
-  const base = {
+  const still: Facts = {
     signals,
     trip,
     approach_mps,
@@ -87,12 +87,29 @@ export function gather(signals: LegSignals, trip: Trip | null): Facts {
     settled,
     peak,
     static_Pa,
+    sag_Pa: seat === null || settled === null ? null : settled.level_Pa(seat.at_s) - seat.before_Pa,
+    isActive: seat !== null || isFlowing(signals, trip, approach_mps),
+    tapSpeed: seat === null ? null : twoTapSpeed(signals, seat),
+    back: null,
+    motion: null,
+    reversal: null,
   };
-  const sag_Pa = seat === null || settled === null ? null : settled.level_Pa(seat.at_s) - seat.before_Pa;
-  const isActive = seat !== null || isFlowing(signals, trip, approach_mps);
-  const tapSpeed = seat === null ? null : twoTapSpeed(signals, seat);
-  const none = { ...base, sag_Pa, isActive, tapSpeed, back: null, motion: null, reversal: null };
-  if (trip === null || seat === null || settled === null || peak === null) return none;
+  if (trip === null || seat === null || settled === null || peak === null) return still;
+  return { ...still, ...moved(signals, { trip, seat, settled, peak, approach_mps }) };
+}
+
+/** What the motion of the column between trip and seating rests on. */
+interface Ends {
+  readonly trip: Trip;
+  readonly seat: Seat;
+  readonly settled: Settled;
+  readonly peak: NonNullable<Facts['peak']>;
+  readonly approach_mps: Estimate | null;
+}
+
+/** The motion of the column between trip and seating, and its reversal. */
+function moved(signals: LegSignals, ends: Ends): Pick<Facts, 'back' | 'motion' | 'reversal'> {
+  const { trip, seat, settled, peak, approach_mps } = ends;
   const line = signals.meter === null ? null : steadyLine(signals.meter.samples, trip.at_s);
   const total_s = seat.at_s - trip.at_s;
   // The flow falls about straight from the trip to its reversal, which the seating follows.
@@ -111,12 +128,7 @@ export function gather(signals: LegSignals, trip: Trip | null): Facts {
     approach_mps: approach_mps ?? typical_mps,
     peak_Pa: peak.raw_Pa,
   });
-  return {
-    ...none,
-    back,
-    motion,
-    reversal: motion === null ? null : reversalOf(signals, seat, trip, motion),
-  };
+  return { back, motion, reversal: motion === null ? null : reversalOf(signals, seat, trip, motion) };
 }
 
 /** Whether anything flowed: by the meter, else by a fall of the outlet after the trip. */

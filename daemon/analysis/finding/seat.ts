@@ -152,19 +152,14 @@ function throttledFront(samples: Samples, setting: FrontSetting, sharp: Front): 
   return isBetter(front) ? front : null;
 }
 
-/**
- * Reads one closing off the outlet of a leg: instants in s from the origin (at the seat, less lag and way to the tap),
- * pressures in gauge Pa, the step positive upward. `front` is null where the sampling does not resolve it; never throws.
- */
-export function readSeat(signals: LegSignals, detected: Closure): Seat {
-  const { closure, throttled_s, toTop_s, toEnd_s } = locate(
-    signals,
-    touchedLater(signals, detected) ?? detected,
-  );
-  const { constants, outlet } = signals;
-  const { lag_s, plateau_s, perPlateau, ring_s, waveSpeed_mps, tap_m } = constants;
+/** How a closing went at the tap: its front where the sampling resolves one, and whether it was softened. */
+type Shape = Pick<Seat, 'front' | 'rise_s' | 'isSoftened'>;
+
+/** The front and the rise of a located closing; null and null where sampling or sensor cannot tell. */
+function shapeOf(signals: LegSignals, { closure, throttled_s }: Place): Shape {
+  const { outlet } = signals;
+  const { lag_s, plateau_s, perPlateau, ring_s } = signals.constants;
   const step_s = outlet.step_s;
-  const travel_s = tap_m / waveSpeed_mps;
   const setting = {
     half_s: closure.half_s,
     lag_s,
@@ -182,12 +177,25 @@ export function readSeat(signals: LegSignals, detected: Closure): Seat {
     : null;
   const bySlope = rise_s === null ? null : rise_s > Math.max(0.003, 3 * lag_s, 3 * step_s);
   const isSoftened = throttled_s > 0 ? true : bySlope;
-  const front =
-    isSoftened === true
-      ? fitFront(outlet.samples, { ...setting, growths_s: softenedGrowths_s })
-      : sharp === null
-        ? null
-        : (throttledFront(outlet.samples, sharpSetting, sharp) ?? sharp);
+  if (isSoftened === true) {
+    const front = fitFront(outlet.samples, { ...setting, growths_s: softenedGrowths_s });
+    return { front, rise_s, isSoftened };
+  }
+  const front = sharp === null ? null : (throttledFront(outlet.samples, sharpSetting, sharp) ?? sharp);
+  return { front, rise_s, isSoftened };
+}
+
+/**
+ * Reads one closing off the outlet of a leg: instants in s from the origin (at the seat, less lag and way to the tap),
+ * pressures in gauge Pa, the step positive upward. `front` is null where the sampling does not resolve it; never throws.
+ */
+export function readSeat(signals: LegSignals, detected: Closure): Seat {
+  const located = locate(signals, touchedLater(signals, detected) ?? detected);
+  const { closure, throttled_s, toTop_s, toEnd_s } = located;
+  const { lag_s, perPlateau, waveSpeed_mps, tap_m } = signals.constants;
+  const step_s = signals.outlet.step_s;
+  const travel_s = tap_m / waveSpeed_mps;
+  const { front, rise_s, isSoftened } = shapeOf(signals, located);
   // Without an inlet nothing tells a disc that was thrown back from one that touched; it comes again within 50 ms or so.
   const again_s = signals.inlet === null && isSoftened !== false ? 0.05 : 0;
   if (front !== null) {

@@ -117,10 +117,15 @@ function hinge(
 ): Estimate | null {
   const [first, end] = range(time_s, { from_s: guess_s - 0.06, to_s: guess_s + 0.055 });
   const y = residual.subarray(first, end);
+  const fall = new Float64Array(y.length);
+  const square = new Float64Array(y.length);
   const misfit = (knee_s: number): { readonly squares: number; readonly n: number } | null => {
-    const fall = new Float64Array(y.length);
-    for (let k = 0; k < fall.length; k++) fall[k] = Math.max(0, time_s[first + k] - knee_s);
-    const fit = fitColumns([fall, fall.map((t) => t * t)], y);
+    for (let k = 0; k < fall.length; k++) {
+      const t = Math.max(0, time_s[first + k] - knee_s);
+      fall[k] = t;
+      square[k] = t * t;
+    }
+    const fit = fitColumns([fall, square], y);
     return fit === null || fit.coefficients[0] >= 0 ? null : { squares: fit.squares, n: fit.n };
   };
   if (end - indexAt(time_s, guess_s) < 5) return null;

@@ -55,22 +55,9 @@ export function twoTapSpeed(signals: LegSignals, seat: Seat): TapAnswer {
   if (end - first < 8) return { reason: 'too few samples of the mid tap about the seating' };
   const time_s = mid.samples.time_s.subarray(first, end);
   const half = Math.max(0, Math.round(0.2e-3 / step_s));
-  const seen = smoothed(mid, time_s, half);
-  const shifts = Array.from({ length: 61 }, (_, k) => travel_s * (0.7 + 0.01 * k));
-  const misfits = Float64Array.from(shifts, (shift_s) => {
-    const sent_s = time_s.map((t) => t - shift_s);
-    return misfit(smoothed(outlet, sent_s, half), seen);
-  });
-  const best = indexOfSmallest(misfits, 0, misfits.length);
-  if (best <= 0 || best >= misfits.length - 1) return { reason: 'no wave front was found between the taps' };
-  const [before, least, after] = [misfits[best - 1], misfits[best], misfits[best + 1]];
-  const curvature = before + after - 2 * least;
-  const grid_s = shifts[1] - shifts[0];
-  const shift_s = shifts[best] + (curvature > 0 ? (0.5 * (before - after) * grid_s) / curvature : 0);
-  const count = time_s.length - 3;
-  // One variance more of misfit is one standard uncertainty; neighbours share the samples they are averaged over.
-  const variance = ((2 * half + 1) * least) / Math.max(1, count);
-  const fitted_s = curvature > 0 ? grid_s * Math.sqrt((2 * variance) / curvature) : grid_s;
+  const fitted = fitShift(outlet, mid, { time_s, half, travel_s });
+  if (fitted === null) return { reason: 'no wave front was found between the taps' };
+  const { shift_s, fitted_s } = fitted;
   const lags = [outlet, mid].map(({ series }) => series.channel);
   const late_s = lags[1].responseTime_s - lags[0].responseTime_s;
   const true_s = shift_s - late_s;
@@ -94,6 +81,36 @@ export function twoTapSpeed(signals: LegSignals, seat: Seat): TapAnswer {
   const from_s = time_s[0];
   const to_s = time_s[time_s.length - 1];
   return { speed: { value, uncertainty, byTiming_mps, byLags_mps, byDistance_mps, from_s, to_s } };
+}
+
+/** The instants of the mid tap that are compared, samples averaged to each side, and the travel that is expected. */
+interface ShiftSearch {
+  readonly time_s: Float64Array;
+  readonly half: number;
+  readonly travel_s: number;
+}
+
+/** How much later the mid tap shows the wave, in s, and the standard uncertainty of the fit alone; null at an end of the search. */
+function fitShift(
+  outlet: Channel,
+  mid: Channel,
+  { time_s, half, travel_s }: ShiftSearch,
+): { readonly shift_s: number; readonly fitted_s: number } | null {
+  const seen = smoothed(mid, time_s, half);
+  const shifts = Array.from({ length: 61 }, (_, k) => travel_s * (0.7 + 0.01 * k));
+  const misfits = Float64Array.from(shifts, (shift_s) => {
+    const sent_s = time_s.map((t) => t - shift_s);
+    return misfit(smoothed(outlet, sent_s, half), seen);
+  });
+  const best = indexOfSmallest(misfits, 0, misfits.length);
+  if (best <= 0 || best >= misfits.length - 1) return null;
+  const [before, least, after] = [misfits[best - 1], misfits[best], misfits[best + 1]];
+  const curvature = before + after - 2 * least;
+  const grid_s = shifts[1] - shifts[0];
+  const shift_s = shifts[best] + (curvature > 0 ? (0.5 * (before - after) * grid_s) / curvature : 0);
+  // One variance more of misfit is one standard uncertainty; neighbours share the samples they are averaged over.
+  const variance = ((2 * half + 1) * least) / Math.max(1, time_s.length - 3);
+  return { shift_s, fitted_s: curvature > 0 ? grid_s * Math.sqrt((2 * variance) / curvature) : grid_s };
 }
 
 /** Squares left of y = c + g x with g > 0; the whole of it where x does not move or moves against y. */

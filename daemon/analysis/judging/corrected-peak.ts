@@ -2,6 +2,8 @@
 
 import { coverage, together } from '../../statistics/uncertainty.ts';
 import type { Facts } from '../finding/facts.ts';
+import type { Seat } from '../finding/seat.ts';
+import type { LegSignals } from '../reading/leg-signals.ts';
 
 /** What sampling and sensor did to the peak; all in Pa but the share. */
 export interface CorrectedPeak {
@@ -16,6 +18,8 @@ export interface CorrectedPeak {
   readonly bySampling_Pa: number;
   readonly byLag_Pa: number;
 }
+
+type Peak = NonNullable<Facts['peak']>;
 
 /**
  * The plateau after a sharp seating is a ramp from the step to the peak, 2 (L - x) / a long, then a sharp drop. With
@@ -44,26 +48,8 @@ export function correctPeak(facts: Facts): CorrectedPeak | null {
     peak.raw_Pa - (values[peak.index + 1] ?? peak.raw_Pa),
   );
   const bound_Pa = Math.max((2 * sag) / n, Math.max(0, neighbour));
-  // A valve that throttles longer than 2L/a seats on top of a spike that is over before sensor and sampling follow.
-  const spike_Pa =
-    seat.isSoftened === true &&
-    seat.front !== null &&
-    Math.abs(peak.at_s - seat.front.at_s) < 0.003 + 2 * signals.outlet.step_s
-      ? Math.max(0, seat.front.after_Pa - peak.raw_Pa)
-      : 0;
-  if (spike_Pa > 0) {
-    const corrected = peak.raw_Pa + spike_Pa;
-    const doubt = coverage * together(seat.front?.stepUncertainty_Pa ?? 0, 0.015 * surge_Pa, sigma);
-    return {
-      corrected_Pa: corrected,
-      low_Pa: Math.max(peak.raw_Pa - coverage * sigma, corrected - together(doubt, spike_Pa)),
-      high_Pa: corrected + together(doubt, 0.7 * spike_Pa, (n < 20 ? 0.06 : 0.03) * surge_Pa),
-      fraction: surge_Pa / (surge_Pa + spike_Pa),
-      worst: surge_Pa / (surge_Pa + 2 * spike_Pa),
-      bySampling_Pa: 0,
-      byLag_Pa: spike_Pa,
-    };
-  }
+  const spike_Pa = spikeOnTop_Pa(signals, seat, peak);
+  if (spike_Pa > 0) return correctSpike(signals, seat, peak, { spike_Pa, surge_Pa });
   const corrected_Pa = peak.raw_Pa + bySampling_Pa + byLag_Pa + atSeat_Pa - byNoise_Pa;
   const doubt_Pa =
     coverage *
@@ -96,6 +82,37 @@ export function correctPeak(facts: Facts): CorrectedPeak | null {
     worst: missed(Math.max((2 * sag) / n, bound_Pa) + byLag_Pa),
     bySampling_Pa,
     byLag_Pa,
+  };
+}
+
+/**
+ * A valve that throttles longer than 2L/a seats on top of a spike that is over before sensor and sampling follow: how far the
+ * front fit stands above the largest sample, in Pa; 0 where there is no such spike.
+ */
+function spikeOnTop_Pa(signals: LegSignals, seat: Seat, peak: Peak): number {
+  if (seat.isSoftened !== true || seat.front === null) return 0;
+  const isAtFront = Math.abs(peak.at_s - seat.front.at_s) < 0.003 + 2 * signals.outlet.step_s;
+  return isAtFront ? Math.max(0, seat.front.after_Pa - peak.raw_Pa) : 0;
+}
+
+function correctSpike(
+  signals: LegSignals,
+  seat: Seat,
+  peak: Peak,
+  { spike_Pa, surge_Pa }: { readonly spike_Pa: number; readonly surge_Pa: number },
+): CorrectedPeak {
+  const sigma = signals.outlet.sigma;
+  const corrected = peak.raw_Pa + spike_Pa;
+  const doubt = coverage * together(seat.front?.stepUncertainty_Pa ?? 0, 0.015 * surge_Pa, sigma);
+  const shape_Pa = (Math.max(0.5, signals.constants.perPlateau) < 20 ? 0.06 : 0.03) * surge_Pa;
+  return {
+    corrected_Pa: corrected,
+    low_Pa: Math.max(peak.raw_Pa - coverage * sigma, corrected - together(doubt, spike_Pa)),
+    high_Pa: corrected + together(doubt, 0.7 * spike_Pa, shape_Pa),
+    fraction: surge_Pa / (surge_Pa + spike_Pa),
+    worst: surge_Pa / (surge_Pa + 2 * spike_Pa),
+    bySampling_Pa: 0,
+    byLag_Pa: spike_Pa,
   };
 }
 

@@ -46,6 +46,16 @@ export function areTapsSwapped(signals: LegSignals, trip: Trip | null): boolean 
   );
 }
 
+/** True when `least` values in a row lie below a limit. */
+function isUnder(value: Float64Array, limit_Pa: number, least: number): boolean {
+  let row = 0;
+  for (let k = 0; k < value.length; k++) {
+    row = value[k] < limit_Pa ? row + 1 : 0;
+    if (row >= least) return true;
+  }
+  return false;
+}
+
 /**
  * Outlet or inlet at the vapour pressure of the water (absolute, with a margin for the sensor): one flag, or none. Pressure
  * below atmosphere alone is not cavitation.
@@ -59,12 +69,7 @@ export function cavitation(record: EventRecord, facts: Facts): Flag[] {
     if (channel === null) return false;
     const { time_s, value } = channel.samples;
     const [first, end] = range(time_s, { from_s: seat.at_s - 0.02, to_s: seat.at_s + 3 });
-    let row = 0;
-    for (let k = first; k < end; k++) {
-      row = value[k] < limit_Pa ? row + 1 : 0;
-      if (row >= (channel.step_s > 0.002 ? 1 : 3)) return true;
-    }
-    return false;
+    return isUnder(value.subarray(first, end), limit_Pa, channel.step_s > 0.002 ? 1 : 3);
   });
   if (low.length === 0) {
     return [];

@@ -17,14 +17,17 @@ export interface SpikeRule {
 export function despike(value: Float64Array, other: Float64Array | null, rule: SpikeRule): number {
   const neighbours = new Float64Array(6);
   const original = value.slice();
+  const { least } = rule;
   let replaced = 0;
   for (let k = 3; k < value.length - 3; k++) {
     // Cheap look first: a spike departs from the sample three to the left and three to the right, the same way.
+    // Sizes before signs: in noise a sign is a toss-up, and each wrong guess of the processor costs more than the sum.
     const left = original[k] - original[k - 3];
+    if (Math.abs(left) < least) continue;
     const right = original[k] - original[k + 3];
-    if (left * right <= 0 || Math.abs(left) < rule.least || Math.abs(right) < rule.least) continue;
+    if (Math.abs(right) < least || left * right <= 0) continue;
     const departure = original[k] - middleOf(original, k, neighbours);
-    if (Math.abs(departure) <= rule.least) continue;
+    if (Math.abs(departure) <= least) continue;
     // A fast ring is no row of spikes: the neighbours of a spike lie close together.
     if (neighbours[4] - neighbours[1] > 0.5 * Math.abs(departure)) continue;
     if (other !== null) {

@@ -84,16 +84,23 @@ export function clean(series: Series | null, origin_s: number): Channel | null {
   const { time_s, value, quality: bits, channel } = series;
   const wrong = quality.suspect | quality.invalid;
   const late_s = lateBy_s(series);
+  const { offset, scale } = channel;
+  const hasEnds = channel.rawRange !== null && scale !== 0;
+  // A raw value within half a step of an end of the converter is at that end.
+  const lowest = channel.rawRange === null ? Number.NaN : channel.rawRange[0] + 0.5;
+  const highest = channel.rawRange === null ? Number.NaN : channel.rawRange[1] - 0.5;
   const t = new Float64Array(time_s.length);
   const v = new Float64Array(time_s.length);
   const clipped_s: number[] = [];
   let n = 0;
   for (let k = 0; k < time_s.length; k++) {
-    if ((bits[k] & wrong) !== 0 || !Number.isFinite(value[k]) || !Number.isFinite(time_s[k])) continue;
+    const x = value[k];
+    if ((bits[k] & wrong) !== 0 || !Number.isFinite(x) || !Number.isFinite(time_s[k])) continue;
     // Whole nanoseconds: the rounding of a late clock must not decide which samples a window holds.
     t[n] = Math.round((time_s[k] - origin_s - late_s) * 1e9) / 1e9;
-    v[n] = value[k];
-    if ((bits[k] & quality.clipped) !== 0 || isAtEnd(value[k], channel)) clipped_s.push(t[n]);
+    v[n] = x;
+    const raw = hasEnds ? (x - offset) / scale : Number.NaN;
+    if ((bits[k] & quality.clipped) !== 0 || raw <= lowest || raw >= highest) clipped_s.push(t[n]);
     n++;
   }
   if (n === 0) return null;
@@ -106,12 +113,6 @@ export function clean(series: Series | null, origin_s: number): Channel | null {
   return { series, samples, step_s, sigma: noise(samples.value), bad, repeats, update, clipped_s };
 }
 
-function isAtEnd(value: number, channel: Series['channel']): boolean {
-  if (channel.rawRange === null || channel.scale === 0) return false;
-  const raw = (value - channel.offset) / channel.scale;
-  return raw <= channel.rawRange[0] + 0.5 || raw >= channel.rawRange[1] - 0.5;
-}
-
 /**
  * How many equal samples in a row one fresh value gives, when a device is polled faster than it measures: the mean
  * run where values move, if the runs are regular. Coarse converters also repeat, but irregularly. 1 = all fresh.
@@ -119,20 +120,31 @@ function isAtEnd(value: number, channel: Series['channel']): boolean {
 export function repeatsOf(samples: Samples): number {
   const { value } = samples;
   if (value.length < 50) return 1;
-  const runs: number[] = [];
-  let length = 1;
+  let moves = 0;
+  let last = 0;
   for (let k = 1; k < value.length; k++) {
-    if (value[k] === value[k - 1]) length++;
-    else {
-      runs.push(length);
-      length = 1;
-    }
+    if (value[k] === value[k - 1]) continue;
+    moves++;
+    last = k;
   }
-  if (runs.length < 20) return 1;
-  const average = runs.reduce((sum, run) => sum + run, 0) / runs.length;
+  if (moves < 20) return 1;
+  const average = last / moves;
   if (average < 1.8) return 1;
+  const runs = runsOf(value);
   const scatter = Math.sqrt(runs.reduce((sum, run) => sum + (run - average) ** 2, 0) / runs.length);
   return scatter < 0.4 * average ? average : 1;
+}
+
+/** Lengths of the runs of equal values; the last one, which the end of the record cuts, is left out. */
+function runsOf(value: Float64Array): number[] {
+  const runs: number[] = [];
+  let first = 0;
+  for (let k = 1; k < value.length; k++) {
+    if (value[k] === value[k - 1]) continue;
+    runs.push(k - first);
+    first = k;
+  }
+  return runs;
 }
 
 /** The first sample of every run of equal values. */
@@ -153,11 +165,11 @@ function fresh(all: Samples): Samples {
  */
 export function noise(value: Float64Array): number {
   const step = Math.max(1, Math.floor(value.length / 4000));
-  const differences: number[] = [];
-  for (let k = 1; k < value.length - 1; k += step) {
-    differences.push(Math.abs(value[k - 1] - 2 * value[k] + value[k + 1]));
+  const differences = new Float64Array(Math.ceil(Math.max(0, value.length - 2) / step));
+  for (let i = 0, k = 1; i < differences.length; i++, k += step) {
+    differences[i] = Math.abs(value[k - 1] - 2 * value[k] + value[k + 1]);
   }
-  const middle = median(Float64Array.from(differences), 0, differences.length) ?? 0;
+  const middle = median(differences, 0, differences.length) ?? 0;
   return (1.4826 * middle) / Math.sqrt(6);
 }
 
