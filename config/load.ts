@@ -210,7 +210,8 @@ function resolveLeg(leg: RigText['legs'][number], liquid: LiquidConfig, physics:
     outlet: { channel: outlet.channel, distance_m: outlet.distance },
     inlet: tap(inlet),
     mid: tap(mid),
-    meter: tap(leg.meter),
+    meter:
+      leg.meter === undefined ? null : { channel: leg.meter.channel, distance_m: leg.meter.distance ?? 0 },
     position: leg.position ?? null,
   };
 }

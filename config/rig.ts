@@ -43,6 +43,9 @@ export interface AppliedCalibration {
   readonly previousFrom_ms?: number | null;
   readonly due_ms: number | null;
   readonly certificate: string;
+  /** Who did it, and anything else that the rig file says of it; absent in events of older software. */
+  readonly by?: string;
+  readonly note?: string;
   /** Of this calibration alone; `shown` is what the one before gave, or the scaling of the rig file. */
   readonly correction: { readonly offset: number; readonly scale: number };
   /**

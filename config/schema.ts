@@ -108,7 +108,21 @@ const leg = Type.Object(
       },
       strict,
     ),
-    meter: Type.Optional(tap('Velocity or flow in this leg.', 'FT-101')),
+    meter: Type.Optional(
+      Type.Object(
+        {
+          channel: text('Tag of the channel.', 'FT-101'),
+          distance: Type.Optional(
+            Quantity('length', {
+              min: '0 m',
+              max: '100 km',
+              description: 'Leave it out: no figure depends on where a meter is.',
+            }),
+          ),
+        },
+        { ...strict, description: 'Velocity or flow in this leg.' },
+      ),
+    ),
     position: Type.Optional(text('Tag of the disc position channel: 0 % shut, 100 % open.', 'ZT-101')),
   },
   strict,

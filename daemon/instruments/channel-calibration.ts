@@ -100,7 +100,7 @@ function fold(
   const fit = fitEntry(entry);
   const found = fit === null ? zeroCorrection(channel, entry) : lineCorrection(entry, fit);
   const { offset, scale } = found.correction;
-  const { kind, from_ms, due_ms, certificate } = entry;
+  const { kind, from_ms, due_ms, certificate, by, note } = entry;
   return {
     ...channel,
     scale: scale * channel.scale,
@@ -113,6 +113,8 @@ function fold(
       previousFrom_ms: channel.calibration?.from_ms ?? null,
       due_ms,
       certificate,
+      by,
+      note,
       ...found,
       status: isOver(due_ms, wall_ms) ? 'overdue' : 'good',
     },

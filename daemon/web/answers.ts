@@ -35,7 +35,7 @@ export const legAnswer = Type.Object({
   inertiaRatio: number('effective over geometric length of the column'),
   sampling: orNull(samplingAnswer),
   rating_Pa: orNull(Type.Number()),
-  valve: Type.Object({ id: text(), type: text(), size: text(), settings: text() }),
+  valve: Type.Object({ id: text(), type: text(), size: text(), serial: text(), settings: text() }),
 });
 
 export const rigAnswer = Type.Object({

@@ -156,6 +156,7 @@ function Facts({ event, verdict }: { event: EventView; verdict: Verdict }) {
                 <dd>
                   bore {length(view.bore_m, units, true)}, valve to tank {length(view.length_m, units, false)}
                   , wave speed {speed(view.waveSpeed_mps, units)}; {view.valve.type} {view.valve.size}
+                  {view.valve.serial === '' ? '' : `, serial ${view.valve.serial}`}
                   {view.valve.settings === '' ? '' : `, ${view.valve.settings}`}
                 </dd>
               </div>

@@ -39,7 +39,7 @@ legs:
     rating: 16 bar
     valve: { id: v, type: other, size: DN100 }
     taps: { outlet: { channel: outlet, distance: ${tap} }, inlet: { channel: inlet, distance: ${tap} } }
-    meter: { channel: meter, distance: 1 m }
+    meter: { channel: meter }
 lines:
   - id: csv
     driver: recording

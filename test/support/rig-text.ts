@@ -17,7 +17,7 @@ legs:
       outlet: { channel: PT-101, distance: 300 mm }
       mid: { channel: PT-103, distance: 4.5 m }
       inlet: { channel: PT-102, distance: 300 mm }
-    meter: { channel: FT-101, distance: 2 m }
+    meter: { channel: FT-101 }
 lines:
   - id: stream
     driver: serial-frames

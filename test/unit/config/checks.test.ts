@@ -12,7 +12,7 @@ describe('checks across keys', () => {
     ],
     [
       'no such tag',
-      ['channel: FT-101,', 'channel: FT-110,'],
+      ['channel: FT-101 }', 'channel: FT-110 }'],
       'found "FT-110"; no channel has this tag; did you mean FT-101?',
     ],
     [

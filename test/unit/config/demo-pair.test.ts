@@ -95,11 +95,11 @@ describe('demo.yaml and demo.rig.yaml', () => {
         ['outlet', leg.outlet, taps.outlet_m],
         ['mid', leg.mid!, taps.mid_m],
         ['inlet', leg.inlet!, taps.inlet_m],
-        ['flow', leg.meter!, taps.meter_m],
       ] as const) {
         expect(sensorOf(tap.channel), tap.channel).toMatchObject({ signal, of });
         equal(tap.distance_m, distance_m);
       }
+      expect(sensorOf(leg.meter!.channel)).toMatchObject({ signal: 'flow', of });
       expect(sensorOf(leg.position!)).toMatchObject({ signal: 'opening', of });
     });
     for (const sensor of real.sensors) {

@@ -154,7 +154,7 @@ describe('the resolved rig', () => {
       '- { id: FT-101, quantity: flow, unit: m3/h, range: -300 to 300 m3/h, register: input 0, type: float32 }';
     const [, bus] = resolved(
       [from, `- { id: YS-9, quantity: state, register: ${text}, type: bit }`],
-      ['    meter: { channel: FT-101, distance: 2 m }\n', ''],
+      ['    meter: { channel: FT-101 }\n', ''],
     ).lines;
     expect(bus.driver === 'modbus' && bus.units[0].channels[0]).toMatchObject({
       table,

@@ -1,4 +1,4 @@
-import { mkdirSync, readdirSync, rmSync, utimesSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readdirSync, rmSync, statSync, utimesSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeEach, describe, expect, test } from 'vitest';
 import { type DiskConfig, usualDisk } from '../../../config/disk.ts';
@@ -208,3 +208,27 @@ function anchorOf(id: string) {
   const wall_ms = Date.UTC(Number(id.slice(0, 4)), Number(id.slice(4, 6)) - 1, Number(id.slice(6, 8)));
   return { time_s: eventContent(folder.path).header.trip.time_s, wall_ms };
 }
+
+test('accepted routine events beyond their quota lose their samples, oldest first', async () => {
+  const ids = ['20260101T000000Z-AAA', '20260103T000000Z-CCC', '20261124T000000Z-DDD'];
+  for (const id of ids) {
+    const { header, blocks } = eventContent(folder.path);
+    const own = { header: { ...header, id, anchor: anchorOf(id) }, blocks };
+    await new EventFolderWrite(folder.path, own, disk).write();
+  }
+  const files: Files = { ...disk, space: async () => ({ free_bytes: 1e12, total_bytes: 2e12 }) };
+  const store = openEventStore({ dataFolder: folder.path, software: 'test', analyse: judge, files });
+  await store.scan();
+  const trace_bytes = statSync(join(eventFolder(folder.path, ids[0]!), 'trace.bin')).size;
+  const limits = (size_bytes: number, age_s = 90 * 86_400) => ({
+    ...usualDisk,
+    routineTraces: { age_s, size_bytes },
+  });
+  expect(await store.keepTraces(limits(2.5 * trace_bytes), now_ms)).toEqual([]);
+  expect(await store.keepTraces(limits(1.5 * trace_bytes), now_ms)).toEqual([ids[0]]);
+  // The youngest is not accepted yet, whatever it takes; at another age it is.
+  expect(await store.keepTraces(limits(0), now_ms)).toEqual([ids[1]]);
+  expect(await store.keepTraces(limits(0, 3600), now_ms)).toEqual([ids[2]]);
+  expect((await store.get(ids[1]!))?.traceRemoved?.why).toBe('The quota of routine traces was used up.');
+  await store.close();
+}, 30_000);
