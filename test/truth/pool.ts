@@ -5,10 +5,19 @@ import type { Job, JobKind } from './worker.ts';
 /** One question. */
 export type Ask = Omit<Job, 'id' | 'kind'>;
 
-/** Runs all jobs of a kind on `workers` processes. A worker that dies fails the whole run. */
-export async function runJobs<Row>(kind: JobKind, asks: readonly Ask[], workers: number): Promise<Row[]> {
+/**
+ * Runs all jobs of a kind on `workers` processes. A worker that dies fails the whole run. `inOrder` gets each answer as soon
+ * as all before it are there.
+ */
+export async function runJobs<Row>(
+  kind: JobKind,
+  asks: readonly Ask[],
+  workers: number,
+  inOrder: (row: Row, index: number) => void = () => undefined,
+): Promise<Row[]> {
   const rows = new Array<Row>(asks.length);
   let next = 0;
+  let given = 0;
   const drain = (child: ChildProcess) =>
     new Promise<void>((resolve, reject) => {
       let open = 0;
@@ -28,6 +37,7 @@ export async function runJobs<Row>(kind: JobKind, asks: readonly Ask[], workers:
       child.on('exit', died);
       child.on('message', (answer: { readonly id: number; readonly row: Row }) => {
         rows[answer.id] = answer.row;
+        for (; given < rows.length && rows[given] !== undefined; given++) inOrder(rows[given], given);
         open--;
         give();
       });

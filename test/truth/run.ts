@@ -1,7 +1,11 @@
 /**
- * `node test/truth/run.ts [--rigs N] [--rates 100,500,1000,5000] [--seed S] [--workers N] [--half tuning|hold-out]
- * [--alarms] [--wrong] [--missing] [--keep] [--worst FIGURE]`: the truth of the measurement. Without a choice of part it
- * judges N random rigs at every rate; `--keep` writes what is printed into test/truth/figures.md, part by part.
+ * `node test/truth/run.ts [--rigs N] [--half tuning|hold-out] [--instruments SET] [--seed S] [--rates 100,500,1000,5000]
+ * [--rows FILE] [--table] [--workers N] [--keep]`: the truth of the measurement. Judges N random rigs at every rate against the
+ * targets of `strata.ts` and ends with 1 when one is missed. `--rows` keeps the rows and goes on where a cut run ended;
+ * `--table` only prints what they hold. A hold-out takes seeds that nobody has looked at and enters them in looked-at.json.
+ * Other parts: `--alarms`, `--wrong`, `--missing`, and `--exact`, the study with exact constants and the very sensors that the
+ * analysis takes off (its errors beside an older prototype's; `--worst FIGURE` names its seeds). `--keep` writes what is
+ * printed into test/truth/figures.md, part by part.
  */
 import { readFileSync, writeFileSync } from 'node:fs';
 import { parseArgs } from 'node:util';
@@ -9,6 +13,8 @@ import type { LegResults } from '../../daemon/analysis/verdict.ts';
 import { type AlarmRow, alarmLines, alarmScenarios } from './alarms.ts';
 import { type MissingRow, missingLines } from './missing.ts';
 import { runJobs } from './pool.ts';
+import { type InstrumentSet, instrumentSets } from './rig-in-error.ts';
+import { Refusal, runStrata } from './strata-run.ts';
 import { holdOutSeed, type StudyRow, tuningSeed } from './study.ts';
 import { accuracyTable, coverageTable, prototypeTable, severityLines, worstSeeds } from './tables.ts';
 import { type WrongRow, wrongLines } from './wrong.ts';
@@ -17,10 +23,14 @@ const { values } = parseArgs({
   options: {
     rigs: { type: 'string', default: '600' },
     rates: { type: 'string', default: '100,500,1000,5000' },
-    seed: { type: 'string', default: '0' },
-    workers: { type: 'string', default: '2' },
+    seed: { type: 'string' },
+    workers: { type: 'string', default: '1' },
     half: { type: 'string' },
+    instruments: { type: 'string', default: 'ordinary' },
+    rows: { type: 'string' },
+    table: { type: 'boolean', default: false },
     hours: { type: 'string', default: '200' },
+    exact: { type: 'boolean', default: false },
     alarms: { type: 'boolean', default: false },
     wrong: { type: 'boolean', default: false },
     missing: { type: 'boolean', default: false },
@@ -29,20 +39,57 @@ const { values } = parseArgs({
   },
 });
 const rigs = Number(values.rigs);
-const shift = Number(values.seed);
+const shift = Number(values.seed ?? 0);
 const workers = Number(values.workers);
 const rates = values.rates.split(',').map(Number);
 const begun_s = performance.now() / 1000;
 
-const parts: [title: string, lines: string[]][] = [];
-if (values.alarms) parts.push(['Alarms', await alarms()]);
-if (values.wrong) parts.push(['One wrong thing at a time', await wrong()]);
-if (values.missing) parts.push(['What a missing channel costs', await missing()]);
-if (parts.length === 0) parts.push(['Accuracy and intervals', await accuracy()]);
+const parts: [title: string, lines: readonly string[]][] = [];
+let missed = 0;
+try {
+  if (values.alarms) parts.push(['Alarms', await alarms()]);
+  if (values.wrong) parts.push(['One wrong thing at a time', await wrong()]);
+  if (values.missing) parts.push(['What a missing channel costs', await missing()]);
+  if (values.exact) parts.push(['Exact constants, beside an older prototype', await accuracy()]);
+  if (parts.length === 0) parts.push(await strata());
+} catch (error) {
+  if (!(error instanceof Refusal)) throw error;
+  console.error(error.message);
+  process.exit(64);
+}
 for (const [title, lines] of parts) {
   const text = [`## ${title}`, '', heading(), '', ...lines, ''].join('\n');
   console.log(text);
   if (values.keep) keep(title, text);
+}
+if (missed > 0) console.error(`${missed} targets missed`);
+process.exitCode = missed > 0 ? 1 : 0;
+
+async function strata(): Promise<[title: string, lines: readonly string[]]> {
+  const instruments = instrumentSets.find((set) => set === values.instruments);
+  if (instruments === undefined)
+    throw new Refusal(`--instruments: found "${values.instruments}"; allowed: ${instrumentSets.join(', ')}`);
+  const half = values.half ?? 'hold-out';
+  if (half !== 'tuning' && half !== 'hold-out')
+    throw new Refusal(`--half: found "${half}"; allowed: tuning, hold-out`);
+  const report = await runStrata({
+    rigs,
+    rates,
+    half,
+    instruments,
+    workers,
+    seed: values.seed === undefined ? null : Number(values.seed),
+    rows: values.rows ?? null,
+    isTableOnly: values.table,
+  });
+  missed += report.misses.length;
+  return [titleOf(instruments), report.lines];
+}
+
+function titleOf(instruments: InstrumentSet): string {
+  return instruments === 'ordinary'
+    ? 'Strata'
+    : `Instruments that the analysis cannot identify: ${instruments}`;
 }
 
 function heading(): string {

@@ -1,20 +1,25 @@
 /** A forked process that answers jobs `{id, kind, seed, rate_Hz}` with `{id, row}`: the study on more than one core. */
 import { alarmRow } from './alarms.ts';
 import { missingRows } from './missing.ts';
+import type { InstrumentSet } from './rig-in-error.ts';
 import { studyRow } from './study.ts';
+import { tripRows } from './trip-rows.ts';
 import { wrongRow } from './wrong.ts';
 
 /** What can be asked for. */
-export type JobKind = 'study' | 'alarms' | 'wrong' | 'missing';
+export type JobKind = 'study' | 'alarms' | 'wrong' | 'missing' | 'trips';
 
 export interface Job {
   readonly id: number;
   readonly kind: JobKind;
   readonly seed: number;
   readonly rate_Hz: number;
+  /** Of `trips`, which judges one rig at several rates. */
+  readonly rates?: readonly number[];
+  readonly instruments?: InstrumentSet;
 }
 
-const work: Record<JobKind, (seed: number, rate_Hz: number) => unknown> = {
+const work: Record<Exclude<JobKind, 'trips'>, (seed: number, rate_Hz: number) => unknown> = {
   study: studyRow,
   alarms: alarmRow,
   wrong: wrongRow,
@@ -22,6 +27,8 @@ const work: Record<JobKind, (seed: number, rate_Hz: number) => unknown> = {
 };
 
 process.on('message', (job: Job) => {
-  process.send?.({ id: job.id, row: work[job.kind](job.seed, job.rate_Hz) });
+  const { kind, seed, rate_Hz, rates = [rate_Hz], instruments = 'ordinary' } = job;
+  const row = kind === 'trips' ? tripRows(seed, rates, instruments) : work[kind](seed, rate_Hz);
+  process.send?.({ id: job.id, row });
 });
 process.on('disconnect', () => process.exit(0));
