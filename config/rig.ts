@@ -114,6 +114,8 @@ export interface LegConfig {
   readonly id: string;
   readonly name: string;
   readonly bore_m: number;
+  /** Half-width of its 95 % interval; absent in events of older software: taken as exact. */
+  readonly boreHalfWidth_m?: number;
   readonly wall_m: number;
   readonly material: { readonly name: string; readonly modulus_Pa: number; readonly poisson: number };
   readonly restraint: 'upstream-anchored' | 'anchored' | 'expansion-joints';

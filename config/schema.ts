@@ -52,7 +52,11 @@ const leg = Type.Object(
   {
     id: idSchema('Short name of the leg, unique in the file, for example A.'),
     name: Type.Optional(text('What people call it; the id when left out.')),
-    bore: Quantity('length', { min: '10 mm', max: '3 m', description: 'Inside diameter.' }),
+    bore: WithTolerance('length', {
+      min: '10 mm',
+      max: '3 m',
+      description: 'Inside diameter; known to 0.5 % unless said otherwise.',
+    }),
     wall: Quantity('length', { min: '0.5 mm', max: '300 mm', description: 'Wall thickness.' }),
     material: Type.Union([
       text('Name from the list that `check` prints, for example carbon steel.', 'carbon steel'),

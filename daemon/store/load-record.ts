@@ -6,6 +6,7 @@ import type { EventRecord, LegRecord, Series } from '../analysis/record.ts';
 import { DataError } from '../errors.ts';
 import { dividedCalibration } from '../instruments/channel-calibration.ts';
 import { withLoopQuality } from '../instruments/loop-quality.ts';
+import { ofInterval, together } from '../statistics/uncertainty.ts';
 import { type EventHeader, readEventHeader } from './event-folder.ts';
 import { disk, type Files, messageOf } from './files.ts';
 import { checkRecordedConfig } from './recorded-config.ts';
@@ -173,13 +174,16 @@ function legRecord(leg: LegConfig, find: (channel: string | null | undefined) =>
     outlet,
     inlet: find(leg.inlet?.channel),
     mid: find(leg.mid?.channel),
-    meter: meter === null ? null : asVelocity(meter, leg.bore_m),
+    meter: meter === null ? null : asVelocity(meter, leg),
     position: find(leg.position),
   };
 }
 
-/** Flow over bore area; a velocity meter as it is. The channel's own numbers are scaled along, so that they agree. */
-function asVelocity(series: Series, bore_m: number): Series {
+/**
+ * Flow over bore area; a velocity meter as it is. The channel's own numbers are scaled along, so that they agree; the doubt
+ * about the bore counts twice, as the area's, and is one of scale.
+ */
+export function asVelocity(series: Series, { bore_m, boreHalfWidth_m = 0 }: LegConfig): Series {
   const { channel } = series;
   if (channel.quantity !== 'flow') return series;
   const area_m2 = (Math.PI / 4) * bore_m ** 2;
@@ -193,7 +197,10 @@ function asVelocity(series: Series, bore_m: number): Series {
       scale: channel.scale / area_m2,
       offset: channel.offset / area_m2,
       range: [channel.range[0] / area_m2, channel.range[1] / area_m2],
-      uncertainty: { ...channel.uncertainty, absolute: channel.uncertainty.absolute / area_m2 },
+      uncertainty: {
+        absolute: channel.uncertainty.absolute / area_m2,
+        relative: together(channel.uncertainty.relative, (2 * ofInterval(boreHalfWidth_m)) / bore_m),
+      },
       ...(channel.calibration === undefined
         ? {}
         : { calibration: dividedCalibration(channel.calibration, area_m2) }),

@@ -47,6 +47,7 @@ const tap = Type.Object({ channel: text, distance_m: number });
 const leg = Type.Object({
   id: text,
   bore_m: positive,
+  boreHalfWidth_m: Type.Optional(notNegative),
   wall_m: positive,
   material: Type.Object({ name: text, modulus_Pa: positive, poisson: number }),
   length_m: positive,

@@ -1,10 +1,17 @@
 /** A course seen through the instruments of a rig, beside the rig file that somebody wrote for it: the analysis' input. */
 import type { LegConfig } from '../../config/rig.ts';
 import type { EventRecord, LegRecord, Series } from '../../daemon/analysis/record.ts';
+import { asVelocity } from '../../daemon/store/load-record.ts';
 import { channelOf, seriesOf } from '../support/independent-records.ts';
 import { normal } from '../support/random-rig.ts';
 import type { Course } from './course.ts';
-import { type PressureInstrument, pressureRange_Pa, type RigInError, through } from './rig-in-error.ts';
+import {
+  boreHalfWidth_ratio,
+  type PressureInstrument,
+  pressureRange_Pa,
+  type RigInError,
+  through,
+} from './rig-in-error.ts';
 
 /** Recorded before and after the trip, in s. */
 const before_s = 1.5;
@@ -25,14 +32,12 @@ export function showCourse(course: Course, rig: RigInError): Shown {
     through(filter, dead_s)(values, course.dt_s).map((value) => gain_ratio * value + offset_Pa);
   return {
     legs: course.legs.map((leg, k) => {
-      const { outlet, inlet, meter, stated } = rig.legs[k];
-      // The meter measures a flow; the file's bore turns it into a velocity.
-      const byBore = (course.spec.legs[k].downstream.bore_m / stated.bore_m) ** 2;
+      const { outlet, inlet, meter } = rig.legs[k];
       return {
         outlet: pressure(outlet, leg.outlet_Pa),
         inlet: pressure(inlet, leg.inlet_Pa),
         meter: through(meter.filter, meter.dead_s)(leg.meter_mps, course.dt_s).map(
-          (value) => byBore * (meter.gain_ratio * value + meter.offset_mps),
+          (value) => meter.gain_ratio * value + meter.offset_mps,
         ),
       };
     }),
@@ -86,19 +91,22 @@ export function recordCourse(course: Course, rig: RigInError, shown: Shown, rate
     legs: rig.legs.map((leg, k): LegRecord => {
       const columns = shown.legs[k];
       const { stated } = leg.meter;
-      const channel = channelOf(`meter-${k}`, 'velocity', {
+      // A flow meter: its numbers are those of the true bore, the file's bore turns them into a velocity.
+      const true_m2 = (Math.PI / 4) * spec.legs[k].downstream.bore_m ** 2;
+      const channel = channelOf(`meter-${k}`, 'flow', {
         responseTime_s: stated.lag_s,
         responseTimeHalfWidth_s: stated.lagHalfWidth_s,
         delay_s: stated.delay_s,
-        uncertainty: { absolute: stated.absolute_mps, relative: stated.relative },
+        uncertainty: { absolute: stated.absolute_mps * true_m2, relative: stated.relative },
       });
-      const meter = slow_s.map((t) => at(columns.meter, t) + 0.01 * normal(random));
+      const flow = slow_s.map((t) => true_m2 * (at(columns.meter, t) + 0.01 * normal(random)));
+      const config = legConfig(course, rig, k);
       return {
-        leg: legConfig(course, rig, k),
+        leg: config,
         outlet: pressure(`outlet-${k}`, leg.outlet, columns.outlet, fast_s, 1),
         inlet: pressure(`inlet-${k}`, leg.inlet, columns.inlet, fast_s, 0.9),
         mid: null,
-        meter: stamped(seriesOf(channel, slow_s, meter), slow_s),
+        meter: asVelocity(stamped(seriesOf(channel, slow_s, flow), slow_s), config),
         position: null,
       };
     }),
@@ -137,6 +145,7 @@ function legConfig(course: Course, rig: RigInError, k: number): LegConfig {
     id,
     name: `Leg ${id}`,
     bore_m: stated.bore_m,
+    boreHalfWidth_m: boreHalfWidth_ratio * stated.bore_m,
     wall_m: 0.006,
     material: { name: 'steel', modulus_Pa: 207e9, poisson: 0.3 },
     restraint: 'anchored',

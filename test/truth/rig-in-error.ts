@@ -22,7 +22,7 @@ export const kinds: readonly RigKind[] = ['spring', 'lever', 'plain', 'axial', '
 export const softenedKinds: ReadonlySet<RigKind> = new Set(['cushion', 'dashpot']);
 
 /**
- * `ordinary`: what the analysis must measure with. The others have what it cannot identify: a meter of two equal lags, dead
+ * `ordinary`: what the analysis must measure with. The others have what it cannot identify: a meter of two lags, dead
  * times that no file states, a digital meter (mean or median over a window, renewed at intervals).
  */
 export const instrumentSets = ['ordinary', 'two-lags', 'dead-time', 'digital'] as const;
@@ -99,6 +99,9 @@ export interface RigInError {
   readonly random: Random;
 }
 
+/** Half-width of 95 % of the bore, as a rig file that says no more states it. */
+export const boreHalfWidth_ratio = 0.005;
+
 /** One half-width of 95 % as a normal deviation. */
 const within95 = (random: Random, halfWidth: number) => (halfWidth / coverage) * normal(random);
 
@@ -120,8 +123,7 @@ export function drawRig(seed: number, instruments: InstrumentSet): RigInError {
       stated: {
         length_m: leg.downstream.length_m * (1 + within95(random, 0.02)),
         waveSpeed_ratio: 1 + within95(random, 0.04),
-        // Half of the wall's tolerance of 12.5 % (EN 10216-1, from memory) as 95 %: half a per cent of the bore.
-        bore_m: leg.downstream.bore_m * (1 + within95(random, 0.005)),
+        bore_m: leg.downstream.bore_m * (1 + within95(random, boreHalfWidth_ratio)),
         // A tape measure: 1 cm.
         outlet_m: leg.taps.outlet_m + within95(random, 0.01),
         inlet_m: leg.taps.inlet_m + within95(random, 0.01),
@@ -227,8 +229,8 @@ function pressureOf(
 
 function meterOf(random: Random, instruments: InstrumentSet): MeterInstrument {
   const true_s = within(random, 0.1, 0.5);
-  // What is left of a meter's other stages beside its damping.
-  const second = within(random, 0, 0.1);
+  // A meter whose damping is all there is, or one with other stages beside it: those are two lags.
+  const second = instruments === 'two-lags' ? within(random, 0.1, 0.5) : 0;
   const delay_s: [number, number] = random() < 0.3 ? [0, 0.02] : [0, 0];
   const unstated_s = instruments === 'dead-time' ? within(random, 0.05, 0.15) : 0;
   const relative = random() < 0.5 ? 0.002 : 0.005;
@@ -244,7 +246,6 @@ function meterOf(random: Random, instruments: InstrumentSet): MeterInstrument {
 }
 
 function meterFilter(random: Random, instruments: InstrumentSet, lag_s: number, second: number): Filter {
-  if (instruments === 'two-lags') return inSeries(lagOf(lag_s / 2), lagOf(lag_s / 2));
   if (instruments === 'digital') {
     const update_s = within(random, 0.02, 0.1);
     // A mean over w comes late by w / 2, a median of n readings by half of them.

@@ -62,6 +62,14 @@ describe('the resolved rig', () => {
     expect(given.waveSpeedHalfWidth_mps).toBeCloseTo(12.192, 9);
   });
 
+  it('takes a bore with its tolerance, or half a per cent of it', () => {
+    const [plain] = resolved().legs;
+    expect(plain.boreHalfWidth_m).toBeCloseTo(0.005 * plain.bore_m, 12);
+    const [given] = resolved(['bore: 154.1 mm', 'bore: 154.1 mm +- 0.3 mm']).legs;
+    expect(given).toMatchObject({ bore_m: 0.1541 });
+    expect(given.boreHalfWidth_m).toBeCloseTo(0.0003, 12);
+  });
+
   it('takes a material by an everyday name too', () => {
     const material = { name: 'carbon steel', modulus_Pa: 207e9, poisson: 0.3 };
     expect(resolved(['material: carbon steel', 'material: Steel']).legs[0].material).toEqual(material);

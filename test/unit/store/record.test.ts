@@ -36,6 +36,24 @@ test('a flow meter is divided by the bore area for its leg, and stays a flow amo
   expect(legs[0].meter?.channel.unit).toBe('m/s');
 });
 
+test('the doubt about the bore is one about the scale of a flow meter, twice; a velocity meter has none of it', () => {
+  const { header, blocks } = eventContent('data');
+  const legs = header.config.legs.map((leg) => ({ ...leg, boreHalfWidth_m: 0.01 * leg.bore_m }));
+  const relative = (quantity: 'flow' | 'velocity') => {
+    const channels = header.config.channels.map((channel) =>
+      channel.id === 'meter'
+        ? { ...channel, quantity, uncertainty: { absolute: 0, relative: 0.004 } }
+        : channel,
+    );
+    const measured: EventHeader = { ...header, config: { ...header.config, legs, channels } };
+    return recordOf(measured, seriesOf(measured, measured.groups, blocks)).legs[0].meter?.channel.uncertainty
+      .relative;
+  };
+  // V = Q / (pi d^2 / 4), so u(V)/V has 2 u(d)/d beside u(Q)/Q (JCGM 100:2008, 5.1.6); u(d) = half-width / 1.96.
+  expect(relative('flow')).toBeCloseTo(Math.hypot(0.004, 0.02 / 1.96), 9);
+  expect(relative('velocity')).toBe(0.004);
+});
+
 test('a channel without data is an empty series, not a missing one', () => {
   const { header } = eventContent('data');
   const series = seriesOf(header, header.groups, []);
