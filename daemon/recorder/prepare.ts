@@ -17,8 +17,8 @@ export interface Prepared {
   readonly counters: Counters;
   readonly trips: TripLedger;
   readonly gaps: GapLedger;
-  /** Trips of earlier runs. */
-  readonly history: TripHistory;
+  /** Trips of earlier runs; null where their ledger cannot be read. */
+  readonly history: TripHistory | null;
   /** The disk, as it may be used under the lock of the folder. */
   readonly files: Files;
   readonly release: () => void;
@@ -44,7 +44,7 @@ export async function prepare(config: RigConfig, disk: Files, log: Log, clock: C
     for (const folder of torn) log.warn({ folder }, 'unfinished event of an earlier run set aside');
     const ring = await recoverIfPossible(config.dataFolder, files, log);
     const ledgers = await beginLedgers(config.dataFolder, files, log, clock);
-    const counters = { tornSetAside: torn.length, ...ring, tripLinesTorn: ledgers.history.linesTorn };
+    const counters = { tornSetAside: torn.length, ...ring, tripLinesTorn: ledgers.history?.linesTorn ?? 0 };
     return { calibrations, counters, ...ledgers, files, release: () => lock.release() };
   } catch (error) {
     lock.release();
@@ -74,7 +74,7 @@ async function recoverIfPossible(dataFolder: string, files: Files, log: Log): Pr
   }
 }
 
-/** Ledgers that cannot be read cost the trips of the run before, never those to come. */
+/** A ledger that cannot be read costs what it holds of the run before: neither the other ledger nor the trips to come. */
 async function beginLedgers(
   dataFolder: string,
   files: Files,
@@ -86,12 +86,15 @@ async function beginLedgers(
     quiet.warn({ what, why: messageOf(error) }, 'ledger not written, will be tried again');
   const trips = new TripLedger(dataFolder, files, refused('trips.jsonl'), clock);
   const gaps = new GapLedger(dataFolder, files, refused('gaps.jsonl'), clock);
-  let history: TripHistory = { owed: [], declared: [], stopped: new Set(), linesTorn: 0 };
   try {
     await gaps.begin(dataFolder, files);
-    history = await trips.begin(dataFolder, files);
   } catch (error) {
-    log.error({ why: messageOf(error) }, 'trips of the run before cannot be read');
+    log.error({ why: messageOf(error) }, 'times without a recorder cannot be read');
   }
-  return { trips, gaps, history };
+  try {
+    return { trips, gaps, history: await trips.begin(dataFolder, files) };
+  } catch (error) {
+    log.error({ why: messageOf(error) }, 'trips of the run before cannot be read yet');
+    return { trips, gaps, history: null };
+  }
 }

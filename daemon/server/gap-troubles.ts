@@ -1,4 +1,4 @@
-/** Times without a recorder and lost trips, in words: shown for a while, on record in gaps.jsonl for good. */
+/** Times without a recorder and lost trips, in words: shown for a while, on record in gaps.jsonl for years. */
 import type { DownTime, RecorderGap } from '../store/gap-ledger.ts';
 import type { Trouble } from '../web/wire.ts';
 

@@ -1,4 +1,7 @@
-/** gaps.jsonl in the data folder: every time without a recorder, and every declared trip whose samples cannot be had any more. */
+/**
+ * gaps.jsonl in the data folder: times without a recorder, and declared trips whose samples cannot be had any more. A recorder that
+ * is started anew every few seconds would fill it: of the oldest, those without a trip are left out first.
+ */
 
 import { join } from 'node:path';
 import type { Clock } from '../../drivers/clock.ts';
@@ -43,6 +46,12 @@ export interface LostTrip {
 
 export type RecorderGap = DownTime | LostTrip;
 
+/** So many of those in which a trip was lost, or the pump stopped, are kept, and so many others. */
+const keptTrips = 2000;
+const keptOthers = 500;
+/** More lines in the file than this are too many. */
+const mostLines = 2 * (keptTrips + keptOthers);
+
 export function gapLedgerPath(dataFolder: string): string {
   return join(dataFolder, 'gaps.jsonl');
 }
@@ -81,6 +90,11 @@ const sources: readonly unknown[] = [
   'window',
 ] satisfies readonly TripSourceName[];
 
+/** A trip was lost in it. */
+function isOfTrip(gap: RecorderGap): boolean {
+  return gap.kind === 'trip-lost' || gap.pump === 'stopped';
+}
+
 /** Every key is looked at: the pages show all of them, and a line that lacks one would end the server at each look. */
 function isGap(entry: unknown): entry is RecorderGap {
   const gap = entry as Partial<Record<string, unknown>> | null;
@@ -107,23 +121,45 @@ function isInstant(value: unknown): boolean {
 export class GapLedger {
   /** Oldest first. */
   gaps: readonly RecorderGap[] = [];
+  /** `gaps` has what earlier runs stated. Else the file is never shortened: all of it would be lost. */
+  isRead = false;
   readonly #ledger: LineLedger;
+  /** In the file. */
+  #lines = 0;
 
   constructor(dataFolder: string, files: Files, onRefused: (error: unknown) => void, clock?: Clock) {
     this.#ledger = new LineLedger(gapLedgerPath(dataFolder), files, onRefused, clock);
   }
 
   async begin(dataFolder: string, files: Files): Promise<void> {
-    this.gaps = await readGaps(dataFolder, files);
+    const { entries, linesTorn } = await readLines(gapLedgerPath(dataFolder), files);
+    this.gaps = withoutReplaced(entries.filter(isGap));
+    this.isRead = true;
+    this.#lines = entries.length + linesTorn;
+    // Left by a shortening that was killed; the next one writes over what cannot be removed.
+    await files.remove(`${gapLedgerPath(dataFolder)}.tmp`).catch(() => undefined);
+    if (this.#lines > mostLines) this.#shorten();
   }
 
   /** Resolves when it is on the medium; it stands in `gaps` at once. */
   async add(gap: RecorderGap): Promise<void> {
-    this.gaps = withoutReplaced([...this.gaps, gap]);
-    await this.#ledger.add(gap);
+    const key = keyOf(gap);
+    this.gaps = [...this.gaps.filter((other) => keyOf(other) !== key), gap];
+    this.#lines++;
+    const added = this.#ledger.add(gap);
+    if (this.isRead && this.#lines > mostLines) this.#shorten();
+    await added;
   }
 
   async finish(patience_s: number): Promise<void> {
     await this.#ledger.finish(patience_s);
+  }
+
+  #shorten(): void {
+    const trips = new Set(this.gaps.filter(isOfTrip).slice(-keptTrips));
+    const others = new Set(this.gaps.filter((gap) => !isOfTrip(gap)).slice(-keptOthers));
+    this.gaps = this.gaps.filter((gap) => trips.has(gap) || others.has(gap));
+    this.#lines = this.gaps.length;
+    this.#ledger.replace(this.gaps);
   }
 }

@@ -11,7 +11,7 @@ import type { TripSourceName } from './event-folder.ts';
 import type { Files } from './files.ts';
 import { LineLedger, readLines } from './line-ledger.ts';
 
-/** More lines than this are too many; so many are kept, and all from the oldest open declaration on. */
+/** More lines than this are too many; so many of the newest are kept, and what belongs to an open declaration before them. */
 const mostLines = 1000;
 const keptLines = 200;
 
@@ -75,6 +75,19 @@ function historyOf(lines: readonly TripLine[]): Omit<TripHistory, 'linesTorn'> {
   return { owed: all.filter(({ event }) => !closed.has(event)), declared: all, stopped };
 }
 
+/** The open declarations, and the next one of the same run after each: there the record of the open one ends. */
+function neededFor({ owed, declared }: Omit<TripHistory, 'linesTorn'>): ReadonlySet<string> {
+  const open = new Set(owed.map(({ event }) => event));
+  const needed = new Set(open);
+  const before = new Map<string, TripDeclaration>();
+  for (const trip of declared.toSorted((a, b) => a.trip_s - b.trip_s)) {
+    const last = before.get(trip.boot);
+    if (last !== undefined && open.has(last.event)) needed.add(trip.event);
+    before.set(trip.boot, trip);
+  }
+  return needed;
+}
+
 function isTripLine(entry: unknown): entry is TripLine {
   const line = entry as Partial<Record<string, unknown>> | null;
   if (typeof line !== 'object' || line === null) return false;
@@ -97,6 +110,7 @@ export class TripLedger {
   #lines: TripLine[] = [];
   /** `#lines` has what earlier runs left. Else the file is never shortened: what they owe would be lost. */
   #isRead = false;
+  #shortenAt = mostLines;
 
   /** `onRefused` is called for each attempt that the disk refused; it is asked again. */
   constructor(dataFolder: string, files: Files, onRefused: (error: unknown) => void, clock?: Clock) {
@@ -144,15 +158,18 @@ export class TripLedger {
   async #add(line: TripLine): Promise<void> {
     this.#lines.push(line);
     const added = this.#ledger.add(line);
-    if (this.#isRead && this.#lines.length > mostLines) this.#shorten();
+    if (this.#isRead && this.#lines.length > this.#shortenAt) this.#shorten();
     await added;
   }
 
   #shorten(): void {
-    const [oldest] = historyOf(this.#lines).owed;
-    const open = this.#lines.findIndex((line) => line.kind === 'declared' && line.event === oldest?.event);
+    const needed = neededFor(historyOf(this.#lines));
     const first = Math.max(0, this.#lines.length - keptLines);
-    this.#lines = this.#lines.slice(open < 0 ? first : Math.min(open, first));
+    this.#lines = this.#lines.filter(
+      (line, at) => at >= first || (line.kind !== 'stopped' && needed.has(line.event)),
+    );
+    // Many may be open: not written anew with each further line.
+    this.#shortenAt = Math.max(mostLines, 2 * this.#lines.length);
     this.#ledger.replace(this.#lines);
   }
 }

@@ -3,7 +3,8 @@ import { appendFileSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { setTimeout as delay } from 'node:timers/promises';
 import { afterEach, beforeEach, expect, test } from 'vitest';
-import { disk } from '../../daemon/store/files.ts';
+import { disk, type Files } from '../../daemon/store/files.ts';
+import { GapLedger, gapLedgerPath, type RecorderGap, readGaps } from '../../daemon/store/gap-ledger.ts';
 import { LineLedger, readLines } from '../../daemon/store/line-ledger.ts';
 import { readTrips, TripLedger, tripLedgerPath } from '../../daemon/store/trip-ledger.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
@@ -197,4 +198,83 @@ test('a file that is replaced in any turn of the opening holds the new lines', a
     await ledger.finish(1);
     expect((await readLines(path, disk)).entries).toEqual([{ turns }]);
   }
+});
+
+test('an open declaration far back does not make every further line write the whole file anew', async () => {
+  let renames = 0;
+  const files: Files = {
+    ...disk,
+    async rename(from, to) {
+      renames++;
+      await disk.rename(from, to);
+    },
+  };
+  const ledger = new TripLedger(folder.path, files, () => undefined);
+  await ledger.begin(folder.path, files);
+  void ledger.declared({ ...trip('open'), trip_s: 1 });
+  void ledger.declared({ ...trip('next of its run'), trip_s: 2 });
+  void ledger.closed('next of its run', 'written');
+  for (let n = 0; n < 1000; n++) {
+    void ledger.declared({ ...trip(`early ${n}`), trip_s: 3 + n });
+    await ledger.closed(`early ${n}`, 'written');
+  }
+  await ledger.finish('b', 3, 5);
+  expect(renames).toBeGreaterThan(0);
+  expect(renames).toBeLessThan(10);
+  const { owed, declared } = await readTrips(folder.path, disk);
+  expect(owed.map(({ event }) => event)).toEqual(['open']);
+  // The record of the open one ends where this begins.
+  expect(declared.slice(0, 2).map(({ event }) => event)).toEqual(['open', 'next of its run']);
+});
+
+test('so many open declarations that they are too many lines are all kept, and not written anew each time', async () => {
+  let renames = 0;
+  const files: Files = {
+    ...disk,
+    async rename(from, to) {
+      renames++;
+      await disk.rename(from, to);
+    },
+  };
+  const ledger = new TripLedger(folder.path, files, () => undefined);
+  await ledger.begin(folder.path, files);
+  for (let n = 0; n < 1500; n++) {
+    const added = ledger.declared({ ...trip(`open ${n}`), trip_s: n });
+    if (n % 20 === 0) await added;
+  }
+  await ledger.finish('b', 3, 5);
+  expect(renames).toBeLessThan(5);
+  expect((await readTrips(folder.path, disk)).owed).toHaveLength(1500);
+});
+
+test('a ledger of gaps stays small, and of the oldest those without a trip go first', async () => {
+  const down = (n: number): RecorderGap => ({
+    kind: 'no-recorder',
+    after: `run ${n}`,
+    from_ms: n,
+    to_ms: n + 1,
+    isClean: false,
+    pump: n % 1000 === 0 ? 'stopped' : 'running',
+  });
+  const lost: RecorderGap = { kind: 'trip-lost', event: 'e', source: 'contact', at_ms: 1, why: 'w' };
+  const ledger = new GapLedger(folder.path, disk, () => undefined);
+  await ledger.begin(folder.path, disk);
+  void ledger.add(lost);
+  for (let n = 0; n < 6_000; n++) {
+    const added = ledger.add(down(n));
+    if (n % 100 === 0) await added;
+  }
+  await ledger.finish(5);
+  expect(readFileSync(gapLedgerPath(folder.path)).length).toBeLessThan(700_000);
+  const gaps = await readGaps(folder.path, disk);
+  const stops = [...Array(6).keys()].map((k) => down(1000 * k));
+  expect(gaps.filter((gap) => gap.kind === 'trip-lost' || gap.pump === 'stopped')).toEqual([lost, ...stops]);
+  expect(gaps.at(-1)).toEqual(down(5_999));
+  // A file of before, too long already, is shortened at the start.
+  const line = (n: number) => `${JSON.stringify(down(n))}\n`;
+  writeFileSync(gapLedgerPath(folder.path), [...Array(6000).keys()].map(line).join(''));
+  const next = new GapLedger(folder.path, disk, () => undefined);
+  await next.begin(folder.path, disk);
+  await next.finish(5);
+  expect((await readGaps(folder.path, disk)).length).toBe(506);
 });

@@ -8,10 +8,11 @@ import { analyse } from '../../daemon/analysis/analyse.ts';
 import { type Recorder, startRecorder } from '../../daemon/recorder/recorder.ts';
 import { openEventStore } from '../../daemon/server/event-store.ts';
 import { type EventHeader, eventFolder, listEvents } from '../../daemon/store/event-folder.ts';
-import { disk } from '../../daemon/store/files.ts';
+import { disk, type Files } from '../../daemon/store/files.ts';
 import { gapLedgerPath, readGaps } from '../../daemon/store/gap-ledger.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
 import { readTrips, tripLedgerPath } from '../../daemon/store/trip-ledger.ts';
+import { type Clock, systemClock } from '../../drivers/clock.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { watchedLine } from '../support/pushed-line.ts';
@@ -49,15 +50,53 @@ const interval_s = 0.002;
 const running: Scene = () => [4.1e5, 4e5, 2.5, 1];
 const standing: Scene = () => [4e5, 4e5, 0, 0];
 
+/** What is to be asked again after ten seconds is asked after half of one. */
+const impatient: Clock = {
+  ...systemClock,
+  sleep: (time_s, signal) => systemClock.sleep(time_s < 1 ? time_s : time_s / 20, signal),
+};
+
+/** A disk that refuses to read where `isRefused` says so. */
+function refusing(isRefused: (path: string) => boolean): Files {
+  const mayRead = (path: string) => {
+    if (isRefused(path)) throw Object.assign(new Error('EIO: i/o error, read'), { code: 'EIO' });
+  };
+  return {
+    ...disk,
+    async read(path) {
+      mayRead(path);
+      return await disk.read(path);
+    },
+    async openToRead(path) {
+      const file = await disk.openToRead(path);
+      return {
+        ...file,
+        async read(at, length) {
+          // Its head can be read.
+          if (at > 0) mayRead(path);
+          return await file.read(at, length);
+        },
+      };
+    },
+  };
+}
+
 /** Starts a recorder that is fed with a scene from now on, until `isDone`. */
 async function restart(
   scene: Scene,
   isDone: (recorder: Recorder) => boolean | Promise<boolean>,
+  files: Files = disk,
 ): Promise<void> {
   const driver = new PushedDriver(interval_s);
   const config = { ...recorderRig({ dataFolder: folder.path }), lines: [watchedLine] };
   const log = silentLog();
-  const recorder = await startRecorder(config, { serverModule: null, createDriver: () => driver, log });
+  const recorder = await startRecorder(config, {
+    serverModule: null,
+    createDriver: () => driver,
+    log,
+    files,
+    clock: impatient,
+  });
   const deadline = Date.now() + 20_000;
   for (let scan = 0; !(await isDone(recorder)); scan += 25) {
     expect(Date.now(), JSON.stringify(log.lines)).toBeLessThan(deadline);
@@ -297,4 +336,59 @@ test('a recorder that may not put the loss of a trip on record stops all the sam
   expect(recorder.status().counters['tripLinesGivenUp']).toBeGreaterThan(0);
   // The next start owes it still.
   expect((await readTrips(folder.path, disk)).owed).toHaveLength(1);
+});
+
+const declaredTwice = () =>
+  readFileSync(tripLedgerPath(folder.path), 'utf8')
+    .split('\n')
+    .filter((line) => line.includes('"kind":"declared"')).length > 1;
+
+test('a ledger of gaps that cannot be read costs no trip its event', async () => {
+  const { trips } = await recordAndKill(4.4);
+  writeFileSync(gapLedgerPath(folder.path), '');
+  const files = refusing((path) => path === gapLedgerPath(folder.path));
+  await restart(standing, nothingOwed, files);
+  expect(await listEvents(folder.path)).toEqual(trips);
+  expect(declaredTwice()).toBe(false);
+});
+
+test('a ledger of trips that cannot be read at the start is read later; its trip has one event and one declaration', async () => {
+  const { trips } = await recordAndKill(4.4);
+  const until_ms = Date.now() + 1500;
+  const files = refusing((path) => path === tripLedgerPath(folder.path) && Date.now() < until_ms);
+  await restart(standing, nothingOwed, files);
+  expect(await listEvents(folder.path)).toEqual(trips);
+  expect(declaredTwice()).toBe(false);
+  expect(await readGaps(folder.path, disk)).toMatchObject([{ kind: 'no-recorder', pump: 'at-rest' }]);
+});
+
+test('a ledger of trips that can never be read costs no time without a recorder its name', async () => {
+  await recordAndKill(2.5);
+  const files = refusing((path) => path === tripLedgerPath(folder.path));
+  await restart(standing, isGapStated, files);
+  // Whether a stop that the ring does not hold is on record is not known.
+  expect(await readGaps(folder.path, disk)).toMatchObject([{ kind: 'no-recorder', pump: 'unknown' }]);
+});
+
+test('a ring of an older run that cannot be read hides no trip that is owed', async () => {
+  await recordAndKill(2.5);
+  const older = readdirSync(join(folder.path, 'ring'));
+  const { trips } = await recordAndKill(4.4);
+  rmSync(gapLedgerPath(folder.path), { force: true });
+  const files = refusing((path) => older.some((name) => path.includes(`/${name.split('.')[0]}.`)));
+  await restart(standing, nothingOwed, files);
+  expect(await listEvents(folder.path)).toEqual(trips);
+});
+
+test('an owed trip whose folder cannot be read holds up no other', async () => {
+  const { trips } = await recordAndKill(4.4);
+  const [declared] = (await readTrips(folder.path, disk)).owed;
+  const unread = '20200101T000000Z-AAA';
+  const text = readFileSync(tripLedgerPath(folder.path), 'utf8');
+  const line = JSON.stringify({ kind: 'declared', ...declared, event: unread, boot: 'gone' });
+  writeFileSync(tripLedgerPath(folder.path), `${line}\n${text}`);
+  const files = refusing((path) => path.includes(unread));
+  await restart(standing, async () => (await listEvents(folder.path)).length === 1, files);
+  expect(await listEvents(folder.path)).toEqual(trips);
+  expect((await readTrips(folder.path, disk)).owed.map(({ event }) => event)).toEqual([unread]);
 });
