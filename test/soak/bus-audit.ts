@@ -2,6 +2,8 @@
 import type { Counters, RawBlock } from '../../drivers/driver.ts';
 import type { PlayedReply } from './bus-player.ts';
 import { replyFate } from './bus-player.ts';
+import { type FaultSpan, isNearFault } from './fault-audit.ts';
+import { type HoldUp, isHeldUp } from './hold-ups.ts';
 import { type BusLine, timeout_s } from './lines.ts';
 import type { BusNotes } from './notes.ts';
 import type { Listening } from './stream-audit.ts';
@@ -15,6 +17,10 @@ export interface BusResult {
   readonly recorded: number;
   readonly lost: Readonly<Record<string, number>>;
   readonly unexplained: number;
+  /** Replies that were whole and in time, with no fault near and nobody held up, and were not recorded. */
+  readonly wasted: number;
+  /** The same, faults or not. */
+  readonly givenUp: number;
   /** Polls by the recorder's counters: all that it sent is accepted, refused, timed out or cut off. */
   readonly sent: number;
   readonly accepted: number;
@@ -48,6 +54,13 @@ const gridStep_s = 1e-3;
 const early_s = 5e-3;
 const mostExamples = 5;
 
+/** Why a reply that was whole and in time is not there. */
+const reasons = {
+  inFault: 'given up in a fault',
+  heldUp: 'given up while the machine held rig or recorder up',
+  wasted: 'given up for no reason',
+} as const;
+
 interface BlockTally {
   readonly key: string;
   readonly replies: Map<number, PlayedReply>;
@@ -62,15 +75,27 @@ interface BlockTally {
 export class BusAudit {
   readonly line: BusLine;
   readonly #notes: BusNotes;
+  readonly #spans: readonly FaultSpan[];
+  readonly #holdUps: readonly HoldUp[];
   readonly #blocks = new Map<string, BlockTally>();
   readonly #examples: string[] = [];
   #wrong = 0;
   #outside = 0;
   #recorded = 0;
 
-  constructor(line: BusLine, notes: BusNotes) {
+  /** `spans`, `holdUps`: what was done to the lines, and when rig or recorder was held up. */
+  constructor(
+    line: BusLine,
+    notes: BusNotes,
+    {
+      spans = [],
+      holdUps = [],
+    }: { readonly spans?: readonly FaultSpan[]; readonly holdUps?: readonly HoldUp[] } = {},
+  ) {
     this.line = line;
     this.#notes = notes;
+    this.#spans = spans;
+    this.#holdUps = holdUps;
     for (const unit of line.units) {
       for (const address of blockAddresses) {
         const key = blockKey(line.id, unit, address);
@@ -112,7 +137,7 @@ export class BusAudit {
     for (const { replies, used } of this.#blocks.values()) {
       for (const reply of replies.values()) {
         if (used.has(reply.tick)) continue;
-        const reason = reasonOf(reply, listening);
+        const reason = this.#reason(reply, listening);
         lost[reason] = (lost[reason] ?? 0) + 1;
       }
     }
@@ -122,7 +147,8 @@ export class BusAudit {
     const refused = count('exceptionsReceived');
     const timedOut = count('requestsTimedOut');
     // What no fault of the rig explains must be among what the recorder gave up, or waited for when a line was lost.
-    const onTime = lost['given up by the recorder'] ?? 0;
+    const wasted = lost[reasons.wasted] ?? 0;
+    const onTime = wasted + (lost[reasons.inFault] ?? 0) + (lost[reasons.heldUp] ?? 0);
     const cutOff = sent - accepted - refused - timedOut;
     if (onTime > timedOut + cutOff) unexplained += onTime - timedOut - cutOff;
     if (this.#recorded !== count('repliesReceived')) {
@@ -138,6 +164,8 @@ export class BusAudit {
       recorded: this.#recorded,
       lost,
       unexplained,
+      wasted,
+      givenUp: onTime,
       sent,
       accepted,
       refused,
@@ -154,6 +182,22 @@ export class BusAudit {
       lateness_ms: latenessOf(blocks, this.line.poll_s),
       examples: this.#examples,
     };
+  }
+
+  #reason(reply: PlayedReply, { from_s, to_s }: Listening): string {
+    const { tick, delay_s, fate, sent_s } = reply;
+    const at_s = tick * tick_s;
+    if (at_s < from_s) return 'before the recorder listened';
+    if (at_s > to_s - timeout_s) return 'after the recorder was told to stop';
+    if (fate === replyFate.damaged) return 'damaged on the wire';
+    if (fate === replyFate.overrun) return 'the port was full';
+    if (fate === replyFate.unplugged) return 'unplugged';
+    if (delay_s > timeout_s / 2) return 'late, discarded';
+    if (isNearFault(this.#spans, this.line.id, { from_s: at_s - timeout_s, to_s: at_s + timeout_s }))
+      return reasons.inFault;
+    const isLateAtRig = sent_s !== undefined && sent_s - at_s > timeout_s / 2;
+    const isHeld = isHeldUp(this.#holdUps, at_s - timeout_s, at_s + timeout_s);
+    return isLateAtRig || isHeld ? reasons.heldUp : reasons.wasted;
   }
 
   #takeTick(tally: BlockTally, slot: number, tick: number, block: RawBlock, i: number): void {
@@ -184,17 +228,6 @@ export class BusAudit {
   #say(what: string): void {
     if (this.#examples.length < mostExamples) this.#examples.push(what);
   }
-}
-
-function reasonOf({ tick, delay_s, fate }: PlayedReply, { from_s, to_s }: Listening): string {
-  const at_s = tick * tick_s;
-  if (at_s < from_s) return 'before the recorder listened';
-  if (at_s > to_s - timeout_s) return 'after the recorder was told to stop';
-  if (fate === replyFate.damaged) return 'damaged on the wire';
-  if (fate === replyFate.overrun) return 'the port was full';
-  if (fate === replyFate.unplugged) return 'unplugged';
-  if (delay_s > timeout_s / 2) return 'late, discarded';
-  return 'given up by the recorder';
 }
 
 /** How long after its instant on the grid each poll was. A slot that was skipped moves the numbers, not the grid. */

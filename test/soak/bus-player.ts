@@ -19,6 +19,8 @@ export interface PlayedReply {
   readonly tick: number;
   /** Held back by the unit, in s. */
   readonly delay_s: number;
+  /** When its last byte was handed to the port, monotonic in s; absent: never. */
+  sent_s?: number;
   fate: number;
 }
 
@@ -37,6 +39,8 @@ export class BusPlayer {
   readonly wire: PacedLine;
   readonly bus: ModbusBus;
   readonly replies: PlayedReply[] = [];
+  /** Instants of all requests that came whole, probes too, in s. */
+  readonly heard_s: number[] = [];
   #tick = 0;
   #pending = 0;
   #request: number[] = [];
@@ -134,12 +138,13 @@ export class BusPlayer {
       first.left_bytes -= part.length;
       if (first.left_bytes > 0) return;
       this.#sending.shift();
-      if (first.note !== null)
-        first.note.fate = first.isCut
-          ? replyFate.overrun
-          : first.isDamaged
-            ? replyFate.damaged
-            : replyFate.whole;
+      if (first.note === null) return;
+      first.note.sent_s = monotonic_s();
+      first.note.fate = first.isCut
+        ? replyFate.overrun
+        : first.isDamaged
+          ? replyFate.damaged
+          : replyFate.whole;
     });
     const { nextEnd_s } = this.wire;
     if (nextEnd_s !== null) runAt(systemClock, nextEnd_s, () => this.#release());
@@ -169,11 +174,14 @@ export class BusPlayer {
     runAt(systemClock, reply.earliest_s, () => {
       if (this.#isStopped) return;
       const isSent = this.port.isPlugged && this.port.write(bytes) === bytes.length;
-      if (note !== null) note.fate = isSent ? replyFate.whole : replyFate.unplugged;
+      if (note === null) return;
+      note.sent_s = monotonic_s();
+      note.fate = isSent ? replyFate.whole : replyFate.unplugged;
     });
   }
 
   #finish(end_s: number): Reply | null {
+    this.heard_s.push(end_s);
     this.#tick = Math.floor(monotonic_s() * 1000) >>> 0;
     return this.bus.finish(end_s);
   }

@@ -3,11 +3,12 @@ import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { analyse } from '../../daemon/analysis/analyse.ts';
 import { openEventStore } from '../../daemon/server/event-store.ts';
-import { eventFolder, listEvents } from '../../daemon/store/event-folder.ts';
+import { type EventHeader, eventFolder, listEvents } from '../../daemon/store/event-folder.ts';
 import { loadEvent } from '../../daemon/store/load-record.ts';
 import { decodeTrace } from '../../daemon/store/trace.ts';
 import type { SoakLine } from './lines.ts';
 import { registerValue, scanOf, streamColumns, streamValues } from './values.ts';
+import { type DeliveredBlock, missingScans, shortWindow, type WindowLimits } from './window-audit.ts';
 
 export interface EventResult {
   readonly acknowledged: number;
@@ -17,15 +18,25 @@ export interface EventResult {
   readonly wrongValues: number;
   /** The index that the server left equals one made anew from the folders, and has every event. */
   readonly isIndexRight: boolean;
+  /** Events that are shorter than their windows, or lack scans that were delivered. */
+  readonly short: readonly string[];
   readonly troubles: readonly string[];
 }
 
-/** `acknowledged`: ids that the recorder said were closed. */
+/** What the drivers delivered of the streams, by line. */
+export interface Delivered {
+  readonly limits: WindowLimits;
+  readonly streams: ReadonlyMap<string, readonly DeliveredBlock[]>;
+}
+
+/** `acknowledged`: ids that the recorder said were closed. Without `delivered` no event is measured by its window. */
 export async function auditEvents(
   dataFolder: string,
   acknowledged: readonly string[],
   lines: readonly SoakLine[],
+  delivered: Delivered | null = null,
 ): Promise<EventResult> {
+  const short: string[] = [];
   const troubles: string[] = [];
   const ids = await listEvents(dataFolder);
   let whole = 0;
@@ -38,6 +49,7 @@ export async function auditEvents(
       else if (header.id !== id) troubles.push(`${id}: its header says ${header.id}`);
       else whole++;
       wrongValues += wrongIn(join(eventFolder(dataFolder, id), 'trace.bin'), lines);
+      if (delivered !== null) short.push(...shortOf(dataFolder, header, delivered));
     } catch (error) {
       troubles.push(`${id}: ${String(error)}`);
     }
@@ -51,8 +63,31 @@ export async function auditEvents(
     judged: index.judged,
     wrongValues,
     isIndexRight: index.troubles.length === 0,
+    short,
     troubles,
   };
+}
+
+/** What an event lacks of its windows. */
+function shortOf(dataFolder: string, header: EventHeader, { limits, streams }: Delivered): string[] {
+  const { id, window, trip, closedBecause } = header;
+  const first_s = Math.min(
+    ...[...streams.values()].map((blocks) => blocks[0]?.time_s ?? Number.POSITIVE_INFINITY),
+  );
+  const event = { id, trip_s: trip.time_s, ...window, closedBecause };
+  const why = shortWindow(event, limits, first_s);
+  const found = why === null ? [] : [why];
+  const { header: trace, blocks } = decodeTrace(readFileSync(join(eventFolder(dataFolder, id), 'trace.bin')));
+  for (const [line, delivered] of streams) {
+    const own = blocks.filter((block) => trace.groups[block.group]!.line === line);
+    const inEvent = new Set(
+      own.flatMap(({ scan, scans }) => Array.from({ length: scans }, (_, i) => scan + i)),
+    );
+    const missing = missingScans(delivered, inEvent, window);
+    if (missing > 0)
+      found.push(`${id}: ${missing} scans of ${line} were delivered inside its window and are not in it`);
+  }
+  return found;
 }
 
 /** The index as it was left, beside the same made anew. */

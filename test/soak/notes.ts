@@ -13,6 +13,8 @@ export interface StreamNotes {
 
 export interface BusNotes {
   readonly replies: readonly PlayedReply[];
+  /** Instants of all requests that came, rising, in s. */
+  readonly heard_s: readonly number[];
   readonly counters: Readonly<Record<string, number>>;
   readonly bitsTurned: number;
 }

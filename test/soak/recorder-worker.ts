@@ -6,7 +6,10 @@ import { serverModule } from '../../daemon/commands/run.ts';
 import type { StatusMessage, TripMessage } from '../../daemon/recorder/messages.ts';
 import { type Recorder, startRecorder } from '../../daemon/recorder/recorder.ts';
 import { createLog } from '../../daemon/recorder/run.ts';
+import { monotonic_s } from '../../drivers/driver.ts';
 import { createDriver } from '../../drivers/registry.ts';
+import { type CounterLook, look_s } from './fault-audit.ts';
+import { type HoldUp, HoldUps } from './hold-ups.ts';
 import { teed } from './tee.ts';
 
 /** `teeFolder`: what the drivers deliver is written there, a file a line. */
@@ -24,11 +27,13 @@ export type FromRecorderWorker =
   | { readonly kind: 'trip'; readonly trip: TripMessage }
   | { readonly kind: 'event'; readonly event: string; readonly folder: string }
   | { readonly kind: 'verdict'; readonly event: string }
+  | { readonly kind: 'look'; readonly look: CounterLook; readonly holdUps: readonly HoldUp[] }
   | { readonly kind: 'status'; readonly status: StatusMessage; readonly lateness: LoopLateness };
 
 const resolution_ms = 1;
 const delays = monitorEventLoopDelay({ resolution: resolution_ms });
 delays.enable();
+const holdUps = new HoldUps();
 let recorder: Recorder | null = null;
 
 process.on('message', (message: ToRecorderWorker) => void handle(message));
@@ -55,6 +60,11 @@ function tellStatus(own: Recorder): void {
   });
 }
 
+function tellCounters(own: Recorder): void {
+  const lines = Object.fromEntries(own.status().lines.map(({ line, counters }) => [line, { ...counters }]));
+  tell({ kind: 'look', look: { at_s: monotonic_s(), lines }, holdUps: holdUps.take() });
+}
+
 async function handle(message: ToRecorderWorker): Promise<void> {
   if (message === 'stop') {
     await recorder?.stop();
@@ -69,6 +79,8 @@ async function handle(message: ToRecorderWorker): Promise<void> {
     recorder.on('trip', (trip) => tell({ kind: 'trip', trip }));
     recorder.on('event-closed', ({ event, folder }) => tell({ kind: 'event', event, folder }));
     recorder.on('verdict', ({ event }) => tell({ kind: 'verdict', event }));
+    const own = recorder;
+    setInterval(() => tellCounters(own), look_s * 1000).unref();
     tell({ kind: 'started' });
   }
 }

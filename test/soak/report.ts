@@ -39,6 +39,10 @@ export function reportText(result: SoakResult): string {
       `${trips.missed.length} missed, ${trips.false.length} false`,
     `- events: ${events.acknowledged} acknowledged, ${events.whole} of ${events.folders} whole, ${events.judged} judged; ` +
       `index ${events.isIndexRight ? 'as made anew from the folders' : 'WRONG'}; ${events.wrongValues} wrong values in them`,
+    `- time-outs, cut-offs and losses: ${result.causes.explained} in a fault of their line, ${result.causes.heldUp} while one of ${result.holdUps} times held rig or recorder up, ` +
+      `${result.causes.unexplained.reduce((sum, { count }) => sum + count, 0)} neither`,
+    `- good replies given up: ${result.buses.map(({ line, givenUp, wasted }) => `${line} ${givenUp} (${wasted} with no fault near)`).join(', ')}`,
+    `- plugs: ${result.reopenings.length}, the slowest open again after ${Math.max(0, ...result.reopenings.map(({ after_s }) => after_s ?? Number.POSITIVE_INFINITY)).toFixed(2)} s; ${result.slowReopenings.length} too slow`,
     `- writes refused by the disk and tried again: ${counters['eventWritesFailed'] ?? 0}; clock steps noticed: ${counters['clockStepsSeen'] ?? 0}; servers started: ${counters['serverStarts'] ?? 0}`,
     `- memory: recorder ${slopeText(result.recorderMemory)}, server ${slopeText(result.serverMemory)}`,
     `- event loop of the recorder late by p50 ${lateness.p50_ms.toFixed(2)} ms, p99 ${lateness.p99_ms.toFixed(2)} ms, at most ${lateness.max_ms.toFixed(0)} ms`,

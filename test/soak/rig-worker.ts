@@ -9,6 +9,7 @@ import { TcpPort } from '../../daemon/virtual-rig/tcp-port.ts';
 import { monotonic_s } from '../../drivers/driver.ts';
 import { sharpenTimers } from '../../drivers/modbus/precise-wait.ts';
 import { BusPlayer } from './bus-player.ts';
+import { type HoldUp, HoldUps } from './hold-ups.ts';
 import type { SoakLine } from './lines.ts';
 import type { BusNotes, StreamNotes } from './notes.ts';
 import { StreamPlayer } from './stream-player.ts';
@@ -26,8 +27,9 @@ export type ToRig =
 export type FromRig =
   | { readonly kind: 'started'; readonly addresses: Readonly<Record<string, PortAddress>> }
   | { readonly kind: 'done' }
-  | { readonly kind: 'stopped' };
+  | { readonly kind: 'stopped'; readonly holdUps: readonly HoldUp[] };
 
+const holdUps = new HoldUps();
 let folder = '';
 const players = new Map<string, StreamPlayer | BusPlayer>();
 let timer: NodeJS.Timeout | null = null;
@@ -98,7 +100,7 @@ async function stop(): Promise<void> {
     if (each instanceof BusPlayer) each.stop();
     await each.port.close();
   }
-  tell({ kind: 'stopped' });
+  tell({ kind: 'stopped', holdUps: holdUps.take() });
   process.disconnect();
 }
 
@@ -112,6 +114,6 @@ function streamNotes({ start_s, period_s, frames, fates, wire }: StreamPlayer): 
   };
 }
 
-function busNotes({ replies, bus, wire }: BusPlayer): BusNotes {
-  return { replies, counters: bus.counters, bitsTurned: wire.bitsTurned };
+function busNotes({ heard_s, replies, bus, wire }: BusPlayer): BusNotes {
+  return { replies, heard_s, counters: bus.counters, bitsTurned: wire.bitsTurned };
 }

@@ -11,7 +11,18 @@ import { createDriver } from '../../drivers/registry.ts';
 import { BusAudit, type BusResult } from './bus-audit.ts';
 import { auditEvents, type EventResult } from './event-audit.ts';
 import { failuresOf } from './failures.ts';
+import {
+  type AppliedFault,
+  auditCauses,
+  auditReopenings,
+  type CauseResult,
+  type CounterLook,
+  type Reopening,
+  spansOf,
+  withOwed,
+} from './fault-audit.ts';
 import type { Control } from './faults-preload.ts';
+import type { HoldUp } from './hold-ups.ts';
 import { type SoakLine, soakConfig, soakLines } from './lines.ts';
 import { childrenOf, type MemorySample, residentMemory_MB, type Slope, slopeOf } from './memory.ts';
 import type { BusNotes, StreamNotes } from './notes.ts';
@@ -22,6 +33,8 @@ import type { FromRig, ToRig } from './rig-worker.ts';
 import { type Listening, StreamAudit, type StreamResult } from './stream-audit.ts';
 import { readTee } from './tee.ts';
 import { auditTrips, type TripResult } from './trip-audit.ts';
+import { frameScans } from './values.ts';
+import type { DeliveredBlock } from './window-audit.ts';
 
 export interface SoakOptions {
   readonly minutes: number;
@@ -50,6 +63,13 @@ export interface SoakResult {
   readonly trips: TripResult;
   readonly events: EventResult;
   readonly ring: RingResult;
+  /** Time-outs, cut-offs, discards and losses held against the faults that were on. */
+  readonly causes: CauseResult;
+  /** Times that the machine held rig or recorder up by 60 ms or more. */
+  readonly holdUps: number;
+  readonly reopenings: readonly Reopening[];
+  /** Those that took longer than their bound. */
+  readonly slowReopenings: readonly Reopening[];
   /** What the slopes are of. */
   readonly memory: { readonly recorder: readonly MemorySample[]; readonly server: readonly MemorySample[] };
   readonly recorderMemory: Slope | null;
@@ -99,6 +119,9 @@ class SoakRun {
   readonly #memory: { recorder: MemorySample[]; server: MemorySample[] } = { recorder: [], server: [] };
   readonly #servers = new Set<number>();
   readonly #faults: Record<string, number> = {};
+  readonly #applied: AppliedFault[] = [];
+  readonly #looks: CounterLook[] = [];
+  readonly #holdUps: HoldUp[] = [];
   #control: Control = { clock_ms: 0, disk: 'well' };
   #start_s = 0;
   #listening_s = 0;
@@ -161,7 +184,9 @@ class SoakRun {
       if (fault !== undefined && now_s >= this.#start_s + fault.at_s) {
         next++;
         this.#note(`${fault.at_s.toFixed(1)} s ${JSON.stringify(fault)}`);
+        const asked_s = monotonic_s();
         await this.#apply(fault);
+        this.#applied.push({ fault, asked_s, done_s: monotonic_s() });
         continue;
       }
       if (now_s >= looked_s + look_s) {
@@ -189,7 +214,7 @@ class SoakRun {
     this.#lateness = lateness;
     await recorder.ended;
     for (const { worker } of this.#rigs) {
-      await worker.ask({ stop: true }, 'stopped');
+      this.#holdUps.push(...(await worker.ask({ stop: true }, 'stopped')).holdUps);
       await worker.ended;
     }
   }
@@ -207,6 +232,10 @@ class SoakRun {
     const listening: Listening = { from_s: this.#listening_s, to_s: this.#stop_s };
     say('auditing');
     const config = soakConfig(folder, noAddresses());
+    let spans = spansOf(this.#applied, this.#stop_s);
+    const holdUps = this.#holdUps;
+    const came: { line: string; transport: 'pty' | 'tcp'; came_s: readonly number[] }[] = [];
+    const there = new Map<string, readonly DeliveredBlock[]>();
     const streams: StreamResult[] = [];
     const buses: BusResult[] = [];
     let trips: TripResult | null = null;
@@ -218,15 +247,26 @@ class SoakRun {
       if (line.kind === 'stream') {
         const own: StreamNotes = JSON.parse(notes);
         const audit = new StreamAudit(line, own);
+        const blocks: DeliveredBlock[] = [];
         for await (const block of readTee(tee)) {
           delivered += block.scans;
           audit.add(block);
+          const { scan, scans, time_s, interval_s } = block;
+          blocks.push({ scan, scans, time_s, interval_s });
         }
+        there.set(line.id, blocks);
+        came.push({
+          line: line.id,
+          transport: line.transport,
+          came_s: framesThere_s(own, audit.delivered()),
+        });
         streams.push(audit.result(listening, counters['scansLost']!, counters['scansDiscarded']));
         trips ??= auditTrips(own, audit.delivered(), this.#trips);
       } else {
         const own: BusNotes = JSON.parse(notes);
-        const audit = new BusAudit(line, own);
+        spans = withOwed(spans, line.id, own.replies);
+        const audit = new BusAudit(line, own, { spans, holdUps });
+        came.push({ line: line.id, transport: line.transport, came_s: own.heard_s });
         const driver: Driver = await createDriver(config.lines.find(({ id }) => id === line.id)!);
         for await (const block of readTee(tee)) {
           delivered += block.scans;
@@ -235,7 +275,15 @@ class SoakRun {
         buses.push(audit.result(listening, counters));
       }
     }
-    const events = await auditEvents(config.dataFolder, this.#closed, soakLines);
+    const { windows } = config;
+    const rates_Hz = Object.fromEntries(
+      soakLines.flatMap((line) => (line.kind === 'stream' ? [[line.id, line.rate_Hz]] : [])),
+    );
+    const events = await auditEvents(config.dataFolder, this.#closed, soakLines, {
+      limits: windows,
+      streams: there,
+    });
+    const reopened = auditReopenings(spans, came, this.#stop_s);
     const recorded = (await tallyRing(config.dataFolder)).reduce((sum, each) => sum + each.scansRecorded, 0);
     const refused = status.counters['ringScansRefused'] ?? 0;
     const outrun = status.counters['ringScansOutrun'] ?? 0;
@@ -250,6 +298,10 @@ class SoakRun {
       trips: trips!,
       events,
       ring,
+      causes: auditCauses(this.#looks, spans, { from_s: this.#listening_s, holdUps, rates_Hz }),
+      holdUps: holdUps.length,
+      reopenings: reopened.reopenings,
+      slowReopenings: reopened.slow,
       memory: this.#memory,
       recorderMemory: slopeOf(this.#memory.recorder, heap_s),
       serverMemory: slopeOf(this.#memory.server, heap_s),
@@ -329,11 +381,24 @@ class SoakRun {
     if (message.kind === 'trip') this.#trips.push(message.trip);
     else if (message.kind === 'event') this.#closed.push(message.event);
     else if (message.kind === 'verdict') this.#verdicts.add(message.event);
+    else if (message.kind === 'look') {
+      this.#looks.push(message.look);
+      this.#holdUps.push(...message.holdUps);
+    }
   }
 
   #note(text: string): void {
     appendFileSync(this.#log, `soak: ${text}\n`);
   }
+}
+
+/** True instants of the frames that the recorder had, in s. */
+function framesThere_s({ start_s, period_s }: StreamNotes, delivered: Uint8Array): number[] {
+  const there: number[] = [];
+  delivered.forEach((isThere, frame) => {
+    if (isThere === 1) there.push(start_s + frame * frameScans * period_s);
+  });
+  return there;
 }
 
 /** Of ports that have gone; only their kind matters. */

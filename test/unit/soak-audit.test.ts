@@ -119,7 +119,7 @@ function busAudit(blocks: readonly RawBlock[]) {
     delay_s: 0,
     fate: 1,
   }));
-  const audit = new BusAudit(bus, { replies, counters: {}, bitsTurned: 0 });
+  const audit = new BusAudit(bus, { replies, heard_s: [], counters: {}, bitsTurned: 0 });
   for (const block of blocks) audit.add(block, channels);
   const counters = { requestsSent: 10, repliesReceived: blocks.length, requestsTimedOut: 10 - blocks.length };
   return audit.result(always, counters);
