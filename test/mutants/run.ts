@@ -10,7 +10,11 @@ import { join, resolve } from 'node:path';
 import { parseArgs } from 'node:util';
 import { analysis } from './analysis.ts';
 import { config } from './config.ts';
+import { ledgers } from './ledgers.ts';
+import { modbus } from './modbus.ts';
 import type { Mutant, Room } from './mutant.ts';
+import { processes } from './process.ts';
+import { publish } from './publish.ts';
 import { recorder } from './recorder.ts';
 import { store } from './store.ts';
 
@@ -31,7 +35,7 @@ const longest_ms = 180_000;
 
 type Fate = 'killed' | 'survived' | 'named survivor' | 'killed, though named' | 'not found' | 'broken';
 
-const rooms: readonly Room[] = [analysis, recorder, store, config];
+const rooms: readonly Room[] = [analysis, recorder, store, ledgers, publish, modbus, config, processes];
 const { values: given, positionals: wanted } = parseArgs({
   allowPositionals: true,
   options: { name: { type: 'string', default: '' } },

@@ -1,4 +1,4 @@
-/** The made-up rig of the outage test: its numbers follow from the second alone, so a repeat equals the first. */
+/** The made-up rig of the outage test: its numbers follow from second and life alone, so a message that comes again equals the first. */
 
 import type { ChannelConfig } from '../../config/rig.ts';
 import type { Summary } from '../../daemon/recorder/messages.ts';
@@ -9,7 +9,11 @@ import { swing, syntheticVerdict } from './synthetic-event.ts';
 export class OutageRig {
   readonly channels: readonly Pick<ChannelConfig, 'id' | 'quantity'>[];
 
-  constructor(channels: number) {
+  readonly #life: number;
+
+  /** `life`: the how manieth process this is. */
+  constructor(channels: number, life = 0) {
+    this.#life = life;
     this.channels = Array.from({ length: channels }, (_, k) => ({
       id: `PT-${101 + k}`,
       quantity: 'pressure',
@@ -20,7 +24,7 @@ export class OutageRig {
   summary(at_s: number, k: number): Summary {
     const values = new Float64Array(4 * this.channels.length);
     for (let channel = 0; channel < this.channels.length; channel++) {
-      const middle = 4e5 + 1e5 * Math.sin(0.01 * at_s + channel) + 100 * k;
+      const middle = 4e5 + 1e5 * Math.sin(0.01 * at_s + channel) + 100 * k + this.#life;
       values.set([middle - 500, middle + 500, middle + 17, middle], 4 * channel);
     }
     return {

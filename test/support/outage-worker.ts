@@ -66,7 +66,7 @@ class OutageClock implements TaskClock {
   }
 }
 
-const rig = new OutageRig(task.channels);
+const rig = new OutageRig(task.channels, task.life);
 const clock = new OutageClock(task.from_s);
 
 /** The index of events as a list of ids; an event is in it before it is published, as in the real server. */

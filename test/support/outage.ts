@@ -21,6 +21,8 @@ export interface OutageTask {
   readonly from_s: number;
   readonly outageEnd_s: number;
   readonly isLive: boolean;
+  /** The how manieth worker this is: its values carry it, so that a second that was made again is no repeated message. */
+  readonly life: number;
 }
 
 export type OutageReport =
@@ -42,7 +44,10 @@ export interface OutagePlan {
 export interface OutageFigures {
   readonly secondsExpected: number;
   readonly secondsMissing: number;
+  /** Seconds that came more than once; those that a killed worker had made are made again by the next. */
   readonly secondsRepeated: number;
+  /** Messages that came more than once, to the last digit; only one batch of each kill while the backlog drains may. */
+  readonly messagesRepeated: number;
   readonly eventsExpected: number;
   readonly eventsMissing: number;
   readonly eventsRepeated: number;
@@ -93,6 +98,8 @@ class OutageRun {
   #drainRss_bytes: number[] = [];
   readonly #seconds = new Map<number, number>();
   readonly #events = new Map<string, number>();
+  readonly #messages = new Map<string, number>();
+  #lives = 0;
   readonly #delays_s: number[] = [];
   /** Newest seconds of the two lanes that this worker has sent. */
   #newest = { backlog: 0, fresh: 0 };
@@ -157,7 +164,8 @@ class OutageRun {
     const { backlogRate_Hz, channels, eventEvery_s } = this.#plan;
     const url = `http://127.0.0.1:${this.#port}`;
     const shared = { folder: this.#folder, url, channels, quota_bytes: 1e9, backlogRate_Hz, eventEvery_s };
-    const task: OutageTask = { ...shared, from_s: this.#at_s, outageEnd_s, isLive };
+    const life = this.#lives++;
+    const task: OutageTask = { ...shared, from_s: this.#at_s, outageEnd_s, isLive, life };
     this.#live = null;
     this.#waiting = Number.POSITIVE_INFINITY;
     this.#newest = { backlog: 0, fresh: 0 };
@@ -211,6 +219,7 @@ class OutageRun {
         const event = /event="([^"]+)"/.exec(line)![1]!;
         this.#events.set(event, (this.#events.get(event) ?? 0) + 1);
       } else if (line.startsWith('rig_pressure,channel=PT-101,')) {
+        this.#messages.set(line, (this.#messages.get(line) ?? 0) + 1);
         const times = this.#seconds.get(at_s) ?? 0;
         this.#seconds.set(at_s, times + 1);
         // A restart makes the last seconds once more: only the first coming of each has an order.
@@ -254,6 +263,7 @@ class OutageRun {
       secondsExpected: outage_s - 1,
       secondsMissing: missing,
       secondsRepeated: repeats(this.#seconds.values()),
+      messagesRepeated: repeats(this.#messages.values()),
       eventsExpected: due.length,
       eventsMissing: due.filter((id) => !this.#events.has(id)).length,
       eventsRepeated: repeats(this.#events.values()),

@@ -53,6 +53,21 @@ describe('types', () => {
     const bits = [0, 1, 15].map((bit) => decode(channel('uint16', 'ABCD', { address: 8, bit }), 7, data));
     expect(bits).toEqual([1, 0, 1]);
   });
+  // Packed decimal: two digits a byte, most significant first (common practice, no source); A to F are no digits.
+  it('BCD digits are decimal, and one above nine is no value', () => {
+    expect(decode(channel('bcd16', 'ABCD'), 0, Uint8Array.of(0x12, 0x34))).toBe(1234);
+    expect(decode(channel('bcd32', 'ABCD'), 0, Uint8Array.of(0x12, 0x34, 0x56, 0x78))).toBe(12345678);
+    expect(decode(channel('bcd16', 'ABCD'), 0, Uint8Array.of(0x12, 0x3a))).toBeNaN();
+    expect(decode(channel('bcd16', 'ABCD'), 0, Uint8Array.of(0xa2, 0x34))).toBeNaN();
+  });
+  // Two's complement of four bits: 8 to F are -8 to -1.
+  it('a field of a signed register has a sign, one of an unsigned register has none', () => {
+    const bits = { offset: 4, width: 4 };
+    const read = (type: 'int16' | 'uint16', data: number) =>
+      decode(channel(type, 'ABCD', { bits }), 0, Uint8Array.of(0x12, data));
+    expect([read('int16', 0xf3), read('int16', 0x83), read('int16', 0x73)]).toEqual([-1, -8, 7]);
+    expect([read('uint16', 0xf3), read('uint16', 0x73)]).toEqual([15, 7]);
+  });
   it('swaps the bytes of one register', () => {
     expect(decode(channel('uint16', 'BADC'), 0, Uint8Array.of(0x34, 0x12))).toBe(0x1234);
   });

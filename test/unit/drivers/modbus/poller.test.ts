@@ -174,6 +174,24 @@ describe('an order', () => {
     expect(asked.filter((request) => request.startsWith('1:6'))).toEqual([]);
   });
 
+  it('goes to no unit of which it is not known that it answers', async () => {
+    const outcomes: unknown[] = [];
+    const { asked } = await poll(
+      [slowUnit(1, at(1, 2, 3))],
+      1.05,
+      // It takes orders and answers them, but has answered no read for a while.
+      ({ functionCode, now_s }) => (functionCode === 3 && now_s > 0.3 ? -1 : 0),
+      (poller, clock) => {
+        clock.at(0.6, () => {
+          const order = poller.order(poller.blocks[0]!.unit, writeRegisterRequest(9, 7));
+          void order?.then((outcome) => outcomes.push(outcome));
+        });
+      },
+    );
+    expect(outcomes).toEqual([{ kind: 'unsent', why: 'the device does not answer' }]);
+    expect(asked.filter((request) => request.startsWith('1:6'))).toEqual([]);
+  });
+
   it('is never repeated by itself', async () => {
     let kind = '';
     const { asked } = await poll(

@@ -110,6 +110,13 @@ describe('a reply', () => {
     expect(isReply(writeCoilRequest(1, true), bytes('05 00 01 00 00'))).toBe(false);
   });
 
+  it('to a read must say the length that was asked for', () => {
+    const request = readRequest('holding', 0, 2);
+    expect(isReply(request, bytes('03 04 00 01 00 02'))).toBe(true);
+    expect(isReply(request, bytes('03 02 00 01 00 02'))).toBe(false);
+    expect(isReply(request, bytes('03 06 00 01 00 02'))).toBe(false);
+  });
+
   it('with a queue must agree with its own counts, and hold 31 at most', () => {
     const request = readQueueRequest(0);
     expect(isReply(request, bytes('18 00 06 00 03 01 B8 12 84'))).toBe(false);
