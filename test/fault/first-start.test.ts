@@ -3,7 +3,7 @@ import { spawn, spawnSync } from 'node:child_process';
 import { once } from 'node:events';
 import { existsSync, mkdirSync, rmSync, statfsSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { afterEach, beforeEach, expect, test, vi } from 'vitest';
+import { afterEach, beforeEach, expect, type TestContext, test, vi } from 'vitest';
 import { type Recorder, startRecorder } from '../../daemon/recorder/recorder.ts';
 import { listEvents } from '../../daemon/store/event-folder.ts';
 import { disk, type Files } from '../../daemon/store/files.ts';
@@ -32,16 +32,13 @@ afterEach(async () => {
   folder.remove();
 });
 
-/** False where this user may mount nothing. */
-function mount(options: string): boolean {
+/** Mounts a small file system; a user who may mount none skips the test, which is counted. */
+function mount(options: string, { skip }: Pick<TestContext, 'skip'>): void {
   const place = join(folder.path, 'disk');
   mkdirSync(place);
-  if (spawnSync('mount', ['-t', 'tmpfs', '-o', options, 'tripwave-test', place]).status !== 0) {
-    console.warn('SKIPPED: this user may mount no small file system (needs root)');
-    return false;
-  }
+  const { status } = spawnSync('mount', ['-t', 'tmpfs', '-o', options, 'tripwave-test', place]);
+  if (status !== 0) skip('this user may mount no small file system (needs root)');
   mounted = place;
-  return true;
 }
 
 /** Fills whatever room there is. */
@@ -71,8 +68,8 @@ async function start(dataFolder: string, files?: Files) {
   return { feed: new TripFeed(driver), seen, log };
 }
 
-test('a full disk: trips are declared, the page says what is the matter, and all is written once there is room', async () => {
-  if (!mount('size=8m')) return;
+test('a full disk: trips are declared, the page says what is the matter, and all is written once there is room', async (context) => {
+  mount('size=8m', context);
   const filler = fill(mounted!);
   const { feed, seen } = await start(join(mounted!, 'data'));
   feed.pushTrip();
@@ -140,15 +137,17 @@ async function run(dataFolder: string, prefix: readonly string[] = []) {
   return { code, said };
 }
 
-test('a read-only or forbidden folder ends run with 78 and one sentence with the remedy', async () => {
-  if (mount('size=1m')) {
-    spawnSync('mount', ['-o', 'remount,ro', mounted!]);
-    const { code, said } = await run(join(mounted!, 'data'));
-    expect(said).toBe(
-      `data folder ${mounted}/data: nothing could be kept there; it is mounted read-only: mount it for writing, or name another with --data or dataFolder\n`,
-    );
-    expect(code).toBe(78);
-  }
+test('a read-only folder ends run with 78 and one sentence with the remedy', async (context) => {
+  mount('size=1m', context);
+  spawnSync('mount', ['-o', 'remount,ro', mounted!]);
+  const { code, said } = await run(join(mounted!, 'data'));
+  expect(said).toBe(
+    `data folder ${mounted}/data: nothing could be kept there; it is mounted read-only: mount it for writing, or name another with --data or dataFolder\n`,
+  );
+  expect(code).toBe(78);
+});
+
+test('a forbidden folder ends run with 78 and one sentence with the remedy', async () => {
   const isRoot = process.getuid?.() === 0;
   const other = isRoot ? ['setpriv', '--reuid=65534', '--regid=65534', '--clear-groups'] : [];
   const locked = join(folder.path, 'locked');
