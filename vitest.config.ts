@@ -8,6 +8,8 @@ interface Kind {
   /** The time limit its kind of test needs. */
   readonly timeout_ms: number;
   readonly workers: number;
+  /** Files share a process, one after the other: for code that keeps nothing in its modules and starts nothing that lives on. */
+  readonly isShared?: boolean;
   /** Projects of a group run together, the groups one after the other; a group has one number of workers. */
   readonly group: number;
 }
@@ -23,7 +25,7 @@ const waiting = cores;
 /** The processes that tests start find their stripped sources there, as those of `guard.mjs` do. */
 const compiled = privateCacheFolder(process.env);
 
-const project = (name: string, { exclude = [], group, include, timeout_ms, workers }: Kind) => ({
+const project = (name: string, { exclude = [], group, include, isShared, timeout_ms, workers }: Kind) => ({
   test: {
     name,
     include: [...include],
@@ -32,6 +34,7 @@ const project = (name: string, { exclude = [], group, include, timeout_ms, worke
     hookTimeout: timeout_ms,
     // A forked process a file: the serial binding does not work in worker threads.
     pool: 'forks' as const,
+    isolate: isShared !== true,
     maxWorkers: workers,
     // `expect.poll` gives up after a second, which a page on a busy machine may need for its first picture.
     expect: { poll: { timeout: 15_000 } },
@@ -41,23 +44,24 @@ const project = (name: string, { exclude = [], group, include, timeout_ms, worke
 });
 
 /** A folder of test/ without what is slow or wants to be alone. */
-const folder = (name: string, timeout_ms: number, group: number, workers: number) =>
+const folder = (name: string, timeout_ms: number, group: number, workers: number, isShared = false) =>
   project(name, {
     include: [`test/${name}/**/*.test.ts`],
     exclude: [slow, alone],
     timeout_ms,
     group,
     workers,
+    isShared,
   });
 
 export default defineConfig({
   test: {
     reporters: ['default'],
     projects: [
-      folder('unit', 20_000, 1, cores),
-      folder('property', 60_000, 1, cores),
-      folder('golden', 30_000, 1, cores),
-      folder('reference', 60_000, 1, cores),
+      folder('unit', 20_000, 1, cores, true),
+      folder('property', 60_000, 1, cores, true),
+      folder('golden', 30_000, 1, cores, true),
+      folder('reference', 60_000, 1, cores, true),
       folder('integration', 60_000, 2, waiting),
       folder('fault', 120_000, 2, waiting),
       folder('hil', 120_000, 2, waiting),

@@ -1,10 +1,10 @@
 import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import type { Browser, Page } from 'playwright-core';
+import type { Browser } from 'playwright-core';
 import { build } from 'vite';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
-import { hasBrowser, openPage, startBrowser } from '../support/browser.ts';
+import { hasBrowser, type OpenedPage, openPage, SharedPages, startBrowser } from '../support/browser.ts';
 import { type FakeServer, startFakeServer } from '../support/fake-server.ts';
 import { addOddEvents, oddConfig } from '../support/odd-rig.ts';
 import { syntheticConfig } from '../support/synthetic-rig.ts';
@@ -50,19 +50,29 @@ function flaws(): string[] {
 
 const phone = { viewport: { width: 390, height: 844 }, hasTouch: true };
 
+/** The dashboard, built once for the file. */
+let folder: string;
+
+beforeAll(async () => {
+  if (!hasBrowser()) return;
+  folder = await mkdtemp(join(tmpdir(), 'tripwave-dashboard-'));
+  await build({
+    configFile: join(import.meta.dirname, '../../vite.config.ts'),
+    logLevel: 'error',
+    build: { outDir: folder },
+  });
+});
+afterAll(async () => {
+  if (folder !== undefined) await rm(folder, { recursive: true });
+});
+
 describe.skipIf(!hasBrowser())('the pages in a browser', () => {
-  let folder: string;
   let browser: Browser;
+  let pages: SharedPages;
   let server: FakeServer;
   let odd: FakeServer;
 
   beforeAll(async () => {
-    folder = await mkdtemp(join(tmpdir(), 'tripwave-dashboard-'));
-    await build({
-      configFile: join(import.meta.dirname, '../../vite.config.ts'),
-      logLevel: 'error',
-      build: { outDir: folder },
-    });
     server = await startFakeServer(0, { dashboardFolder: folder });
     // Two whole cycles, one of each leg, and half of the next filling.
     server.advance(46 * 20);
@@ -70,25 +80,21 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     odd.advance(46 * 20);
     addOddEvents(odd.library, Date.now());
     browser = await startBrowser();
+    pages = new SharedPages(browser);
   });
   afterAll(async () => {
     await browser?.close();
     await server?.close();
     await odd?.close();
-    await rm(folder, { recursive: true });
   });
 
   /** The rig at the edges: eight legs, long names, missing instruments, odd verdicts. */
-  async function openOdd(hash: string, options = {}): Promise<{ page: Page; complaints: string[] }> {
-    const opened = await openPage(browser, options);
-    await opened.page.goto(`${odd.url}/#/${hash}`);
-    return opened;
+  function openOdd(hash: string, options = {}): Promise<OpenedPage> {
+    return pages.open(`${odd.url}/#/${hash}`, options);
   }
 
-  async function open(hash: string, options = {}): Promise<{ page: Page; complaints: string[] }> {
-    const opened = await openPage(browser, options);
-    await opened.page.goto(`${server.url}/#/${hash}`);
-    return opened;
+  function open(hash: string, options = {}): Promise<OpenedPage> {
+    return pages.open(`${server.url}/#/${hash}`, options);
   }
 
   test('the live page shows state, values and the last verdict of each leg', async () => {
@@ -119,7 +125,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     expect(legs[1]).toContain('no slam');
     expect(await page.locator('.strip-plot canvas').count()).toBe(3);
     expect(complaints).toEqual([]);
-    await page.context().close();
+    await pages.done(page);
   });
 
   test('what a leg needs to show a peak stands there, with its arithmetic one press away', async () => {
@@ -143,7 +149,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
       .nth(5)
       .getByText(/= 9\.3.ms: 0\.9 samples, 8 needed, 20 recommended/)
       .waitFor();
-    await page.context().close();
+    await pages.done(page);
   });
 
   test.each([
@@ -163,7 +169,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
       await expect.poll(() => page.evaluate(overlaps), { message: units }).toEqual([]);
     }
     expect(complaints).toEqual([]);
-    await page.context().close();
+    await pages.done(page);
   });
 
   test.each([
@@ -197,7 +203,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
         }),
       );
       expect(crowded).toEqual([]);
-      await page.context().close();
+      await pages.done(page);
     }
   });
 
@@ -212,7 +218,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     server.state.analysing('e', false);
     tell();
     await expect.poll(() => page.locator('.state-line').textContent()).toContain('Recording');
-    await page.context().close();
+    await pages.done(page);
   });
 
   test('lines and counts since start unfold', async () => {
@@ -221,7 +227,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     await lines.locator('summary').click();
     await lines.getByText('scans lost').first().waitFor();
     expect(await lines.textContent()).toMatch(/stream serial-framesOpen since \d\d:\d\d:\d\d/);
-    await page.context().close();
+    await pages.done(page);
   });
 
   test('the bottom of the page can be read above the caution', async () => {
@@ -231,7 +237,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     await page.evaluate(() => scrollTo({ top: document.documentElement.scrollHeight, behavior: 'instant' }));
     const [box, caution] = [await last.boundingBox(), await page.locator('.cautions').boundingBox()];
     expect(box!.y + box!.height).toBeLessThanOrEqual(caution!.y);
-    await page.context().close();
+    await pages.done(page);
   });
 
   test('pictures of neighbouring legs stand at one height, however long a name is', async () => {
@@ -241,7 +247,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
       .locator('.last-frame')
       .evaluateAll((frames) => frames.map((frame) => frame.getBoundingClientRect().top));
     expect(tops[0]).toBeCloseTo(tops[1]!, 1);
-    await page.context().close();
+    await pages.done(page);
   });
 
   test.each(['odd-velocity', 'odd-trip', 'odd-none', 'odd-long', 'odd-bare'])(
@@ -265,7 +271,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
           expect(card).toContain('withheld, as above');
         }
         expect(complaints).toEqual([]);
-        await page.context().close();
+        await pages.done(page);
       }
     },
   );
@@ -277,7 +283,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
       () => document.documentElement.scrollWidth - document.documentElement.clientWidth,
     );
     expect(over).toBeLessThanOrEqual(0);
-    await page.context().close();
+    await pages.done(page);
   });
 
   test.each(['live', 'events', 'event/live-0000', 'trends', 'wave-speed'])(
@@ -286,7 +292,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
       const { page } = await open(hash);
       await page.locator('canvas, .tiny-shape, .speed-chart svg, .trend-chart svg').first().waitFor();
       expect(await page.evaluate(flaws)).toEqual([]);
-      await page.context().close();
+      await pages.done(page);
     },
   );
 
@@ -307,7 +313,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
         page.locator('.to-event').evaluateAll((links) => links.map((each) => each.getAttribute('href'))),
       )
       .not.toEqual([first, second]);
-    await page.context().close();
+    await pages.done(page);
   });
 
   test('the event page shows the verdict, its intervals, and how a number is known', async () => {
@@ -346,7 +352,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     const label = await page.locator('.second-plot').getAttribute('aria-label');
     expect(label).toMatch(/falls to zero at 310.ms, runs backwards for 360.ms/);
     expect(complaints).toEqual([]);
-    await page.context().close();
+    await pages.done(page);
   });
 
   test('instruments that are not good come first and open, each with mark, cause and calibration', async () => {
@@ -374,7 +380,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
       );
       expect(await rows.nth(3).textContent()).toMatch(/in 16 days.*first calibration/);
       expect(complaints).toEqual([]);
-      await page.context().close();
+      await pages.done(page);
     }
   });
 
@@ -394,7 +400,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     expect(await leg.locator('.speed-newest').textContent()).toContain('ft/s');
     expect(await page.locator('.speed-leg').nth(1).textContent()).toContain('begins after 10 days; 4 so far');
     expect(complaints).toEqual([]);
-    await page.context().close();
+    await pages.done(page);
   });
 
   test('cursors start on trip and seating, follow a click, and survive zoom and reset', async () => {
@@ -413,7 +419,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     await page.getByRole('button', { name: 'Reset' }).click();
     expect(await difference.textContent()).toBe(moved);
     expect(await page.getByRole('button', { name: 'Reset' }).isDisabled()).toBe(true);
-    await page.context().close();
+    await pages.done(page);
   });
 
   test('the wheel zooms only when asked, dragging pans', async () => {
@@ -438,7 +444,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     await page.mouse.wheel(0, -200);
     await page.keyboard.up('Control');
     await expect.poll(() => page.getByRole('button', { name: 'Reset' }).isDisabled()).toBe(false);
-    await page.context().close();
+    await pages.done(page);
   });
 
   test('image and data can be saved', async () => {
@@ -454,7 +460,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
       page.getByRole('link', { name: 'Save CSV' }).click(),
     ]);
     expect(data.suggestedFilename()).toBe('live-0000.csv');
-    await page.context().close();
+    await pages.done(page);
   });
 
   test('units are switched without loading anew, and remembered', async () => {
@@ -467,7 +473,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     expect(await page.evaluate(() => 'isSamePage' in globalThis)).toBe(true);
     await page.reload();
     await expect.poll(() => surge.textContent()).toContain('55psi');
-    await page.context().close();
+    await pages.done(page);
   });
 
   test('by keyboard alone: to the list, filter, down the rows, into an event, move a cursor, zoom', async () => {
@@ -500,7 +506,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     await expect.poll(() => page.getByRole('button', { name: 'Reset' }).isDisabled()).toBe(false);
     await page.keyboard.press('0');
     await expect.poll(() => page.getByRole('button', { name: 'Reset' }).isDisabled()).toBe(true);
-    await page.context().close();
+    await pages.done(page);
   });
 
   test.each(['live', 'events', 'event/live-0000', 'trends', 'wave-speed'])(
@@ -514,7 +520,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
         );
         expect(over, `at ${options.viewport.width}`).toBeLessThanOrEqual(0);
         expect(complaints).toEqual([]);
-        await page.context().close();
+        await pages.done(page);
       }
     },
   );
@@ -529,7 +535,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
       expect(box.y + box.height).toBeLessThanOrEqual(844);
       await page.getByRole('button', { name: 'All cautions' }).click();
       await page.getByText(/Lock out, vent and prove zero pressure/).waitFor();
-      await page.context().close();
+      await pages.done(page);
     },
   );
 
@@ -542,7 +548,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
       const { page } = await open(hash);
       await page.getByRole('link', { name: 'To the list of events' }).waitFor();
       expect(await page.locator('main img').count()).toBe(0);
-      await page.context().close();
+      await pages.done(page);
     }
   });
 
@@ -552,7 +558,7 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     expect(await ground()).toBe('rgb(30, 34, 37)');
     await page.getByLabel('Colours').selectOption('light');
     await expect.poll(ground).toBe('rgb(236, 238, 239)');
-    await page.context().close();
+    await pages.done(page);
   });
 
   // Last: it takes long, and a recorder that brings nothing meanwhile would read as gone in the test after it.
@@ -560,15 +566,14 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
     const config = { ...syntheticConfig, server: { host: '0.0.0.0', port: 0, isOpenNetwork: true } };
     const wide = await startFakeServer(0, { dashboardFolder: folder, config });
     for (const screen of ['live', 'events', 'trends', 'wave-speed']) {
-      const { page } = await openPage(browser);
-      await page.goto(`${wide.url}/#/${screen}`);
+      const { page } = await pages.open(`${wide.url}/#/${screen}`);
       await page.locator('.banner', { hasText: 'Open network, no users.' }).waitFor();
-      await page.context().close();
+      await pages.done(page);
       const alone = await open(screen);
       await alone.page.locator('h1').first().waitFor();
       await expect.poll(() => alone.page.locator('.rig-name').textContent()).not.toBe(' ');
       expect(await alone.page.locator('.open-network').count()).toBe(0);
-      await alone.page.context().close();
+      await pages.done(alone.page);
     }
     await wide.close();
   });
@@ -576,12 +581,6 @@ describe.skipIf(!hasBrowser())('the pages in a browser', () => {
 
 describe.skipIf(!hasBrowser())('without a server', () => {
   test('the page says so, says nothing of the present, and comes back by itself', async () => {
-    const folder = await mkdtemp(join(tmpdir(), 'tripwave-dashboard-'));
-    await build({
-      configFile: join(import.meta.dirname, '../../vite.config.ts'),
-      logLevel: 'error',
-      build: { outDir: folder },
-    });
     let server = await startFakeServer(0, { dashboardFolder: folder });
     const port = Number(new URL(server.url).port);
     server.advance(200);
@@ -606,6 +605,5 @@ describe.skipIf(!hasBrowser())('without a server', () => {
       .waitFor();
     await browser.close();
     await server.close();
-    await rm(folder, { recursive: true });
   });
 });

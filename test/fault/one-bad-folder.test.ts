@@ -194,7 +194,7 @@ test('a server with one file that is refused for good is ready, and names the ev
   await vi.waitFor(() => {
     scan.call();
     expect(session.state.unready()).toEqual([]);
-  });
+  }, 20_000);
   const troubles = session.state.view({}).troubles.map(({ key, what }) => [key, what]);
   expect(troubles).toEqual([
     ['unjudged', expect.stringMatching(`^Event ${bad} has no verdict: .*EIO: refused`)],

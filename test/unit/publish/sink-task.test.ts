@@ -228,7 +228,10 @@ test('no folder of this machine is in what a page reads of a receiver', async ()
   answer = () => away("/srv/rig/secrets/mqtt-key: EACCES: permission denied, open '/srv/my rig/key'");
   put(1);
   await tries(1);
-  await vi.waitFor(() => expect(task.view().why).toBe("mqtt-key: EACCES: permission denied, open 'key'"));
+  await vi.waitFor(
+    () => expect(task.view().why).toBe("mqtt-key: EACCES: permission denied, open 'key'"),
+    20_000,
+  );
   answer = () => {
     throw new Error("no such file, open '/srv/rig/ca.pem'");
   };
@@ -236,7 +239,7 @@ test('no folder of this machine is in what a page reads of a receiver', async ()
     clock.move(60);
     await tries(k + 2);
   }
-  await vi.waitFor(() => expect(outbox.deadLetters(10)).toHaveLength(1));
+  await vi.waitFor(() => expect(outbox.deadLetters(10)).toHaveLength(1), 20_000);
   expect(outbox.deadLetters(10)[0]?.why).toBe("cannot be sent: no such file, open 'ca.pem'");
 });
 
