@@ -55,6 +55,12 @@ const measured = Type.Object({
   method: text('how it was found'),
   from_s: orNull('begin of the window, in s after the trip'),
   to_s: orNull('end of the window, in s after the trip'),
+  bound: Type.Optional(
+    Type.Enum(['lower', 'upper'], {
+      description:
+        '`lower`: at least `low` by what was recorded, and at most `high` by what physics allows where samples are missing; `upper`: the other way round. Absent on a number that was measured whole.',
+    }),
+  ),
   budget: Type.Optional(
     Type.Array(budgetPart, {
       description: 'largest share first; absent on an exact number and in verdicts of older software',
@@ -77,6 +83,7 @@ export const flagCodes = [
   'clipped',
   'meter-lag-dominates',
   'samples-lost',
+  'samples-missing',
   'softened-closure',
   'softened-unknown',
   'cavitation-suspected',

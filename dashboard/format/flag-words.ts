@@ -18,6 +18,10 @@ export const flagWords: Readonly<Record<FlagCode, readonly [label: string, meani
   clipped: ['Clipped', 'Samples are at an end of the measuring range: the true value is beyond it.'],
   'meter-lag-dominates': ['Slow meter', 'The flow meter is slower than the flow changes.'],
   'samples-lost': ['Samples lost', 'The record has gaps.'],
+  'samples-missing': [
+    'Samples missing at the closing',
+    'Figures there are bounds. Check the line for lost replies.',
+  ],
   'softened-closure': ['Softened closure', 'The valve throttled before it shut: no sudden stop.'],
   'softened-unknown': ['Closure unclear', 'Too slow to distinguish a sudden stop from a softened one.'],
   'cavitation-suspected': ['Cavitation', 'A tap fell to the vapour pressure of the water.'],

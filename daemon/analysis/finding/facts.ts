@@ -2,9 +2,11 @@
 
 import { fitLine, onLine } from '../../statistics/fit.ts';
 import { indexOfLargest, meanOver, range } from '../../statistics/samples.ts';
-import { type Estimate, together } from '../../statistics/uncertainty.ts';
+import { coverage, type Estimate, together } from '../../statistics/uncertainty.ts';
 import type { LegSignals } from '../reading/leg-signals.ts';
+import { blind, type Stretch } from '../reading/missing.ts';
 import { findClosure } from './closure.ts';
+import { hiddenClosure, searchable } from './hidden-seat.ts';
 import { type Motion, reversal_s } from './impulse.ts';
 import {
   approach,
@@ -17,7 +19,8 @@ import {
 } from './levels.ts';
 import { knownMeter, type MeterTail, meterTail } from './meter-tail.ts';
 import { findMotion } from './motion.ts';
-import { readSeat, type Seat } from './seat.ts';
+import { type Reach, reachOf } from './reach.ts';
+import { readSeat, type Seat, shutFrom_s } from './seat.ts';
 import type { Trip } from './trip.ts';
 import { type TapAnswer, twoTapSpeed } from './two-taps.ts';
 
@@ -36,7 +39,9 @@ export interface Facts {
   readonly back: BackPressure | null;
   readonly motion: Motion | null;
   /** Flow through zero, at the seat, in s from the origin. */
-  readonly reversal: Estimate | null;
+  readonly reversal: Reversal | null;
+  /** What missing samples may hide of the closing; null where they hide nothing. */
+  readonly reach: Reach | null;
   /** Largest sample of the slam. */
   readonly peak: { readonly index: number; readonly at_s: number; readonly raw_Pa: number } | null;
   /** Static level 50 ms after seating, and what the outlet lies below it just before. */
@@ -45,6 +50,12 @@ export interface Facts {
   readonly isActive: boolean;
   /** Wave speed from outlet and mid tap, or why there is none; null without a seating. */
   readonly tapSpeed: TapAnswer | null;
+}
+
+/** An instant, and how much earlier or later it may be because samples are missing. */
+export interface Reversal extends Estimate {
+  readonly early_s: number;
+  readonly late_s: number;
 }
 
 /** A velocity used where no meter tells any: typical of pumped mains (common practice, no source). */
@@ -59,21 +70,27 @@ const idle_mps = 0.12;
  */
 export function gather(signals: LegSignals, trip: Trip | null): Facts {
   const first_mps = trip === null || signals.meter === null ? null : approach(signals.meter, trip.at_s);
-  const answer = findClosure(signals, {
-    trip_s: trip === null ? null : trip.at_s,
+  const departure = { trip_s: trip === null ? null : trip.at_s, approach_mps: first_mps?.value ?? null };
+  const search = {
+    trip_s: departure.trip_s,
     approach_mps: Math.max(0.5, first_mps?.value ?? typical_mps.value),
-  });
-  const seat = answer.closure === null ? null : readSeat(signals, answer.closure);
+  };
+  const first = findClosure(signals, search);
+  const searched = searchable(signals, first.closure);
+  const answer = searched === signals ? first : findClosure(searched, search);
+  const closure = answer.closure ?? hiddenClosure(searched, departure);
+  const seat = closure === null ? null : readSeat(searched, closure, departure);
+  const shut_s = seat === null ? null : shutFrom_s(seat);
   const tail =
     seat === null || signals.meter === null
       ? null
-      : meterTail(signals.meter, seat.at_s, seat.isSoftened === false);
+      : meterTail(signals.meter, shutFrom_s(seat), seat.isSoftened === false);
   const meter = signals.meter === null ? null : knownMeter(signals.meter, tail);
   const approach_mps =
     trip === null || signals.meter === null || meter === null
       ? null
       : approach(signals.meter, trip.at_s, meter);
-  const settled = seat === null ? null : settle(signals, seat.at_s);
+  const settled = shut_s === null ? null : settle(signals, shut_s);
   const peak = seat === null ? null : largestAfter(signals, seat, trip);
   const static_Pa = seat === null || settled === null ? null : settled.level_Pa(seat.at_s + 0.05);
   const still: Facts = {
@@ -93,6 +110,7 @@ export function gather(signals: LegSignals, trip: Trip | null): Facts {
     back: null,
     motion: null,
     reversal: null,
+    reach: null,
   };
   if (trip === null || seat === null || settled === null || peak === null) return still;
   return { ...still, ...moved(signals, { trip, seat, settled, peak, approach_mps }) };
@@ -108,7 +126,7 @@ interface Ends {
 }
 
 /** The motion of the column between trip and seating, and its reversal. */
-function moved(signals: LegSignals, ends: Ends): Pick<Facts, 'back' | 'motion' | 'reversal'> {
+function moved(signals: LegSignals, ends: Ends): Pick<Facts, 'back' | 'motion' | 'reversal' | 'reach'> {
   const { trip, seat, settled, peak, approach_mps } = ends;
   const line = signals.meter === null ? null : steadyLine(signals.meter.samples, trip.at_s);
   const total_s = seat.at_s - trip.at_s;
@@ -128,7 +146,10 @@ function moved(signals: LegSignals, ends: Ends): Pick<Facts, 'back' | 'motion' |
     approach_mps: approach_mps ?? typical_mps,
     peak_Pa: peak.raw_Pa,
   });
-  return { back, motion, reversal: motion === null ? null : reversalOf(signals, seat, trip, motion) };
+  if (motion === null) return { back, motion, reversal: null, reach: null };
+  const reach = reachOf(signals, { seat, settled, trip, motion, peak_Pa: peak.raw_Pa });
+  const reversal = inHoles(signals, { seat, trip, reach }, reversalOf(signals, seat, trip, motion));
+  return { back, motion, reversal, reach };
 }
 
 /** Whether anything flowed: by the meter, else by a fall of the outlet after the trip. */
@@ -166,6 +187,7 @@ function largestAfter(signals: LegSignals, seat: Seat, trip: Trip | null): Facts
  * only just fails to cross before the seating, within its doubt, it is produced to zero, at most to the seating.
  */
 function reversalOf(signals: LegSignals, seat: Seat, trip: Trip, motion: Motion): Estimate | null {
+  if (seat.hidden !== null) return seenReversal(signals, seat.hidden, trip, motion);
   const { lag_s, tap_m, waveSpeed_mps } = signals.constants;
   const late_s = lag_s + tap_m / waveSpeed_mps;
   const crossing_s = reversal_s(motion.velocity, { from_s: trip.at_s + 0.01, to_s: seat.at_s + late_s });
@@ -181,4 +203,52 @@ function reversalOf(signals: LegSignals, seat: Seat, trip: Trip, motion: Motion)
   const produced_s = line.middle_s - line.level / line.slope - late_s;
   if (produced_s > seat.at_s + 2 * together(doubt_s, seat.uncertainty_s)) return null;
   return { value: Math.min(produced_s, seat.at_s), uncertainty };
+}
+
+/** As `reversalOf`, where the seating is hidden: only a crossing before the hole is seen. */
+function seenReversal(signals: LegSignals, hole: Stretch, trip: Trip, motion: Motion): Estimate | null {
+  const { lag_s, tap_m, waveSpeed_mps } = signals.constants;
+  const crossing_s = reversal_s(motion.velocity, { from_s: trip.at_s + 0.01, to_s: hole.from_s });
+  if (crossing_s === null) return null;
+  const line = fitLine(motion.velocity, { from_s: crossing_s - 0.02, to_s: crossing_s });
+  if (line === null || line.slope >= 0) return null;
+  const uncertainty = together(motion.uncertaintyAt(crossing_s) / -line.slope, 4e-4);
+  return { value: crossing_s - lag_s - tap_m / waveSpeed_mps, uncertainty };
+}
+
+/**
+ * The reversal with the holes that it may lie in. Not seen, with a hole that may hold the seating: between the earliest
+ * that the column before the hole allows and the latest seating.
+ */
+function inHoles(
+  signals: LegSignals,
+  { seat, trip, reach }: { readonly seat: Seat; readonly trip: Trip; readonly reach: Reach | null },
+  seen: Estimate | null,
+): Reversal | null {
+  const { lag_s, tap_m, waveSpeed_mps } = signals.constants;
+  const late_s = lag_s + tap_m / waveSpeed_mps;
+  if (seen === null) {
+    if (reach === null || seat.hidden === null) return null;
+    const left_mps = -reach.before_mps - coverage * reach.beforeUncertainty_mps;
+    const from_s = reach.hole.from_s - late_s + Math.max(0, left_mps / reach.slowing_mps2);
+    const to_s = seat.at_s + seat.late_s;
+    if (from_s >= to_s) return null;
+    const value = Math.min(to_s, Math.max(from_s, from_s + 0.4 * (seat.at_s - from_s)));
+    return { value, uncertainty: 4e-4, early_s: value - from_s, late_s: to_s - value };
+  }
+  const reach_s = coverage * seen.uncertainty + 0.5 * signals.outlet.step_s;
+  let early_s = 0;
+  let after_s = 0;
+  for (const hole of blind(signals.outlet.missing)) {
+    if (hole.to_s - late_s < seen.value - reach_s || hole.from_s - late_s > seen.value + reach_s) continue;
+    if (hole.to_s < trip.at_s) continue;
+    early_s = Math.max(early_s, seen.value - (hole.from_s - late_s));
+    after_s = Math.max(after_s, hole.to_s - late_s - seen.value);
+  }
+  const latest_s = Math.max(0, seat.at_s + seat.late_s - seen.value);
+  return {
+    ...seen,
+    early_s: Math.min(early_s, seen.value - trip.at_s),
+    late_s: Math.min(Math.max(0, after_s), latest_s),
+  };
 }

@@ -5,7 +5,8 @@
  * Approach velocity, inertia of the column and zero of the back pressure are each known with some doubt, and the motion
  * is seen again at the end: the step at seating tells the velocity there, and after it the column rests. All of it goes
  * into one small least-squares problem, V(t) = V0 + g I(t) - h (t - trip), with I the impulse in Pa s, g = 1 / (density *
- * length) and h = g * (error of the back pressure). Each missing channel only widens the answer.
+ * length) and h = g * (error of the back pressure). Each missing channel only widens the answer; each stretch without samples
+ * adds an unknown, the part of the velocity's change over it that no straight line between its ends tells.
  */
 import { type ColumnFit, fitColumns } from '../../statistics/fit.ts';
 import { indexAt, range, type Samples, type Span } from '../../statistics/samples.ts';
@@ -24,6 +25,13 @@ export interface ColumnPrior {
   /** Length between tap and tank with the end's inertia. */
   readonly length_m: Estimate;
   readonly backUncertainty_Pa: number;
+  /** Stretches without samples: in each the change of the velocity is one more unknown. */
+  readonly holes: readonly Hole[];
+}
+
+/** A stretch without samples, and how far the change of the velocity over it may be from that by a straight line. */
+export interface Hole extends Span {
+  readonly uncertainty_mps: number;
 }
 
 /** A velocity seen by other means: the mean over a window (an instant when both ends are equal). */
@@ -62,17 +70,15 @@ export function columnMotion(
   const time_s = outlet.time_s.subarray(first, end);
   const push = new Float64Array(end - first);
   for (let k = 0; k < push.length; k++) push[k] = outlet.value[first + k] - back.value[first + k];
-  const column: Column = { time_s, push, loss_Pa: back.loss_Pa, trip_s: prior.trip_s };
+  const column: Column = { time_s, push, loss_Pa: back.loss_Pa, trip_s: prior.trip_s, holes: prior.holes };
   const inertia0 = 1 / (prior.density_kgpm3 * prior.length_m.value);
+  const { holes } = prior;
   let state: State = {
     approach: prior.approach_mps.value,
     inertia: inertia0,
     drift: 0,
-    covariance: diagonal(
-      prior.approach_mps.uncertainty,
-      (inertia0 * prior.length_m.uncertainty) / prior.length_m.value,
-      inertia0 * prior.backUncertainty_Pa,
-    ),
+    jumps: holes.map(() => 0),
+    covariance: new Float64Array(0),
   };
   let rows: readonly Row[] = [];
   const velocity = new Float64Array(push.length);
@@ -87,7 +93,8 @@ export function columnMotion(
   // Pressures far beyond what a rig has make the losses run away: no motion is better than an infinite one.
   if (!velocity.every((each) => Math.abs(each) < fastest_mps)) return null;
   const c = state.covariance;
-  const variance = (i: number, j: number) => c[i * 3 + j];
+  const unknowns = 3 + holes.length;
+  const variance = (i: number, j: number) => c[i * unknowns + j];
   const length_m = 1 / (prior.density_kgpm3 * state.inertia);
   return {
     velocity: { time_s, value: velocity },
@@ -96,9 +103,10 @@ export function columnMotion(
     lengthApart_sigmas: lengthApart(rows),
     uncertaintyAt: (at_s) => {
       const k = Math.min(impulse.length - 1, Math.max(0, indexAt(time_s, at_s)));
-      const row = [1, impulse[k], -(time_s[k] - prior.trip_s)];
+      const row = [1, impulse[k], -(time_s[k] - prior.trip_s), ...holes.map((hole) => passed(hole, at_s))];
       let sum = 0;
-      for (let i = 0; i < 3; i++) for (let j = 0; j < 3; j++) sum += row[i] * row[j] * variance(i, j);
+      for (let i = 0; i < unknowns; i++)
+        for (let j = 0; j < unknowns; j++) sum += row[i] * row[j] * variance(i, j);
       return Math.sqrt(Math.max(0, sum));
     },
   };
@@ -110,23 +118,34 @@ interface Column {
   readonly push: Float64Array;
   readonly loss_Pa: number;
   readonly trip_s: number;
+  readonly holes: readonly Hole[];
 }
 
 interface State {
   readonly approach: number;
   readonly inertia: number;
   readonly drift: number;
-  /** 3 x 3, row by row: approach, inertia, drift. */
+  /** What the velocity changes over each hole besides, in m/s. */
+  readonly jumps: readonly number[];
+  /** Square, row by row: approach, inertia, drift, jumps. */
   readonly covariance: Float64Array;
 }
 
-function diagonal(a: number, b: number, c: number): Float64Array {
-  return Float64Array.from([a * a, 0, 0, 0, b * b, 0, 0, 0, c * c]);
+function diagonal(deviations: readonly number[]): Float64Array {
+  const n = deviations.length;
+  return Float64Array.from({ length: n * n }, (_, k) =>
+    k % (n + 1) === 0 ? deviations[k / (n + 1)] ** 2 : 0,
+  );
+}
+
+/** How much of a hole lies behind an instant, 0 to 1. */
+function passed({ from_s, to_s }: Span, at_s: number): number {
+  return Math.min(1, Math.max(0, (at_s - from_s) / (to_s - from_s)));
 }
 
 /** Fills impulse and velocity by the trapezium rule; losses follow the square of the velocity with its sign. */
 function integrate(
-  { time_s, push, loss_Pa, trip_s }: Column,
+  { time_s, push, loss_Pa, trip_s, holes }: Column,
   state: State,
   impulse: Float64Array,
   velocity: Float64Array,
@@ -140,6 +159,7 @@ function integrate(
     const net = push[k] - perSquare * now * Math.abs(now);
     sum += 0.5 * (net + netBefore) * (time_s[k] - timeBefore);
     now = state.approach + state.inertia * sum - state.drift * (time_s[k] - trip_s);
+    for (let i = 0; i < holes.length; i++) now += state.jumps[i] * passed(holes[i], time_s[k]);
     impulse[k] = sum;
     velocity[k] = now;
     netBefore = net;
@@ -164,20 +184,25 @@ function rowsOf(
   sightings: readonly Sighting[],
   inertia0: number,
 ): readonly Row[] {
-  const { approach_mps, length_m, backUncertainty_Pa } = prior;
+  const { approach_mps, length_m, backUncertainty_Pa, holes } = prior;
   const row = (cells: readonly number[], value: number, u: number, looseness = 0): Row => ({
     cells,
     value,
     u,
     looseness,
   });
+  const none = holes.map(() => 0);
   return [
-    row([1, 0, 0], approach_mps.value, approach_mps.uncertainty),
-    row([0, 1, 0], inertia0, (inertia0 * length_m.uncertainty) / length_m.value),
-    row([0, 0, 1], 0, inertia0 * backUncertainty_Pa),
+    row([1, 0, 0, ...none], approach_mps.value, approach_mps.uncertainty),
+    row([0, 1, 0, ...none], inertia0, (inertia0 * length_m.uncertainty) / length_m.value),
+    row([0, 0, 1, ...none], 0, inertia0 * backUncertainty_Pa),
+    ...holes.map(({ uncertainty_mps }, at) =>
+      row([0, 0, 0, ...none.map((_, k) => (k === at ? 1 : 0))], 0, uncertainty_mps),
+    ),
     ...sightings.map(({ span, velocity_mps, looseness_mps }) => {
       const [meanImpulse, meanTime_s] = meansOver(time_s, impulse, span);
-      const cells = [1, meanImpulse, -(meanTime_s - prior.trip_s)];
+      const behind = holes.map((hole) => meanPassed(hole, span));
+      const cells = [1, meanImpulse, -(meanTime_s - prior.trip_s), ...behind];
       return row(cells, velocity_mps.value, velocity_mps.uncertainty, looseness_mps);
     }),
   ];
@@ -185,30 +210,33 @@ function rowsOf(
 
 /** Weighted least squares of the three unknowns on their priors and the sightings; every row has unit variance. */
 function solve(rows: readonly Row[]): State {
+  const unknowns = rows[0].cells.length;
   const fit = fitRows(rows);
   if (fit === null) {
     return {
       approach: rows[0].value,
       inertia: rows[1].value,
       drift: 0,
-      covariance: diagonal(rows[0].u, rows[1].u, rows[2].u),
+      jumps: rows.slice(3, unknowns).map(() => 0),
+      covariance: diagonal(rows.slice(0, unknowns).map(({ u }) => u)),
     };
   }
   // More scatter than the uncertainties allow widens them all alike.
-  const stretch = Math.max(1, fit.squares / (rows.length - 3));
+  const stretch = Math.max(1, fit.squares / (rows.length - unknowns));
   return {
     approach: fit.coefficients[0],
     inertia: fit.coefficients[1],
     drift: fit.coefficients[2],
+    jumps: Array.from(fit.coefficients.subarray(3)),
     covariance: fit.inverse.map((value) => value * stretch),
   };
 }
 
-/** Weighted least squares of the three unknowns; null with no more rows than those. */
+/** Weighted least squares of the unknowns; null with no more rows than those. */
 function fitRows(rows: readonly Row[]): ColumnFit | null {
   const floor = (u: number) => Math.max(u, 1e-12);
   return fitColumns(
-    [0, 1, 2].map((c) => Float64Array.from(rows, (row) => row.cells[c] / floor(row.u))),
+    rows[0].cells.map((_, c) => Float64Array.from(rows, (row) => row.cells[c] / floor(row.u))),
     Float64Array.from(rows, (row) => row.value / floor(row.u)),
   );
 }
@@ -223,10 +251,10 @@ function lengthApart(tight: readonly Row[]): number {
   const fit = fitRows(rows);
   if (fit === null) return 0;
   const { value, u } = rows[1];
-  const variance = u * u - fit.inverse[4];
+  const variance = u * u - fit.inverse[rows[0].cells.length + 1];
   if (!(variance > 1e-12 * u * u)) return 0;
   const apart = (fit.coefficients[1] - value) / Math.sqrt(variance);
-  const freedom = rows.length - 4;
+  const freedom = rows.length - rows[0].cells.length - 1;
   const scatter = freedom > 0 ? Math.max(1, (fit.squares - apart * apart) / freedom) : 1;
   return apart / Math.sqrt(scatter);
 }
@@ -244,6 +272,14 @@ function meansOver(time_s: Float64Array, impulse: Float64Array, span: Span): rea
   for (let k = first + 1; k < end; k++)
     area += 0.5 * (impulse[k] + impulse[k - 1]) * (time_s[k] - time_s[k - 1]);
   return [area / (time_s[end - 1] - time_s[first]), (time_s[end - 1] + time_s[first]) / 2];
+}
+
+/** Mean over a window of how much of a hole lies behind. */
+function meanPassed(hole: Hole, { from_s, to_s }: Span): number {
+  if (to_s <= from_s) return passed(hole, from_s);
+  let sum = 0;
+  for (let k = 0; k < 20; k++) sum += passed(hole, from_s + ((k + 0.5) / 20) * (to_s - from_s));
+  return sum / 20;
 }
 
 /** First instant at which the velocity falls through zero in a window, by straight lines; null when it does not. */

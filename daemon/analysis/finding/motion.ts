@@ -1,11 +1,20 @@
 /** The column's motion in one leg: which priors and which sightings the record offers to `columnMotion`. */
 
-import { indexAt, indexOfSmallest, meanOver, range, valueAt } from '../../statistics/samples.ts';
+import { fitLine } from '../../statistics/fit.ts';
+import {
+  indexAt,
+  indexOfSmallest,
+  meanOver,
+  range,
+  type Samples,
+  valueAt,
+} from '../../statistics/samples.ts';
 import { type Estimate, ofInterval, together } from '../../statistics/uncertainty.ts';
 import type { LegSignals } from '../reading/leg-signals.ts';
-import { columnMotion, type Motion, type Sighting, valveVelocity_mps } from './impulse.ts';
+import { blind, within } from '../reading/missing.ts';
+import { columnMotion, type Hole, type Motion, type Sighting, valveVelocity_mps } from './impulse.ts';
 import type { BackPressure, Settled } from './levels.ts';
-import type { Seat } from './seat.ts';
+import { type Seat, shutFrom_s } from './seat.ts';
 import type { Trip } from './trip.ts';
 
 /** What the motion is found from. */
@@ -33,6 +42,7 @@ export function findMotion(
     ),
   };
   const sightings: Sighting[] = [];
+  const shut_s = shutFrom_s(seat);
   const restless_mps = restlessness_mps(
     signals,
     seat,
@@ -45,7 +55,7 @@ export function findMotion(
     (0.5 * Math.max(0, peak_Pa - settled.level_Pa(seat.at_s)) * outlet.step_s) /
     (density_kgpm3 * inertiaLength_m);
   sightings.push({
-    span: { from_s: seat.at_s + ring_s, to_s: seat.at_s + ring_s + rest_s },
+    span: { from_s: shut_s + ring_s, to_s: shut_s + ring_s + rest_s },
     velocity_mps: {
       value: 0,
       // Waves between samples, the next small openings of the valve, and what the end swallows.
@@ -54,16 +64,82 @@ export function findMotion(
   });
   const prior = {
     trip_s: trip.at_s,
-    until_s: seat.at_s + ring_s + rest_s + 0.01,
+    until_s: shut_s + ring_s + rest_s + 0.01,
     density_kgpm3,
     approach_mps,
     length_m: length,
     backUncertainty_Pa: back.uncertainty_Pa,
+    holes: holesOf(signals, seat, back, { trip_s: trip.at_s, until_s: shut_s + ring_s + rest_s }),
   };
   const motion = columnMotion(outlet.samples, back, prior, sightings);
   if (motion === null || atSeat !== null) return motion;
   const bySurge = surgeSighting(signals, seat, settled, peak_Pa, motion);
   return bySurge === null ? motion : columnMotion(outlet.samples, back, prior, [...sightings, bySurge]);
+}
+
+/** So many holes are unknowns of their own; the rest of them are drawn into the last. */
+const mostHoles = 8;
+
+/**
+ * Holes of outlet and tank from the trip to the rest, and how far off a straight line over each may be: before the closing
+ * the outlet bends but does not jump, so the change over it bounds the error; where the closing may lie in it, or after it,
+ * anything up to the largest swing may have stood for as long as the hole lasts.
+ */
+function holesOf(
+  signals: LegSignals,
+  seat: Seat,
+  back: BackPressure,
+  { trip_s, until_s }: { readonly trip_s: number; readonly until_s: number },
+): Hole[] {
+  const { outlet, tank, constants } = signals;
+  const inertia = constants.density_kgpm3 * constants.inertiaLength_m;
+  const push = {
+    time_s: outlet.samples.time_s,
+    value: outlet.samples.value.map((value, k) => value - back.value[k]),
+  };
+  const open_s = seat.at_s - seat.early_s;
+  const span = { from_s: trip_s, to_s: until_s };
+  const holes = within(blind(outlet.missing), span).map(({ from_s, to_s }): Hole => {
+    const long_s = to_s - from_s;
+    if (to_s < open_s) {
+      const bend_Pa = Math.abs((valueAt(push, to_s) ?? 0) - (valueAt(push, from_s) ?? 0));
+      const slope_Pa = Math.abs(slopeBefore(push, from_s) - slopeAfter(push, to_s)) * long_s;
+      return { from_s, to_s, uncertainty_mps: (long_s * (0.15 * bend_Pa + slope_Pa / 12 + 500)) / inertia };
+    }
+    const reach_s = 2 * constants.ring_s;
+    const [first, end] = range(push.time_s, { from_s: from_s - reach_s, to_s: to_s + reach_s });
+    let swing_Pa = 0;
+    for (let k = first; k < end; k++) swing_Pa = Math.max(swing_Pa, Math.abs(push.value[k]));
+    const waves_s = Math.min(long_s, constants.plateau_s + 0.2 * long_s);
+    return { from_s, to_s, uncertainty_mps: (waves_s * swing_Pa) / inertia };
+  });
+  if (tank !== null) {
+    for (const { from_s, to_s } of within(blind(tank.missing), span)) {
+      const long_s = to_s - from_s;
+      const bend_Paps = Math.abs(slopeBefore(tank.samples, from_s) - slopeAfter(tank.samples, to_s));
+      holes.push({ from_s, to_s, uncertainty_mps: (long_s * long_s * bend_Paps) / 8 / inertia });
+    }
+  }
+  if (holes.length <= mostHoles) return holes;
+  holes.sort((a, b) => b.uncertainty_mps - a.uncertainty_mps);
+  const rest = holes.slice(mostHoles - 1);
+  return [
+    ...holes.slice(0, mostHoles - 1),
+    {
+      from_s: Math.min(...rest.map(({ from_s }) => from_s)),
+      to_s: Math.max(...rest.map(({ to_s }) => to_s)),
+      uncertainty_mps: together(...rest.map(({ uncertainty_mps }) => uncertainty_mps)),
+    },
+  ];
+}
+
+/** Slope of the line through the 30 ms before and after an instant, per s; 0 with too few samples. */
+function slopeBefore(samples: Samples, at_s: number): number {
+  return fitLine(samples, { from_s: at_s - 0.03, to_s: at_s })?.slope ?? 0;
+}
+
+function slopeAfter(samples: Samples, at_s: number): number {
+  return fitLine(samples, { from_s: at_s, to_s: at_s + 0.03 })?.slope ?? 0;
 }
 
 /**
@@ -102,7 +178,7 @@ function surgeSighting(
   motion: Motion,
 ): Sighting | null {
   const { density_kgpm3, waveSpeed_mps, perPlateau } = signals.constants;
-  if (perPlateau < 1 || seat.isSoftened === true) return null;
+  if (perPlateau < 1 || seat.isSoftened === true || seat.hidden !== null) return null;
   const impedance = density_kgpm3 * waveSpeed_mps;
   const level_Pa = settled.level_Pa(seat.at_s);
   const sag_Pa = Math.max(0, level_Pa - seat.before_Pa);

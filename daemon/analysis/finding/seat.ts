@@ -7,9 +7,12 @@ import {
   indexOfSmallest,
   meanOver,
   type Samples,
+  type Span,
+  valueAt,
 } from '../../statistics/samples.ts';
 import { type Estimate, together } from '../../statistics/uncertainty.ts';
 import type { LegSignals } from '../reading/leg-signals.ts';
+import { blind, type Stretch, within } from '../reading/missing.ts';
 import { type Closure, cross } from './closure.ts';
 import {
   type Front,
@@ -19,6 +22,7 @@ import {
   softenedGrowths_s,
   throttlingGrowths_s,
 } from './front.ts';
+import { type Bracket, bracketOf, type Departure, endOfRun } from './hidden-seat.ts';
 
 /** A closing with everything that was read off it. Times in s from the record's origin. */
 export interface Seat {
@@ -36,9 +40,16 @@ export interface Seat {
   readonly late_s: number;
   /** And how much earlier, where a slow record only seems to show that the valve throttled. */
   readonly early_s: number;
+  /** Where samples are missing that may hold the seating; null: the samples show it. */
+  readonly hidden: Stretch | null;
   /** Outlet just before the step, in Pa. */
   readonly before_Pa: number;
   readonly beforeUncertainty_Pa: number;
+}
+
+/** From when on the valve is surely shut: the seating, or the end of the hole that may hold it. In s from the origin. */
+export function shutFrom_s({ at_s, late_s, hidden }: Seat): number {
+  return hidden === null ? at_s : at_s + late_s;
 }
 
 /** A place on the rise, and how much later than the detection it lies when the valve plainly throttled till then. */
@@ -63,7 +74,10 @@ function locate(signals: LegSignals, closure: Closure): Place {
   const none = { closure, throttled_s: 0, toTop_s: 0, toEnd_s: 0 };
   const later = meanOver(signals.calm, { from_s: closure.half_s + 0.4, to_s: Number.POSITIVE_INFINITY });
   if (later === null) return none;
-  const limit = indexAt(time_s, closure.half_s + Math.max(0.25, 4 * plateau_s));
+  const limit = Math.min(
+    indexAt(time_s, closure.half_s + Math.max(0.25, 4 * plateau_s)),
+    endOfRun(signals, closure.index),
+  );
   let end = closure.index + 2;
   while (end < Math.min(limit, value.length) && !(value[end] < later && value[end - 1] < later)) end++;
   const top = indexOfLargest(value, closure.index, end);
@@ -115,7 +129,7 @@ function touchedLater(signals: LegSignals, closure: Closure): Closure | null {
   if (signals.inlet === null || level === null || perPlateau < 8 || w * step_s > 0.4 * plateau_s) return null;
   const rise = (k: number) => value[k] - value[k - w];
   const first = Math.max(w, indexAt(time_s, closure.half_s - 0.03));
-  const limit = indexAt(time_s, closure.half_s + thrownBack_s);
+  const limit = Math.min(indexAt(time_s, closure.half_s + thrownBack_s), endOfRun(signals, closure.index));
   let under = closure.index + 2;
   while (under < limit && !(value[under] < level && value[under - 1] < level)) under++;
   const top = indexOfLargest(value, closure.index, under);
@@ -152,6 +166,56 @@ function throttledFront(samples: Samples, setting: FrontSetting, sharp: Front): 
   return isBetter(front) ? front : null;
 }
 
+/**
+ * Reads one closing off the outlet of a leg: instants in s from the origin (at the seat, less lag and way to the tap),
+ * pressures in gauge Pa, the step positive upward. `front` is null where the sampling does not resolve it; never throws.
+ */
+export function readSeat(signals: LegSignals, detected: Closure, departure: Departure): Seat {
+  const bracket = bracketOf(signals, detected, departure);
+  if (bracket !== null) return unseenSeat(signals, detected, bracket);
+  const place = locate(signals, touchedLater(signals, detected) ?? detected);
+  // The place of the seat lies later on the rise than where that was detected.
+  const moved = place.closure === detected ? null : bracketOf(signals, place.closure, departure);
+  return moved === null
+    ? seenSeat(signals, detected, place)
+    : unseenSeat(signals, place.closure, { ...moved, from_s: Math.min(moved.from_s, detected.half_s) });
+}
+
+/** The seating that a hole may hold: its interval is the hole, and nothing is said of its shape. */
+function unseenSeat(signals: LegSignals, closure: Closure, { from_s, to_s, hole }: Bracket): Seat {
+  const { lag_s, waveSpeed_mps, tap_m } = signals.constants;
+  const travel_s = tap_m / waveSpeed_mps;
+  const early_s = from_s - travel_s - 2 * lag_s;
+  const at_s = Math.max(early_s, Math.min(to_s, (hole.from_s + hole.to_s) / 2) - travel_s - 0.8 * lag_s);
+  const { value, uncertainty } = levelUpTo(signals, Math.min(hole.from_s, closure.half_s));
+  return {
+    closure,
+    front: null,
+    rise_s: null,
+    isSoftened: null,
+    at_s,
+    uncertainty_s: together(0.3 * signals.outlet.step_s, 3e-4),
+    late_s: Math.max(0, to_s - travel_s - at_s),
+    early_s: at_s - early_s,
+    hidden: hole,
+    before_Pa: value,
+    beforeUncertainty_Pa: uncertainty,
+  };
+}
+
+/** Outlet over the last 6 ms (or the last two samples) up to an instant, in Pa, with its change over them as doubt. */
+function levelUpTo(signals: LegSignals, at_s: number): Estimate {
+  const { samples, step_s, sigma } = signals.outlet;
+  const span = { from_s: at_s - Math.max(0.006, 2.1 * step_s), to_s: at_s + 1e-9 };
+  const line = fitLine(samples, span);
+  if (line === null)
+    return { value: meanOver(samples, { ...span, from_s: at_s - 1 }) ?? 0, uncertainty: 1e5 };
+  return {
+    value: onLine(line, at_s),
+    uncertainty: together(sigma, Math.abs(line.slope) * (span.to_s - span.from_s)),
+  };
+}
+
 /** How a closing went at the tap: its front where the sampling resolves one, and whether it was softened. */
 type Shape = Pick<Seat, 'front' | 'rise_s' | 'isSoftened'>;
 
@@ -160,13 +224,14 @@ function shapeOf(signals: LegSignals, { closure, throttled_s }: Place): Shape {
   const { outlet } = signals;
   const { lag_s, plateau_s, perPlateau, ring_s } = signals.constants;
   const step_s = outlet.step_s;
+  const run = runAbout(signals, closure.half_s);
   const setting = {
     half_s: closure.half_s,
     lag_s,
     lagHalfWidth_s: outlet.series.channel.responseTimeHalfWidth_s,
     step_s,
-    before_s: Math.max(0.012, 6 * step_s),
-    after_s: Math.min(0.45 * plateau_s, Math.max(0.02, 8 * step_s)),
+    before_s: Math.min(Math.max(0.012, 6 * step_s), closure.half_s - run.from_s),
+    after_s: Math.min(0.45 * plateau_s, Math.max(0.02, 8 * step_s), run.to_s - closure.half_s),
   };
   const sharpSetting = { ...setting, growths_s: [] };
   const canTell = perPlateau >= 8 && lag_s < 0.25 * plateau_s;
@@ -176,7 +241,7 @@ function shapeOf(signals: LegSignals, { closure, throttled_s }: Place): Shape {
     ? riseTime_s(outlet.samples, closure.half_s, Math.max(0.1, ring_s), 0.3 * plateau_s, top_Pa)
     : null;
   const bySlope = rise_s === null ? null : rise_s > Math.max(0.003, 3 * lag_s, 3 * step_s);
-  const isSoftened = throttled_s > 0 ? true : bySlope;
+  const isSoftened = throttled_s > 0 ? true : isTorn(signals, closure, rise_s) ? null : bySlope;
   if (isSoftened === true) {
     const front = fitFront(outlet.samples, { ...setting, growths_s: softenedGrowths_s });
     return { front, rise_s, isSoftened };
@@ -185,12 +250,8 @@ function shapeOf(signals: LegSignals, { closure, throttled_s }: Place): Shape {
   return { front, rise_s, isSoftened };
 }
 
-/**
- * Reads one closing off the outlet of a leg: instants in s from the origin (at the seat, less lag and way to the tap),
- * pressures in gauge Pa, the step positive upward. `front` is null where the sampling does not resolve it; never throws.
- */
-export function readSeat(signals: LegSignals, detected: Closure): Seat {
-  const located = locate(signals, touchedLater(signals, detected) ?? detected);
+/** A closing whose samples are all there. `detected` is where the search saw it, `located` the place of the seat on its rise. */
+function seenSeat(signals: LegSignals, detected: Closure, located: Place): Seat {
   const { closure, throttled_s, toTop_s, toEnd_s } = located;
   const { lag_s, perPlateau, waveSpeed_mps, tap_m } = signals.constants;
   const step_s = signals.outlet.step_s;
@@ -198,8 +259,9 @@ export function readSeat(signals: LegSignals, detected: Closure): Seat {
   const { front, rise_s, isSoftened } = shapeOf(signals, located);
   // Without an inlet nothing tells a disc that was thrown back from one that touched; it comes again within 50 ms or so.
   const again_s = signals.inlet === null && isSoftened !== false ? 0.05 : 0;
+  const torn_s = rise_s !== null && isSoftened === null ? Math.max(again_s, toTop_s, 1.4 * toEnd_s) : 0;
   if (front !== null) {
-    return {
+    return touchedInHole(signals, {
       closure,
       front,
       rise_s,
@@ -213,14 +275,17 @@ export function readSeat(signals: LegSignals, detected: Closure): Seat {
       ),
       // A cushion may stop the flow a little off the seat and touch while the pressure already falls, or after that.
       late_s:
-        isSoftened === true ? Math.max(again_s, 1.6 * (toEnd_s - (closure.half_s - detected.half_s))) : 0,
+        isSoftened === true
+          ? Math.max(again_s, 1.6 * (toEnd_s - (closure.half_s - detected.half_s)))
+          : torn_s,
       early_s: 0,
+      hidden: null,
       before_Pa: front.before_Pa,
       beforeUncertainty_Pa: together(front.sigma_Pa, isSoftened === true ? 0.2 * front.step_Pa : 0),
-    };
+    });
   }
   const { value, uncertainty } = levelBefore(signals, closure);
-  return {
+  return touchedInHole(signals, {
     closure,
     front,
     rise_s: rise_s ?? (throttled_s > 0 ? throttled_s : null),
@@ -235,9 +300,47 @@ export function readSeat(signals: LegSignals, detected: Closure): Seat {
           : 0,
     // The steepest of so few steps may be one too late.
     early_s: isSoftened === null ? 0.6 * step_s : throttled_s,
+    hidden: null,
     before_Pa: value,
     beforeUncertainty_Pa: uncertainty,
-  };
+  });
+}
+
+/** The samples round an instant with no hole between them, from the first to the last. */
+function runAbout(signals: LegSignals, at_s: number): Span {
+  let from_s = Number.NEGATIVE_INFINITY;
+  let to_s = Number.POSITIVE_INFINITY;
+  for (const hole of blind(signals.outlet.missing)) {
+    if (hole.to_s <= at_s) from_s = Math.max(from_s, hole.to_s);
+    else to_s = Math.min(to_s, hole.from_s);
+  }
+  return { from_s, to_s };
+}
+
+/** Whether a hole leaves open how long the rise took: it lies on the rise, or hides where that began. */
+function isTorn(signals: LegSignals, { half_s, step_Pa, index }: Closure, rise_s: number | null): boolean {
+  if (rise_s === null) return false;
+  const { ring_s, plateau_s } = signals.constants;
+  const { samples } = signals.outlet;
+  const holes = blind(signals.outlet.missing);
+  const onRise = { from_s: half_s - 1.2 * rise_s, to_s: half_s + Math.min(1.2 * rise_s, 0.3 * plateau_s) };
+  if (within(holes, onRise).length > 0) return true;
+  const bottom_Pa = samples.value[index] - step_Pa;
+  return within(holes, { from_s: half_s - Math.max(0.1, ring_s), to_s: half_s }).some(({ from_s, to_s }) => {
+    const before_Pa = valueAt(samples, from_s) ?? 0;
+    const after_Pa = valueAt(samples, to_s) ?? 0;
+    return after_Pa - Math.min(before_Pa, bottom_Pa) > 0.25 * step_Pa;
+  });
+}
+
+/** A closure that was not sharp may have touched in a hole that follows soon. */
+function touchedInHole(signals: LegSignals, seat: Seat): Seat {
+  if (seat.isSoftened === false) return seat;
+  const reach = { from_s: seat.at_s, to_s: seat.at_s + Math.max(0.25, seat.late_s) };
+  const holes = within(blind(signals.outlet.missing), reach);
+  if (holes.length === 0) return seat;
+  const last = holes[holes.length - 1];
+  return { ...seat, hidden: last, late_s: Math.max(seat.late_s, last.to_s - seat.at_s) };
 }
 
 /** Outlet before the step without a front fit: line through the last 6 ms, or the last two samples of a slow record. */

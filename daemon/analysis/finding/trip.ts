@@ -12,6 +12,7 @@ import {
 } from '../../statistics/uncertainty.ts';
 import type { Channel, LegSignals } from '../reading/leg-signals.ts';
 import { clean, delayDoubt_s } from '../reading/leg-signals.ts';
+import { blind, within } from '../reading/missing.ts';
 import type { EventRecord, Series } from '../record.ts';
 import type { Verdict } from '../verdict.ts';
 
@@ -260,11 +261,30 @@ function kneeOfLeg(signals: LegSignals, bounds: Bounds | null): Estimate | null 
     Math.max(0, leg.inletLength_m - tap_m) / constants.waveSpeed_mps + channel.series.channel.responseTime_s;
   if (bounds !== null) {
     const about_s = (bounds.low_s + bounds.high_s) / 2;
-    return withDelay(kneeOf(samples, channel.sigma, { about_s, within_s: 0.05, late_s }), channel);
+    return withDelay(seenKnee(samples, channel, { about_s, within_s: 0.05, late_s }), channel);
   }
   const about_s = guessKnee_s(samples, channel.sigma);
   if (about_s === null) return null;
-  return withDelay(kneeOf(samples, channel.sigma, { about_s, within_s: 0.08, late_s }), channel);
+  const search = { about_s, within_s: 0.08, late_s };
+  const seen = seenKnee(samples, channel, search);
+  if (seen !== null) return withDelay(seen, channel);
+  const hole = within(blind(channel.missing), { from_s: about_s - 0.09, to_s: about_s + 0.08 })[0];
+  if (hole === undefined) return null;
+  // Nothing else tells the trip: it lies in the hole, or between that and the fall that was seen.
+  const half_s = (Math.max(hole.to_s, about_s) - hole.from_s) / 2 + 0.01;
+  return withDelay({ value: hole.from_s + half_s - 0.01 - late_s, uncertainty: half_s / coverage }, channel);
+}
+
+/** The knee where no hole can have hidden that the fall began earlier, or bends what is fitted to it; else null. */
+function seenKnee(samples: Samples, channel: Channel, search: KneeSearch): Estimate | null {
+  const knee = kneeOf(samples, channel.sigma, search);
+  if (knee === null) return null;
+  const at_s = knee.value + search.late_s;
+  const holes = within(blind(channel.missing), {
+    from_s: search.about_s - search.within_s,
+    to_s: at_s + 0.03,
+  });
+  return holes.length === 0 ? knee : null;
 }
 
 function withDelay(knee: Estimate | null, channel: Channel): Estimate | null {

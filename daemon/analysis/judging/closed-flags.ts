@@ -37,7 +37,10 @@ function softened({ seat }: ClosedFacts): Flag[] {
       ),
     ];
   }
-  const cannotTell = 'Sampling or sensor is too slow to distinguish a sharp closure from a softened one.';
+  const cannotTell =
+    seat.hidden !== null || seat.rise_s !== null
+      ? 'Missing samples leave it open whether the closure was sharp or softened.'
+      : 'Sampling or sensor is too slow to distinguish a sharp closure from a softened one.';
   return seat.isSoftened === null ? [flag('softened-unknown', cannotTell)] : [];
 }
 

@@ -2,9 +2,12 @@
 
 import { meanOver } from '../../statistics/samples.ts';
 import type { Facts } from '../finding/facts.ts';
+import { metricNames, metrics } from '../metrics.ts';
+import { blind, longest_s, within } from '../reading/missing.ts';
 import type { EventRecord } from '../record.ts';
 import type { Flag, LegResults } from '../verdict.ts';
 import { closedFlags } from './closed-flags.ts';
+import { isPeakOpen, lackWords, milliseconds } from './reasons.ts';
 import { flag } from './tap-flags.ts';
 
 /** Figures that rest on the height of the peak; those of the load on the pipe last. */
@@ -23,6 +26,7 @@ export function flagsOf(record: EventRecord, facts: Facts, results: LegResults):
     ...missingFlags(facts, record),
     ...samplingFlags(facts),
     ...deviceFlags(facts),
+    ...holeFlags(facts, results),
     ...(facts.seat === null
       ? notClosedFlags(facts)
       : closedFlags(record, { ...facts, seat: facts.seat }, results)),
@@ -123,6 +127,35 @@ function lostFlags({ signals: { outlet, inlet, meter } }: Facts): Flag[] {
   return lost + bad > 0 ? [flag('samples-lost', texts.filter(Boolean).join(' '))] : [];
 }
 
+/** What missing samples about the closing do to the numbers. */
+function holeFlags(facts: Facts, results: LegResults): Flag[] {
+  const { seat, signals, trip } = facts;
+  const holes = blind(signals.outlet.missing);
+  if (seat === null) {
+    const after = within(holes, { from_s: trip?.at_s ?? 0, to_s: Number.POSITIVE_INFINITY });
+    if (after.length === 0) return [];
+    return [
+      flag(
+        'samples-missing',
+        `${milliseconds(longest_s(after))} of outlet samples missing after the trip: the closing may lie there.`,
+      ),
+    ];
+  }
+  if (seat.hidden === null && !isPeakOpen(facts)) return [];
+  const bounds = metricNames.filter(
+    (name) => results[name].value !== null && results[name].bound !== undefined,
+  );
+  const names = bounds.map((name) => metrics[name].name.toLowerCase()).join(', ');
+  const where = seat.hidden === null ? 'right after the seating' : 'at the seating';
+  const rest = names === '' ? 'the seating lies somewhere in them' : `only bounds for ${names}`;
+  return [
+    flag(
+      'samples-missing',
+      `${lackWords(facts).replace('of samples', 'of outlet samples')} ${where}: ${rest}.`,
+    ),
+  ];
+}
+
 /** A trip without a closing: shut gently, or not shut. */
 function notClosedFlags(facts: Facts): Flag[] {
   const { signals, trip } = facts;
@@ -135,6 +168,9 @@ function notClosedFlags(facts: Facts): Flag[] {
   const difference = signals.inlet === null ? null : meanOver(signals.difference, late);
   const isStill = flow !== null && Math.abs(flow) < 0.25;
   const isHeld = difference !== null && difference > 0.2e5;
+  const isTorn = within(blind(signals.outlet.missing), { from_s: trip.at_s, to_s: last_s }).length > 0;
+  // A gentle closing may be said only where every sample would have shown a hard one.
+  if (isTorn && (isStill || isHeld)) return [];
   if ((isStill && (difference === null || isHeld)) || (flow === null && isHeld)) {
     return [
       flag(

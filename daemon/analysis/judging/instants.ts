@@ -5,7 +5,7 @@ import { delayDoubt_s } from '../reading/leg-signals.ts';
 import { withheld } from '../result.ts';
 import type { LegResults, Result } from '../verdict.ts';
 import { type Effect, scaled } from './budget.ts';
-import { noPosition, noSeating, noTrip, reversalUnseen } from './reasons.ts';
+import { lackWords, noPosition, noSeating, noTrip, reversalUnseen } from './reasons.ts';
 import { type Ground, reversedEffects, seatedEffects, tripEffects } from './shared-effects.ts';
 import { stated } from './stated.ts';
 
@@ -78,9 +78,11 @@ function seatingResult(ground: Ground): Result {
   return sinceTrip(ground, 'seating', {
     at: { value: seat.at_s, uncertainty: seat.uncertainty_s },
     method:
-      seat.front === null
-        ? 'half of the step, less sensor lag and way to the tap'
-        : 'front fitted between samples',
+      seat.hidden !== null
+        ? `between the samples round a hole: ${lackWords(ground.facts)} at the seating`
+        : seat.front === null
+          ? 'half of the step, less sensor lag and way to the tap'
+          : 'front fitted between samples',
     effects: seatedEffects(ground.facts),
     early_s: seat.early_s,
     late_s: seat.late_s,
@@ -93,8 +95,13 @@ function reversalResult(ground: Ground, slowing: Result): Result {
   if (facts.reversal === null) return reversalUnseen(facts);
   return sinceTrip(ground, 'reversal', {
     at: facts.reversal,
-    method: 'velocity from the impulse through zero',
+    method:
+      facts.reversal.early_s + facts.reversal.late_s > 0
+        ? `velocity from the impulse through zero; ${lackWords(facts)} there`
+        : 'velocity from the impulse through zero',
     effects: reversedEffects(facts, slowing),
+    early_s: facts.reversal.early_s,
+    late_s: facts.reversal.late_s,
   });
 }
 
@@ -108,8 +115,8 @@ function reverseFlow({ facts }: Ground, reversed: Result, slowing: Result): Resu
   const value = Math.max(0, seat.at_s - reversal.value);
   return stated('reverseFlowTime', {
     value,
-    low: value - coverage * uncertainty_s - seat.early_s,
-    high: value + coverage * uncertainty_s + seat.late_s,
+    low: value - coverage * uncertainty_s - seat.early_s - reversal.late_s,
+    high: value + coverage * uncertainty_s + seat.late_s + reversal.early_s,
     least: 0,
     method: 'seating less reversal',
     effects: [...seatedEffects(facts), ...scaled(reversedEffects(facts, slowing), -1)],

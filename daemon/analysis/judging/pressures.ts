@@ -10,7 +10,17 @@ import { withheld } from '../result.ts';
 import type { LegResults, Result } from '../verdict.ts';
 import { type Effect, scaled } from './budget.ts';
 import type { CorrectedPeak } from './corrected-peak.ts';
-import { noRating, noSeating, noTrip, peakUnseen, stepUnseen, unsettled } from './reasons.ts';
+import {
+  isPeakOpen,
+  lackWords,
+  noMotion,
+  noRating,
+  noSeating,
+  noTrip,
+  peakUnseen,
+  stepUnseen,
+  unsettled,
+} from './reasons.ts';
 import {
   differenceEffects,
   type Ground,
@@ -19,7 +29,7 @@ import {
   staticEffects,
   stepEffects,
 } from './shared-effects.ts';
-import { stated } from './stated.ts';
+import { type Statement, stated } from './stated.ts';
 
 export type PressureResults = Pick<
   LegResults,
@@ -66,7 +76,7 @@ export function pressureResults(ground: Ground): PressureResults {
       ratingMargin: noSeating,
     };
   }
-  const raw = rawPeak(facts, corrected, peak.raw_Pa);
+  const raw = isPeakOpen(facts) ? openPeak(facts, peak.raw_Pa) : rawPeak(facts, corrected, peak.raw_Pa);
   const over = surges(ground, raw, staticBefore);
   const peakResult = byCorrected(ground, (peak) => correctedPeakResult(ground, peak));
   return {
@@ -75,7 +85,11 @@ export function pressureResults(ground: Ground): PressureResults {
     peakRaw: rawResult(ground, raw),
     peak: peakResult,
     minimum,
-    captureFraction: corrected === null ? unsettled : shareResult(corrected),
+    captureFraction: isPeakOpen(facts)
+      ? withheld(`the peak may lie where ${lackWords(facts)}`)
+      : corrected === null
+        ? unsettled
+        : shareResult(corrected),
     ...over,
     sag: sagResult(facts),
     seatingStep: stepResult(facts),
@@ -90,14 +104,22 @@ interface Reach {
   readonly high_Pa: number;
 }
 
+/** At least the largest sample, at most what the column can have made in the samples that are missing. */
+function openPeak(facts: Facts, raw_Pa: number): Reach {
+  const noise_Pa = coverage * rawNoise_Pa(facts);
+  const high_Pa = Math.max(raw_Pa + noise_Pa, facts.reach?.top_Pa ?? raw_Pa);
+  return { value_Pa: raw_Pa, low_Pa: raw_Pa - noise_Pa, high_Pa };
+}
+
 const reachOf = ({ corrected_Pa, low_Pa, high_Pa }: CorrectedPeak): Reach => ({
   value_Pa: corrected_Pa,
   low_Pa,
   high_Pa,
 });
 
-function byCorrected({ facts, corrected }: Ground, build: (peak: CorrectedPeak) => Result): Result {
-  return peakUnseen(facts) ?? (corrected === null ? unsettled : build(corrected));
+function byCorrected({ facts, corrected }: Ground, build: (peak: Reach) => Result): Result {
+  if (isPeakOpen(facts) && facts.peak !== null) return build(openPeak(facts, facts.peak.raw_Pa));
+  return peakUnseen(facts) ?? (corrected === null ? unsettled : build(reachOf(corrected)));
 }
 
 /** A largest sample can only be too low: it reaches up to what the correction allows. */
@@ -163,13 +185,13 @@ function rawResult(ground: Ground, { value_Pa, high_Pa }: Reach): Result {
     value: value_Pa,
     low: value_Pa - doubt_Pa,
     high: value_Pa + together(high_Pa - value_Pa, doubt_Pa),
-    method: 'largest sample of the outlet',
+    ...openWords(facts, 'largest sample of the outlet'),
     span: atPeak(facts),
     effects: [...readingEffects(channel, value_Pa), ...peakEffects(ground)],
   });
 }
 
-function correctedPeakResult(ground: Ground, { corrected_Pa, low_Pa, high_Pa }: CorrectedPeak): Result {
+function correctedPeakResult(ground: Ground, { value_Pa: corrected_Pa, low_Pa, high_Pa }: Reach): Result {
   const { facts } = ground;
   const { channel } = facts.signals.outlet.series;
   const u = coverage * readingUncertainty(channel, corrected_Pa);
@@ -177,7 +199,7 @@ function correctedPeakResult(ground: Ground, { corrected_Pa, low_Pa, high_Pa }: 
     value: corrected_Pa,
     low: corrected_Pa - together(corrected_Pa - low_Pa, u),
     high: corrected_Pa + together(high_Pa - corrected_Pa, u),
-    method: byCorrection,
+    ...openWords(facts, byCorrection),
     span: atPeak(facts),
     effects: [...readingEffects(channel, corrected_Pa), ...peakEffects(ground)],
   });
@@ -195,6 +217,12 @@ function shareResult({ fraction, worst, bySampling_Pa, byLag_Pa }: CorrectedPeak
       ['sensor-lag', byLag_Pa],
     ],
   });
+}
+
+/** How a peak was found, and that it is a lower bound where samples are missing. */
+function openWords(facts: Facts, method: string): Pick<Statement, 'method' | 'bound'> {
+  if (!isPeakOpen(facts)) return { method };
+  return { method: `largest sample, a lower bound: ${lackWords(facts)} at the seating`, bound: 'lower' };
 }
 
 /** A level that a peak is taken over: its value, its doubt in Pa without the calibration, and its effects on the difference. */
@@ -231,12 +259,12 @@ function surges(
     surge: byCorrected(ground, (peak) =>
       after === null
         ? unsettled
-        : overResult(ground, 'surge', reachOf(peak), after, `${byCorrection}; less static after`),
+        : overResult(ground, 'surge', peak, after, `${byCorrection}; less static after`),
     ),
     surgeOverBefore: byCorrected(ground, (peak) =>
       before === null
         ? staticBefore
-        : overResult(ground, 'surgeOverBefore', reachOf(peak), before, `${byCorrection}; less static before`),
+        : overResult(ground, 'surgeOverBefore', peak, before, `${byCorrection}; less static before`),
     ),
   };
 }
@@ -255,7 +283,7 @@ function overResult(
     value,
     low: value - together(peak.value_Pa - peak.low_Pa, extra),
     high: value + together(peak.high_Pa - peak.value_Pa, extra),
-    method,
+    ...openWords(ground.facts, method),
     span: atPeak(ground.facts),
     effects: [...differenceEffects(channel, value), ...peakEffects(ground), ...base.effects],
   });
@@ -274,6 +302,9 @@ function marginResult(ground: Ground, peak: Result): Result {
     low: rating_Pa - peak.high,
     high: rating_Pa - peak.low,
     method: 'lower rating of pipe and valve less the corrected peak',
+    ...(peak.bound === undefined
+      ? {}
+      : { bound: 'upper', method: `${peak.method}; under the lower rating of pipe and valve` }),
     effects: scaled([...readingEffects(outlet.series.channel, peak.value), ...peakEffects(ground)], -1),
   });
 }
@@ -307,6 +338,8 @@ function sagResult(facts: Facts): Result {
       ...differenceEffects(signals.outlet.series.channel, sag_Pa),
       ...staticEffects(facts),
       ['noise', seat.beforeUncertainty_Pa],
+      // The outlet goes on falling, or rises while the valve throttles, where nobody sees it.
+      ['method', seat.hidden === null ? 0 : 0.3 * Math.abs(sag_Pa)],
     ],
   });
 }
@@ -315,6 +348,7 @@ function stepResult(facts: Facts): Result {
   const { seat, signals, trip } = facts;
   if (seat === null) return noSeating;
   const { front } = seat;
+  if (seat.hidden !== null) return hiddenStep(facts);
   if (front === null) return stepUnseen(facts);
   const { density_kgpm3, waveSpeed_mps, perPlateau } = signals.constants;
   const impedance = density_kgpm3 * waveSpeed_mps;
@@ -331,6 +365,21 @@ function stepResult(facts: Facts): Result {
         : 'outlet just after less just before, fitted with the sensor lag',
     span: afterTrip(trip, front),
     effects: [...stepEffects(facts), ['method', shape]],
+  });
+}
+
+/** At most what stopping the column at once makes; see the velocity at seating. */
+function hiddenStep(facts: Facts): Result {
+  const { reach, signals } = facts;
+  if (reach === null) return noMotion;
+  const impedance = signals.constants.density_kgpm3 * signals.constants.waveSpeed_mps;
+  return stated('seatingStep', {
+    value: impedance * reach.likely_mps,
+    low: 0,
+    high: 1.05 * impedance * reach.fastest_mps,
+    bound: 'upper',
+    method: `at most what stopping the column at once makes: ${lackWords(facts)} at the seating`,
+    effects: [],
   });
 }
 

@@ -55,3 +55,24 @@ export function peakUnseen(facts: Facts) {
   }
   return null;
 }
+
+/** `44 ms of samples missing`: the stretch that matters for the closing. */
+export function lackWords({ reach, seat }: Facts): string {
+  const hole = reach?.hole ?? seat?.hidden ?? null;
+  return `${hole === null ? 'some' : milliseconds(hole.to_s - hole.from_s)} of samples missing`;
+}
+
+/** `4.2 ms`, `44 ms`. */
+export function milliseconds(time_s: number): string {
+  const time_ms = 1e3 * time_s;
+  return `${time_ms < 10 ? time_ms.toFixed(1) : time_ms.toFixed(0)} ms`;
+}
+
+/**
+ * Whether missing samples leave the peak open: a higher pressure than the largest sample may lie in them, by more than a
+ * tenth of the surge.
+ */
+export function isPeakOpen({ reach, peak, static_Pa }: Facts): boolean {
+  if (reach === null || !reach.isPeakHidden || peak === null || static_Pa === null) return false;
+  return reach.top_Pa - peak.raw_Pa > 0.1 * Math.max(0, peak.raw_Pa - static_Pa);
+}

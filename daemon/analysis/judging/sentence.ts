@@ -2,6 +2,7 @@
 import type { Facts } from '../finding/facts.ts';
 import { isMeasured } from '../result.ts';
 import type { Flag, LegResults, LegVerdict } from '../verdict.ts';
+import { isPeakOpen, lackWords } from './reasons.ts';
 
 /** The sentence, in m/s and s whatever the screen uses. `flags` decide what kind of story it is; `facts` null: no usable outlet. */
 export function sentenceOf(
@@ -19,6 +20,7 @@ export function sentenceOf(
   if (has('no-measurable-slam')) return 'The valve shut so gently that no pressure step can be measured.';
   if (facts.seat === null) return 'No closing of the valve was found in this record.';
   const words = severity.words;
+  if (facts.seat.hidden !== null || isPeakOpen(facts)) return torn(facts, results, severity);
   const reverse = results.equivalentReverseVelocity;
   if (has('closed-before-reversal'))
     return `The valve closed while the water was still flowing forward: ${words}.`;
@@ -32,6 +34,21 @@ export function sentenceOf(
     return `The valve shut ${near}, at ${speed(reverse.value)} of reverse flow: ${words}.`;
   }
   return `Reverse flow of ${speed(reverse.value)} was stopped ${stopTime(facts)}: ${words}.`;
+}
+
+/** What holds in spite of missing samples. */
+function torn(facts: Facts, results: LegResults, { class: kind, words }: LegVerdict['severity']): string {
+  const { surge } = results;
+  const lack = lackWords(facts);
+  const at = facts.seat?.hidden == null ? 'right after the seating' : 'at the seating';
+  if (!isMeasured(surge)) return `${capital(lack)} ${at}: ${words.replace(`: ${lack} at the seating`, '')}.`;
+  const size = `${surge.bound === 'lower' ? 'at least ' : ''}${(Math.max(0, surge.low) / 1e5).toFixed(1)} bar`;
+  const verdict = kind === 'unknown' ? 'not judged' : words.replace(`: ${lack} at the seating`, '');
+  return `The surge was ${size}: ${lack} ${at}; ${verdict}.`;
+}
+
+function capital(words: string): string {
+  return words.charAt(0).toUpperCase() + words.slice(1);
 }
 
 function softened(results: LegResults, words: string): string {

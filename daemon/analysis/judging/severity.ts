@@ -3,14 +3,18 @@ import type { SeverityRule } from '../../../config/rig.ts';
 import type { Facts } from '../finding/facts.ts';
 import { isMeasured } from '../result.ts';
 import type { LegVerdict, Result, SeverityClass } from '../verdict.ts';
+import { lackWords } from './reasons.ts';
 
 /**
- * Class by the equivalent reverse velocity, m/s; `at-limit` when its interval reaches across a limit, `unknown` when withheld.
+ * Class by the equivalent reverse velocity, m/s; `at-limit` when its interval reaches across a limit or
+ * missing samples leave it open how far it goes, `unknown` when withheld or when those may hide everything.
  * The limits are the rig's own: no standard sets them.
  */
 export function classOf(equivalent: Result, rule: SeverityRule): SeverityClass {
   if (!isMeasured(equivalent)) return 'unknown';
-  const { value, low, high } = equivalent;
+  const { value, low, high, bound } = equivalent;
+  // Where missing samples leave the upper end open, only the lower one is evidence.
+  if (bound === 'lower' && low < rule.severe_mps) return low < rule.mild_mps ? 'unknown' : 'at-limit';
   for (const limit of [rule.mild_mps, rule.severe_mps]) if (low < limit && high > limit) return 'at-limit';
   if (value < rule.mild_mps) return 'none';
   return value < rule.severe_mps ? 'mild' : 'severe';
@@ -24,6 +28,17 @@ export function severityOf(
 ): LegVerdict['severity'] {
   const kind = facts?.seat === null || facts === null ? 'unknown' : classOf(equivalent, rule);
   const softened = facts?.seat?.isSoftened === true ? ' (softened closure)' : '';
+  if (isMeasured(equivalent) && equivalent.bound === 'lower' && facts !== null && kind !== 'severe') {
+    const least = kind === 'unknown' ? 'not judged' : 'at least a mild slam';
+    const said = `${least}: ${lackWords(facts)} at the seating`;
+    return {
+      class: kind,
+      words: said,
+      rule: rule.version,
+      mild_mps: rule.mild_mps,
+      severe_mps: rule.severe_mps,
+    };
+  }
   return {
     class: kind,
     words: words(kind, equivalent, rule) + (kind === 'unknown' ? '' : softened),

@@ -28,6 +28,8 @@ export interface Statement {
   readonly high?: number;
   /** The interval does not reach below this. */
   readonly least?: number;
+  /** Only that end of the interval is evidence; the other is what physics allows. */
+  readonly bound?: 'lower' | 'upper';
 }
 
 /** The result. Withheld where the arithmetic has no finite answer. */
@@ -36,5 +38,8 @@ export function stated(name: MetricName, statement: Statement): Result {
   const doubt = statement.doubt ?? doubtOf(effects);
   const low = Math.max(least, statement.low ?? value - coverage * doubt);
   const high = statement.high ?? value + coverage * doubt;
-  return withBudget(bounded(value, metrics[name].unit, low, high, method, span), effects);
+  const result = withBudget(bounded(value, metrics[name].unit, low, high, method, span), effects);
+  return result.value === null || statement.bound === undefined
+    ? result
+    : { ...result, bound: statement.bound };
 }

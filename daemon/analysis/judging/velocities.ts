@@ -7,11 +7,14 @@ import type { Facts } from '../finding/facts.ts';
 import { configuredMeter } from '../finding/levels.ts';
 import { throttledVelocity } from '../finding/motion.ts';
 import { afterTrip, tripUncertainty_s } from '../finding/trip.ts';
+import { blind, lost_s, within } from '../reading/missing.ts';
 import { withheld } from '../result.ts';
 import type { LegResults, Result } from '../verdict.ts';
 import { scaled } from './budget.ts';
 import { inletVelocity } from './inlet.ts';
 import {
+  isPeakOpen,
+  lackWords,
   noMeter,
   noMotion,
   noReversal,
@@ -33,7 +36,7 @@ import {
   stepEffects,
   tripEffects,
 } from './shared-effects.ts';
-import { stated } from './stated.ts';
+import { type Statement, stated } from './stated.ts';
 
 export type VelocityResults = Pick<
   LegResults,
@@ -96,6 +99,7 @@ function largest(facts: Facts): Result {
   const { motion, seat, trip, back, signals } = facts;
   if (seat === null) return noSeating;
   if (motion === null || trip === null || back === null) return noMotion;
+  if (seat.hidden !== null) return largestHidden(facts);
   const { lag_s, tap_m, waveSpeed_mps } = signals.constants;
   const front_s = seat.front?.at_s ?? seat.at_s + tap_m / waveSpeed_mps;
   const throttled = throttledVelocity(signals, seat, back, motion);
@@ -130,6 +134,26 @@ function largest(facts: Facts): Result {
   });
 }
 
+/** The fastest that was seen before the hole which may hold the seating, and at most what the column can have reached in it. */
+function largestHidden(facts: Facts): Result {
+  const { motion, seat, trip, reach } = facts;
+  if (motion === null || trip === null || seat === null || seat.hidden === null || reach === null)
+    return noMotion;
+  const [first, end] = range(motion.velocity.time_s, { from_s: trip.at_s, to_s: seat.hidden.from_s });
+  let seen = 0;
+  for (let k = first; k < end; k++) seen = Math.max(seen, -motion.velocity.value[k]);
+  const doubt = coverage * together(reach.beforeUncertainty_mps, 0.003 + 0.045 * seen);
+  return stated('largestReverseVelocity', {
+    value: Math.max(seen, reach.likely_mps),
+    low: seen - doubt,
+    high: reach.fastest_mps + doubt,
+    least: 0,
+    method: `impulse of the pressure, carried over a hole: ${lackWords(facts)} at the seating`,
+    span: { from_s: 0, to_s: seat.hidden.from_s - trip.at_s },
+    effects: motionEffects(facts, seat.hidden.from_s),
+  });
+}
+
 /** The impulse velocity produced from its last 10 ms to the front and over the sensor's lag; null with too few samples. */
 function carriedOn(velocity: Samples, front_s: number, lag_s: number): number | null {
   const [first, end] = range(velocity.time_s, { from_s: front_s - 0.01, to_s: front_s - 1e-6 });
@@ -144,6 +168,7 @@ function atSeating(facts: Facts): Result {
   const { seat, trip, signals } = facts;
   if (seat === null) return noSeating;
   const { front } = seat;
+  if (seat.hidden !== null) return atHiddenSeating(facts);
   if (front === null) return stepUnseen(facts);
   const { density_kgpm3, waveSpeed_mps, perPlateau } = signals.constants;
   const value = Math.max(0, velocityOfStep_mps(density_kgpm3, waveSpeed_mps, front.step_Pa));
@@ -159,6 +184,20 @@ function atSeating(facts: Facts): Result {
       // A dozen samples leave the shape of the front open.
       ['method', perPlateau < 20 ? 0.05 * value + 0.006 : 0],
     ],
+  });
+}
+
+/** At most what the column can have reached; the disc may have throttled any part of it before it touched. */
+function atHiddenSeating(facts: Facts): Result {
+  const { reach } = facts;
+  if (reach === null) return noMotion;
+  return stated('velocityAtSeating', {
+    value: reach.likely_mps,
+    low: 0,
+    high: reach.fastest_mps,
+    bound: 'upper',
+    method: `at most what the column can have reached: ${lackWords(facts)} at the seating`,
+    effects: [],
   });
 }
 
@@ -188,6 +227,7 @@ function equivalent(ground: Ground): Result {
     0.002,
     seat.front === null ? velocityOf(seat.beforeUncertainty_Pa) : 0,
   );
+  if (isPeakOpen(facts)) return equivalentAtLeast(facts, pushed_Pa, coverage * doubt);
   const peak_s = peak?.at_s ?? seat.at_s;
   // Where the largest pressure is another slam than that of the seating, what slowed the column before it is not known.
   const isOther = seat.isSoftened !== false && (peak_s < seat.at_s - 0.005 || peak_s > seat.at_s + ring_s);
@@ -202,6 +242,35 @@ function equivalent(ground: Ground): Result {
     method: 'corrected surge less density x L_eff x deceleration before seating, over density x wave speed',
     span: afterTrip(facts.trip, { from_s: span.from_s, to_s: peak?.at_s ?? span.to_s }),
     effects: impedanceEffects(facts, value, [...peakEffects(ground), ...scaled(staticEffects(facts), -1.5)]),
+  });
+}
+
+/**
+ * The equivalent velocity where missing samples may hide the peak: at least that of the largest sample, over the most that
+ * may have pushed before it; at most that of the highest pressure that the column can have made.
+ */
+function equivalentAtLeast(facts: Facts, pushed_Pa: number, doubt_mps: number): Result {
+  const { reach, peak, static_Pa, signals, seat } = facts;
+  if (reach === null || peak === null || static_Pa === null) return unsettled;
+  const { density_kgpm3, waveSpeed_mps, inertiaLength_m } = signals.constants;
+  const velocityOf = (step_Pa: number) => velocityOfStep_mps(density_kgpm3, waveSpeed_mps, step_Pa);
+  const isBeforeSeen = seat?.hidden === null;
+  const most_Pa = isBeforeSeen ? pushed_Pa : density_kgpm3 * inertiaLength_m * reach.slowing_mps2;
+  const seen_Pa = peak.raw_Pa - static_Pa;
+  const low = Math.max(0, velocityOf(seen_Pa - most_Pa) - doubt_mps);
+  const least_Pa = isBeforeSeen ? pushed_Pa : 0;
+  const high = Math.max(low, velocityOf(reach.top_Pa - static_Pa - least_Pa) + doubt_mps);
+  return stated('equivalentReverseVelocity', {
+    value: Math.min(
+      high,
+      Math.max(low, velocityOf(seen_Pa - pushed_Pa), isBeforeSeen ? 0 : reach.likely_mps),
+    ),
+    low,
+    high,
+    bound: 'lower',
+    method: `largest sample less what pushed before it, up to what the column can have made: ${lackWords(facts)} at the seating`,
+    span: afterTrip(facts.trip, { from_s: reach.hole.from_s, to_s: reach.hole.to_s }),
+    effects: staticEffects(facts).map(([source, effect]) => [source, velocityOf(effect)]),
   });
 }
 
@@ -228,6 +297,7 @@ export function slowingAtReversal({ facts }: Ground): Result {
   const wanted_s = Math.min(reversal.value - half_s + late_s, to_s - half_s);
   // A slow record has to look further back for three samples.
   const span = { from_s: Math.min(wanted_s, to_s - 3.01 * step_s), to_s };
+  if (reversal.early_s + reversal.late_s > 0 || isHoled(facts, span)) return slowingByHole(facts, span);
   const line = fitLine(motion.velocity, span);
   if (line === null) return withheld('too few samples about the reversal');
   const value = -line.slope;
@@ -250,6 +320,34 @@ export function slowingAtReversal({ facts }: Ground): Result {
   });
 }
 
+function isHoled({ signals }: Facts, span: Span): boolean {
+  return lost_s(blind(signals.outlet.missing), span) > 0.1 * (span.to_s - span.from_s);
+}
+
+/** The deceleration where samples are missing about the reversal: that of the 30 ms before, which a hole may double or halve. */
+function slowingByHole(facts: Facts, span: Span): Result {
+  const { motion, signals, trip } = facts;
+  if (motion === null || trip === null) return noMotion;
+  const holes = within(blind(signals.outlet.missing), span);
+  const from_s = holes[0]?.from_s ?? span.from_s;
+  const before = { from_s: Math.max(trip.at_s, from_s - 0.03), to_s: from_s };
+  const line = fitLine(motion.velocity, before);
+  const after = fitLine(motion.velocity, { from_s: holes.at(-1)?.to_s ?? span.to_s, to_s: span.to_s });
+  if (line === null || line.n < 3 || line.slope >= 0)
+    return withheld(`too few samples about the reversal: ${lackWords(facts)}`);
+  const slopes = [-line.slope, ...(after !== null && after.n >= 3 && after.slope < 0 ? [-after.slope] : [])];
+  const value = slopes.reduce((sum, slope) => sum + slope, 0) / slopes.length;
+  const grown = 1 + Math.min(1, (span.to_s - from_s) / 0.1);
+  return stated('decelerationAtReversal', {
+    value,
+    low: Math.min(...slopes) / grown,
+    high: Math.max(...slopes) * grown,
+    method: `impulse of the pressure beside the reversal: ${lackWords(facts)} there`,
+    span: afterTrip(trip, before),
+    effects: scaled(lengthEffects(facts), value),
+  });
+}
+
 function meanSlowing(ground: Ground, slowing: Result): Result {
   const { facts } = ground;
   const { trip, reversal, motion, approach_mps, seat } = facts;
@@ -262,6 +360,7 @@ function meanSlowing(ground: Ground, slowing: Result): Result {
   const byTime = [...reversedEffects(facts, slowing), ...scaled(tripEffects(ground), -1)];
   return stated('decelerationMean', {
     value,
+    ...meanBounds(facts, value, time_s),
     doubt:
       value *
       together(v0.uncertainty / v0.value, together(reversal.uncertainty, tripUncertainty_s(trip)) / time_s),
@@ -269,6 +368,21 @@ function meanSlowing(ground: Ground, slowing: Result): Result {
     span: { from_s: 0, to_s: time_s },
     effects: [...scaled(approachEffects(facts), value / v0.value), ...scaled(byTime, -value / time_s)],
   });
+}
+
+/** Ends of the mean deceleration where a hole leaves the instants wide: a quotient bends then. */
+function meanBounds(facts: Facts, value: number, time_s: number): Pick<Statement, 'low' | 'high'> {
+  const { trip, reversal, motion, approach_mps } = facts;
+  if (trip === null || reversal === null || motion === null) return {};
+  const wide_s = tripUncertainty_s(trip);
+  if (reversal.early_s + reversal.late_s === 0 && wide_s < 0.02) return {};
+  const v0 = approach_mps ?? motion.approach_mps;
+  const relative = (coverage * v0.uncertainty) / v0.value;
+  const doubt_s = coverage * together(reversal.uncertainty, wide_s);
+  return {
+    low: (value * (1 - relative) * time_s) / (time_s + reversal.late_s + doubt_s),
+    high: (value * (1 + relative) * time_s) / Math.max(0.2 * time_s, time_s - reversal.early_s - doubt_s),
+  };
 }
 
 /** The meter where it reads near zero: V = Vm + lag dVm/dt, all |V| < 0.3 V0 between trip and seating. */

@@ -6,6 +6,7 @@ import { median, onto, type Samples, spacing_s } from '../../statistics/samples.
 import { ofRectangle } from '../../statistics/uncertainty.ts';
 import type { EventRecord, LegRecord, Series } from '../record.ts';
 import { despike } from './despike.ts';
+import { type Missing, missingOf } from './missing.ts';
 
 /** What a leg's geometry fixes. SI. */
 export interface LegConstants {
@@ -44,6 +45,8 @@ export interface Channel {
   readonly update: UpdateRate | null;
   /** Instants of samples at an end of the converter. */
   readonly clipped_s: readonly number[];
+  /** Where samples are missing. */
+  readonly missing: Missing;
 }
 
 export interface LegSignals {
@@ -92,10 +95,14 @@ export function clean(series: Series | null, origin_s: number): Channel | null {
   const t = new Float64Array(time_s.length);
   const v = new Float64Array(time_s.length);
   const clipped_s: number[] = [];
+  const bad_s: number[] = [];
   let n = 0;
   for (let k = 0; k < time_s.length; k++) {
     const x = value[k];
-    if ((bits[k] & wrong) !== 0 || !Number.isFinite(x) || !Number.isFinite(time_s[k])) continue;
+    if ((bits[k] & wrong) !== 0 || !Number.isFinite(x) || !Number.isFinite(time_s[k])) {
+      bad_s.push(time_s[k] - origin_s - late_s);
+      continue;
+    }
     // Whole nanoseconds: the rounding of a late clock must not decide which samples a window holds.
     t[n] = Math.round((time_s[k] - origin_s - late_s) * 1e9) / 1e9;
     v[n] = x;
@@ -110,7 +117,10 @@ export function clean(series: Series | null, origin_s: number): Channel | null {
   const update = repeats > 1 ? updateRateOf(all) : null;
   const samples = repeats > 1 ? fresh(all) : all;
   const step_s = spacing_s(samples.time_s) ?? Number.POSITIVE_INFINITY;
-  return { series, samples, step_s, sigma: noise(samples.value), bad, repeats, update, clipped_s };
+  // Of the samples as they came: a value that happens to repeat is no hole.
+  const poll_s = repeats > 1 ? (spacing_s(all.time_s) ?? step_s) : step_s;
+  const missing = missingOf({ good_s: all.time_s, bad_s, clipped_s, step_s: poll_s });
+  return { series, samples, step_s, sigma: noise(samples.value), bad, repeats, update, clipped_s, missing };
 }
 
 /**

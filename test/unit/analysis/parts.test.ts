@@ -166,6 +166,7 @@ describe('trip', () => {
       bad: 0,
       repeats: 1,
       update: null,
+      missing: [],
       clipped_s: [],
     };
     const bounds = edgeOf(channel, { channel: 'run', runningLevel: 1, delay_s: [0.005, 0.025] })!;
@@ -195,6 +196,7 @@ describe('impulse', () => {
     approach_mps: { value: 2, uncertainty: 0.01 },
     length_m: { value: 10, uncertainty: 0.01 },
     backUncertainty_Pa: 100,
+    holes: [],
   };
   /** 1 bar below the tank on 10 m of water: 10 m/s2. */
   const outlet = { time_s, value: time_s.map((t) => (t < 0.5 ? 4e5 : 3e5)) };
