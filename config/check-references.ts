@@ -1,7 +1,7 @@
 /** Checks across keys that need no physics: tags and names are unique, what is referred to exists and fits. */
-import { typeLength } from '../drivers/modbus/decode.ts';
 import type { Findings } from './fault.ts';
-import type { PlacedChannel } from './resolve-lines.ts';
+import { eachRepeat, type Named } from './line-form.ts';
+import { formOf, type PlacedChannel } from './resolve-lines.ts';
 import type { QuantityKind } from './rig.ts';
 import type { RigText } from './schema.ts';
 import { nearest } from './spelling.ts';
@@ -17,26 +17,8 @@ export function checkReferences(
   checkTripSources(rig, channels, findings);
   checkLegChannels(rig, channels, findings);
   rig.lines?.forEach((line, i) => {
-    if (line?.driver === 'modbus') checkDevices(line.units ?? [], `lines[${i}].units`, findings);
-    if (line?.driver === 'serial-frames')
-      checkPositions(line.channels ?? [], `lines[${i}].channels`, findings);
+    if (line !== undefined) formOf(line)?.checkPlaces(line, `lines[${i}]`, findings);
   });
-}
-
-interface Named {
-  readonly text: string | undefined;
-  readonly path: string;
-}
-
-/** The second and later of equal names are reported; `say` gets the path of the first. */
-function eachRepeat(names: readonly Named[], say: (name: string, path: string, first: string) => void): void {
-  const first = new Map<string, string>();
-  for (const { text, path } of names) {
-    if (text === undefined) continue;
-    const earlier = first.get(text);
-    if (earlier === undefined) first.set(text, path);
-    else say(text, path, earlier);
-  }
 }
 
 function checkNames(rig: DeepPartial<RigText>, channels: readonly PlacedChannel[], findings: Findings): void {
@@ -49,9 +31,7 @@ function checkNames(rig: DeepPartial<RigText>, channels: readonly PlacedChannel[
     ['line', lines.map((line, i) => ({ text: line?.id, path: `lines[${i}].id` }))],
     ...lines.map((line, i): readonly [string, readonly Named[]] => [
       'device of this line',
-      line?.driver === 'modbus'
-        ? (line.units ?? []).map((unit, u) => ({ text: unit?.id, path: `lines[${i}].units[${u}].id` }))
-        : [],
+      line === undefined ? [] : (formOf(line)?.devices(line, `lines[${i}]`) ?? []),
     ]),
   ];
   for (const [what, names] of groups) {
@@ -142,95 +122,4 @@ function checkLegChannels(
       `found "${name}" again (first in ${findings.where(first)}); one pressure channel belongs to one tap`,
     );
   });
-}
-
-/** Two channels of one sample or bit are nearly always copied and not changed. */
-function checkPositions(
-  channels: readonly ({ readonly analog?: number; readonly digital?: number } | undefined)[],
-  path: string,
-  findings: Findings,
-): void {
-  for (const source of ['analog', 'digital'] as const) {
-    const positions = channels.map((channel, c) => ({
-      text: channel?.[source]?.toString(),
-      path: `${path}[${c}].${source}`,
-    }));
-    eachRepeat(positions, (position, place, first) => {
-      findings.warn(
-        place,
-        `two channels use ${source} ${position} (first in ${findings.where(first)}); both show the same`,
-      );
-    });
-  }
-}
-
-type Line = NonNullable<NonNullable<DeepPartial<RigText>['lines']>[number]>;
-type Units = NonNullable<Extract<Line, { driver?: 'modbus' }>['units']>;
-
-function checkDevices(units: Units, path: string, findings: Findings): void {
-  const numbers = units.map((unit, u) => ({ text: unit?.unit?.toString(), path: `${path}[${u}].unit` }));
-  eachRepeat(numbers, (number, place, first) => {
-    findings.warn(
-      place,
-      `two devices have the address ${number} (first in ${findings.where(first)}); right only for one device polled at two rates`,
-    );
-  });
-  units.forEach((unit, u) => {
-    checkOverlap(unit?.channels ?? [], `${path}[${u}].channels`, findings);
-  });
-}
-
-/** Two values that share a register are nearly always a slip of the pen; bits of one register are not. */
-function checkOverlap(
-  channels: NonNullable<Units[number]>['channels'],
-  path: string,
-  findings: Findings,
-): void {
-  const spans = (channels ?? []).flatMap((channel, c) => {
-    const { id, register, type, bit, bits } = channel ?? {};
-    if (
-      id === undefined ||
-      register?.table === undefined ||
-      register.address === undefined ||
-      type === undefined
-    )
-      return [];
-    return [
-      {
-        id,
-        table: register.table,
-        first: register.address,
-        end: register.address + typeLength[type],
-        // Bits of one register that are taken one by one, or field by field, may stand side by side.
-        mask: maskOf(bit, bits),
-        c,
-      },
-    ];
-  });
-  spans.forEach((span, k) => {
-    const other = spans
-      .slice(0, k)
-      .find(
-        (earlier) =>
-          earlier.table === span.table &&
-          earlier.first < span.end &&
-          span.first < earlier.end &&
-          (earlier.first !== span.first || (earlier.mask & span.mask) !== 0n),
-      );
-    if (other === undefined) return;
-    findings.warn(
-      `${path}[${span.c}].register`,
-      `${span.id} (${span.table} ${span.first} to ${span.end - 1}) shares registers with ${other.id} (${other.first} to ${other.end - 1})`,
-    );
-  });
-}
-
-/** The bits that a channel takes of its value; all where it takes the whole. */
-function maskOf(
-  bit: number | undefined,
-  bits: { readonly offset?: number; readonly width?: number } | undefined,
-): bigint {
-  if (bit !== undefined) return 1n << BigInt(bit);
-  if (bits?.offset === undefined || bits.width === undefined) return -1n;
-  return ((1n << BigInt(bits.width)) - 1n) << BigInt(bits.offset);
 }
