@@ -94,8 +94,11 @@ function withoutReversal({ seat, motion, trip, reversal }: ClosedFacts): Flag[] 
   ];
 }
 
-/** The largest peak belongs to a later strike: it comes after the pulse of the seating and stands clearly above it. */
-function struckAgain({ signals, seat, peak, static_Pa }: ClosedFacts): Flag[] {
+/**
+ * The largest peak belongs to a later strike: it comes after the pulse of the seating and stands clearly above it. Few samples
+ * on the pulse may all miss its top, which rises by twice the sag, by 2 sag / n at worst: a later ring of one impact may show more of it.
+ */
+function struckAgain({ signals, seat, peak, static_Pa, sag_Pa }: ClosedFacts): Flag[] {
   const { plateau_s, ring_s, perPlateau } = signals.constants;
   if (peak === null || static_Pa === null || !(peak.at_s > seat.at_s + 0.75 * ring_s)) return [];
   const { time_s, value } = signals.outlet.samples;
@@ -104,7 +107,8 @@ function struckAgain({ signals, seat, peak, static_Pa }: ClosedFacts): Flag[] {
     to_s: seat.at_s + plateau_s * 1.2,
   });
   const k = indexOfLargest(value, first, end);
-  const isHigher = peak.raw_Pa - static_Pa > 1.05 * (value[k] - static_Pa);
+  const missed_Pa = perPlateau >= 8 ? 0 : (2 * Math.max(0, sag_Pa ?? 0)) / Math.max(1, perPlateau);
+  const isHigher = peak.raw_Pa - static_Pa > 1.05 * (value[k] - static_Pa) + missed_Pa;
   if (k < 0 || !(isHigher || perPlateau >= 8)) return [];
   return [
     flag(

@@ -136,4 +136,17 @@ describe('flags', () => {
     expect(codes(judge(twice))).toContain('multiple-impacts');
     expect(codes(judge(record))).not.toContain('multiple-impacts');
   });
+
+  test('at 100 samples a second the largest one may be of a later ring of the same impact: not multiple impacts', () => {
+    const found = [0, 0.002, 0.004, 0.006, 0.008].flatMap((later_s) => {
+      const slow = {
+        ...plainLeg,
+        rate_Hz: 100,
+        absorption_ratio: 0.005,
+        deceleration_mps2: 8 - 20 * later_s,
+      };
+      return codes(judge(syntheticEvent(slow)));
+    });
+    expect(found).not.toContain('multiple-impacts');
+  });
 });
