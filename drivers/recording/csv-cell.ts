@@ -86,8 +86,11 @@ export interface Instant {
 const decimal = /^([+-]?)(\d*)(?:[.,](\d*))?$/;
 const clock =
   /^(?:(?:(\d{4})-(\d\d)-(\d\d)|(\d{1,2})\.(\d{1,2})\.(\d{4}))[T ]+)?(\d{1,2}):(\d\d)(?::(\d\d)(?:[.,](\d+))?)?\s*(Z|[+-]\d\d:?\d\d)?$/i;
+/** `3/31/2026 1:05:09.250 PM`, with or without the date; only the half of the day says that the month stands first. */
+const halfDayClock =
+  /^(?:(\d{1,2})\/(\d{1,2})\/(\d{4})[ ,]+)?(1[0-2]|0?[1-9]):(\d\d)(?::(\d\d)(?:[.,](\d+))?)?\s*([AP])\.?M\.?$/i;
 
-/** Reads a time cell: a number, a time of day (`13:05:09.250`), with a date before it where there is one (ISO 8601, or day.month.year). Null when it is none of them. */
+/** Reads a time cell: a number, a time of day (`13:05:09.250`), with a date before it where there is one (ISO 8601, day.month.year, or month/day/year with AM or PM). Null when it is none of them. */
 export function parseInstant(text: string): Instant | null {
   const number = decimal.exec(text);
   if (number !== null && (number[2] !== '' || (number[3] ?? '') !== '')) {
@@ -106,7 +109,7 @@ export function parseInstant(text: string): Instant | null {
     return { whole: BigInt(whole), fraction: exponent - whole, isTimeOfDay: false, decimals: 9 };
   }
   const parts = clock.exec(text);
-  if (parts === null) return null;
+  if (parts === null) return halfDayInstant(text);
   const [, isoYear, isoMonth, isoDay, dottedDay, dottedMonth, dottedYear] = parts;
   const [hour, minute, second = '0', digits = '', zone] = parts.slice(7);
   const year = isoYear ?? dottedYear;
@@ -117,6 +120,21 @@ export function parseInstant(text: string): Instant | null {
   const seconds = date_ms / 1000 + Number(hour) * 3600 + Number(minute) * 60 + Number(second) - zone_s(zone);
   return {
     whole: BigInt(seconds),
+    fraction: Number(`0.${digits}0`),
+    isTimeOfDay: year === undefined,
+    decimals: digits.length,
+  };
+}
+
+function halfDayInstant(text: string): Instant | null {
+  const parts = halfDayClock.exec(text);
+  if (parts === null) return null;
+  const [, month, day, year, hour, minute, second = '0', digits = '', half] = parts;
+  const date_ms = year === undefined ? 0 : Date.UTC(Number(year), Number(month) - 1, Number(day));
+  // 12 AM is midnight, 12 PM noon.
+  const hours = (Number(hour) % 12) + (half!.toUpperCase() === 'P' ? 12 : 0);
+  return {
+    whole: BigInt(date_ms / 1000 + hours * 3600 + Number(minute) * 60 + Number(second)),
     fraction: Number(`0.${digits}0`),
     isTimeOfDay: year === undefined,
     decimals: digits.length,

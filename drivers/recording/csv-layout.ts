@@ -210,9 +210,10 @@ function stripBrackets(cell: string): string {
   return cell.replace(/^[[(]|[\])]$/g, '').trim();
 }
 
+/** A cell that is a unit alone: `[bar]`, `bar`. A name with its unit, `outlet [bar]`, is none. */
 function isUnit(cell: string): boolean {
   const unit = stripBrackets(cell);
-  return unit !== cell || timeUnits_s.has(unit.toLowerCase()) || writtenUnits.has(unit);
+  return /^[[(].*[\])]$/.test(cell) || timeUnits_s.has(unit.toLowerCase()) || writtenUnits.has(unit);
 }
 
 /** Takes off the empty cell behind a delimiter that ends the rows, unless some row has something there. */

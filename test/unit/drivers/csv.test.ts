@@ -69,6 +69,20 @@ describe('what is found in the file', () => {
     expect(Array.from(table.time_s)).toEqual([0, 0.01, 0.02]);
   });
 
+  it.each([[{}], [{ headerRows: 3 }]])(
+    'takes a full row above names with units in brackets for no names: %j',
+    (spec) => {
+      const table = read(
+        'Station,West,Recorder 7\nSampled,1000 Hz,2026\ntime [ms],outlet [bar],meter (m/s)\n0,1,2\n10,3,4\n20,5,6\n',
+        spec,
+      );
+      expect(table.columns).toEqual(['outlet [bar]', 'meter (m/s)']);
+      expect(table.units).toEqual(['bar', 'm/s']);
+      expect(Array.from(table.time_s)).toEqual([0, 0.01, 0.02]);
+      expect(table.metadata).toEqual(['Station,West,Recorder 7', 'Sampled,1000 Hz,2026']);
+    },
+  );
+
   it('takes a preamble of name and value for no data', () => {
     expect(read('Rate;1000\nGain;2\nt;p\n0;1\n1;2\n2;3\n3;4\n4;5\n5;6\n').columns).toEqual(['p']);
   });
@@ -92,6 +106,25 @@ describe('what is found in the file', () => {
 });
 
 describe('time', () => {
+  it.each([
+    ['with a date', '3/31/2026 11:59:59.500 PM', '4/1/2026 12:00:00.000 AM', '4/1/2026 12:00:00.500 AM'],
+    [
+      'with a comma behind it',
+      '3/31/2026, 12:59:59.5 p.m.',
+      '3/31/2026, 1:00:00.0 p.m.',
+      '3/31/2026, 1:00:00.5 p.m.',
+    ],
+    ['without one', '11:59:59.5 AM', '12:00:00.0 PM', '12:00:00.5 PM'],
+  ])('reads month/day/year and halves of the day, %s', (_, ...times) => {
+    const { time_s } = read(`time;p\n${times.map((time, k) => `${time};${k}`).join('\n')}\n`);
+    expect(Array.from(time_s, (at_s) => at_s - time_s[0]!)).toEqual([0, 0.5, 1]);
+  });
+
+  it('does not guess which of two numbers before a year is the month', () => {
+    expect(() => read('time;p\n3/4/2026 13:00:00;1\n3/4/2026 13:00:01;2\n')).toThrow(DataError);
+    expect(() => read('time;p\n13:00:00 PM;1\n13:00:01 PM;2\n')).toThrow(DataError);
+  });
+
   it.each([
     ['time_ms', 1e-3],
     ['time (ms)', 1e-3],
