@@ -19,6 +19,8 @@ export interface CsvLayout {
   readonly units: readonly string[];
   /** Position of the time column; -1: none, the rate counts. */
   readonly timeColumn: number;
+  /** Position of a column of dates that belong to the times of day in the time column; -1: none. */
+  readonly dateColumn: number;
   /** What one unit of the time column is, in s. */
   readonly timeUnit_s: number;
   /** Most digits behind the decimal mark of a time. */
@@ -130,13 +132,14 @@ export function findLayout(rows: readonly TextRow[], spec: CsvSpec): CsvLayout {
   const unitRow = hasUnitRow ? cells[headerRows - 1] : [];
   const units = heads.map((head, i) => stripBrackets(unitRow[i] ?? '') || unitIn(head));
   const names = unique(heads.map((head, i) => head || `column${i + 1}`));
-  const timeColumn = findTimeColumn(cells.slice(headerRows), names, spec);
+  const { timeColumn, dateColumn } = findTimeColumns(cells.slice(headerRows), names, spec);
   return {
     delimiter,
     hasDecimalComma,
     names,
     units,
     timeColumn,
+    dateColumn,
     timeUnit_s: timeColumn < 0 ? 1 : timeUnit_s(units[timeColumn], cells[headerRows][timeColumn]),
     timeDecimals: Math.max(
       0,
@@ -258,6 +261,30 @@ function looksLikeData(row: readonly string[], hasDecimalComma: boolean): boolea
     (cell) => !Number.isNaN(parseText(cell, hasDecimalComma)) || parseInstant(cell) !== null,
   );
   return numbers.length > 0 && numbers.length * 2 >= filled.length;
+}
+
+/** A date alone, in any order that a time cell may have. */
+const dateAlone = /^(\d{4}-\d\d-\d\d|\d{1,2}\.\d{1,2}\.\d{4}|\d{1,2}\/\d{1,2}\/\d{4})$/;
+
+/** Dates and times of day may stand in two columns. Dates that cannot be read with their times are left out: midnight is seen without. */
+function findTimeColumns(
+  data: readonly string[][],
+  names: readonly string[],
+  spec: CsvSpec,
+): Pick<CsvLayout, 'timeColumn' | 'dateColumn'> {
+  const all = (column: number, is: (cell: string) => boolean) => {
+    const filled = data.map((row) => row[column] ?? '').filter((cell) => cell !== '');
+    return filled.length > 0 && filled.every(is);
+  };
+  const dates = names.findIndex((_, column) => all(column, (cell) => dateAlone.test(cell)));
+  const clocks = names.findIndex((_, column) =>
+    all(column, (cell) => parseInstant(cell)?.isTimeOfDay === true),
+  );
+  const isMeant = spec.timeColumn === null || [names[dates], names[clocks]].includes(spec.timeColumn);
+  if (dates < 0 || clocks < 0 || !isMeant)
+    return { timeColumn: findTimeColumn(data, names, spec), dateColumn: -1 };
+  const both = data.map((row) => parseInstant(`${row[dates]} ${row[clocks]}`));
+  return { timeColumn: clocks, dateColumn: both.every((at) => at !== null) ? dates : -1 };
 }
 
 function findTimeColumn(data: readonly string[][], names: readonly string[], spec: CsvSpec): number {

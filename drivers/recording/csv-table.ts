@@ -173,7 +173,9 @@ export class TableReader {
       const value = this.#number(cells, timeColumn);
       if (!Number.isNaN(value)) return value * timeUnit_s;
     }
-    const text = this.#cellText(cells, timeColumn);
+    const { dateColumn } = this.#layout;
+    const clock = this.#cellText(cells, timeColumn);
+    const text = dateColumn < 0 ? clock : `${this.#cellText(cells, dateColumn)} ${clock}`.trim();
     const instant = parseInstant(text);
     if (instant === null) {
       return this.#refuse(this.#walker.line, `the time is ${text === '' ? 'missing' : JSON.stringify(text)}`);
@@ -226,11 +228,11 @@ export class TableReader {
 
   /** Writes the values of the row; false when the row was refused because none of them is a number. */
   #takeValues(cells: string[] | true): boolean {
-    const { timeColumn, hasDecimalComma, names } = this.#layout;
+    const { timeColumn, dateColumn, hasDecimalComma, names } = this.#layout;
     const row = this.#rows;
     let numbers = 0;
     for (let column = 0; column < this.#width; column++) {
-      if (column === timeColumn) continue;
+      if (column === timeColumn || column === dateColumn) continue;
       const value = this.#number(cells, column);
       const isMark = Math.abs(value) >= markFrom;
       const isNumber = !Number.isNaN(value) && !isMark;
@@ -273,6 +275,7 @@ export class TableReader {
       names,
       units,
       timeColumn,
+      dateColumn,
       timeUnit_s,
       timeDecimals,
       preamble,
@@ -306,7 +309,7 @@ export class TableReader {
     const kept: number[] = [];
     let cellsMissing = 0;
     for (let column = 0; column < this.#width; column++) {
-      if (column === timeColumn) continue;
+      if (column === timeColumn || column === dateColumn) continue;
       const marks = this.#missing[column].slice(0, rows);
       const count = marks.reduce((sum, mark) => sum + mark, 0);
       if (count === rows) {

@@ -107,6 +107,57 @@ describe('what is found in the file', () => {
 
 describe('time', () => {
   it.each([
+    [
+      'ISO 8601',
+      'Date,Time,p',
+      '2026-03-31,23:59:59.5,1',
+      '2026-04-01,00:00:00.0,2',
+      '2026-04-01,00:00:00.5,3',
+    ],
+    [
+      'day.month.year',
+      'Datum;Uhrzeit;p',
+      '31.03.2026;23:59:59,5;1',
+      '01.04.2026;00:00:00,0;2',
+      '01.04.2026;00:00:00,5;3',
+    ],
+    [
+      'halves of the day',
+      'p,date,clock',
+      '1,3/31/2026,11:59:59.5 PM',
+      '2,4/1/2026,12:00:00.0 AM',
+      '3,4/1/2026,12:00:00.5 AM',
+    ],
+    [
+      'blanks between',
+      'date time p',
+      '2026-03-31 23:59:59.5 1',
+      '2026-04-01 00:00:00.0 2',
+      '2026-04-01 00:00:00.5 3',
+    ],
+    [
+      'a year that no order of days is known of',
+      'date,time,p',
+      '3/4/2026,23:59:59.5,1',
+      '4/4/2026,00:00:00.0,2',
+      '4/4/2026,00:00:00.5,3',
+    ],
+  ])('reads date and time of day in two columns, %s', (_, ...rows) => {
+    const table = read(`${rows.join('\n')}\n`);
+    expect(table.columns).toEqual(['p']);
+    expect(Array.from(table.time_s, (at_s) => at_s - table.time_s[0]!)).toEqual([0, 0.5, 1]);
+    expect(Array.from(table.values.get('p')!)).toEqual([1, 2, 3]);
+  });
+
+  it('reads two columns whichever of them the rig file names, and days between', () => {
+    const text = 'day,hour,p\n2026-03-31,10:00:00,1\n2026-04-02,10:00:00,2\n2026-04-04,10:00:00,3\n';
+    for (const timeColumn of ['day', 'hour']) {
+      const { time_s } = read(text, { timeColumn });
+      expect(Array.from(time_s, (at_s) => at_s - time_s[0]!)).toEqual([0, 172_800, 345_600]);
+    }
+  });
+
+  it.each([
     ['with a date', '3/31/2026 11:59:59.500 PM', '4/1/2026 12:00:00.000 AM', '4/1/2026 12:00:00.500 AM'],
     [
       'with a comma behind it',
