@@ -16,7 +16,7 @@ import { Outbox } from './outbox.ts';
 import type { DeadLetter, Draft, Told } from './outbox-types.ts';
 import { SecondRollups } from './second-rollup.ts';
 import { secretWarnings } from './secret.ts';
-import type { Sink } from './sink.ts';
+import type { Sink, SinkClock } from './sink.ts';
 import { SinkTask, type TaskClock } from './sink-task.ts';
 import type { SinkView } from './sink-view.ts';
 import { publishedLevels_s, type ReadTrend, trendRound } from './trend-feed.ts';
@@ -26,7 +26,7 @@ export interface PublisherOptions {
   readonly hello: HelloMessage;
   /** Events in the index, newest first; `before` is not included. */
   readonly events: (before: string | null, limit: number) => readonly EventRow[];
-  readonly createSink: (config: SinkConfig) => Sink;
+  readonly createSink: (config: SinkConfig, clock: SinkClock) => Sink;
   /** For receivers that may ask for it; absent where there is no ring. */
   readonly capture?: Capture;
   readonly clock: TaskClock;
@@ -89,7 +89,7 @@ export class Publisher {
         new SinkTask({
           name: config.name,
           kind: config.kind,
-          sink: createSink(config),
+          sink: createSink(config, clock),
           queue: this.#outbox.queue(config.name),
           agedSeq: (age_s) => this.#ages.upTo(clock.now_s() - age_s),
           backlogRate_Hz: publish.backlogRate_Hz,

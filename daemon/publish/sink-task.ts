@@ -5,14 +5,11 @@ import { withoutPaths } from '../without-paths.ts';
 import type { Message } from './messages.ts';
 import type { LaneName } from './outbox-lanes.ts';
 import type { SinkQueue } from './outbox-types.ts';
-import type { Delivery, Sink, SinkStart } from './sink.ts';
+import type { Delivery, Sink, SinkClock, SinkStart } from './sink.ts';
 import type { SinkView } from './sink-view.ts';
 
 /** Time as a task needs it; tests bring their own. */
-export interface TaskClock {
-  wallNow_ms(): number;
-  /** Monotonic. */
-  now_s(): number;
+export interface TaskClock extends SinkClock {
   /** Resolves after `time_s`, or at once when `signal` is aborted. Never rejects. */
   sleep(time_s: number, signal: AbortSignal): Promise<void>;
 }

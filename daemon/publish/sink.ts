@@ -90,3 +90,10 @@ export interface Sink {
   /** Says goodbye where the protocol has a word for it, and frees every socket. Resolves within two seconds. */
   stop(): Promise<void>;
 }
+
+/** What a sink needs of the time. */
+export interface SinkClock {
+  wallNow_ms(): number;
+  /** Monotonic. */
+  now_s(): number;
+}

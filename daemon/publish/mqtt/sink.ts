@@ -1,8 +1,9 @@
 /** JSON on the topics of a broker, and commands from it where the rig file allows any. */
 import type { MqttClient } from 'mqtt';
 import type { MqttSinkConfig } from '../../../config/publish.ts';
-import { type Counters, monotonic_s } from '../../../drivers/driver.ts';
-import type { Batch, Delivery, Sink, SinkStart } from '../sink.ts';
+import type { Counters } from '../../../drivers/driver.ts';
+import { machineClock } from '../clock.ts';
+import type { Batch, Delivery, Sink, SinkClock, SinkStart } from '../sink.ts';
 import { answerTopic, commandTopic, offlineBody, onlineBody, statusTopic } from './bodies.ts';
 import { untilAborted, wordsOf } from './broker.ts';
 import { CommandDesk } from './commands.ts';
@@ -17,10 +18,12 @@ export class MqttSink implements Sink {
   #state: 'new' | 'started' | 'stopped' = 'new';
   readonly #suspect = new Suspect();
   #desk: CommandDesk | null = null;
+  readonly #clock: SinkClock;
   #answersLost = 0;
 
-  constructor(config: MqttSinkConfig) {
+  constructor(config: MqttSinkConfig, clock: SinkClock = machineClock) {
     this.#config = config;
+    this.#clock = clock;
     this.address = `${config.url}, topics ${config.topic}/...`;
   }
 
@@ -43,8 +46,8 @@ export class MqttSink implements Sink {
         sink: name,
         start,
         answer: (command, body) => this.#answer(answerTopic(this.#config.topic, node, command), body),
-        wallNow_ms: Date.now,
-        now_s: monotonic_s,
+        wallNow_ms: () => this.#clock.wallNow_ms(),
+        now_s: () => this.#clock.now_s(),
       });
     }
     this.#link = new BrokerLink({
@@ -52,7 +55,7 @@ export class MqttSink implements Sink {
       node,
       will: () => ({ topic, payload: Buffer.from(offlineBody), retain: true }),
       born: async (client) => {
-        await say(client, onlineBody(node, boot, software, Date.now()));
+        await say(client, onlineBody(node, boot, software, this.#clock.wallNow_ms()));
         await this.#listen(client, start);
       },
       farewell: (client) => say(client, offlineBody),

@@ -4,11 +4,11 @@
  */
 import type { MqttClient } from 'mqtt';
 import type { SparkplugSinkConfig } from '../../../config/publish.ts';
-import { monotonic_s } from '../../../drivers/driver.ts';
 import { Allowance } from '../../allowance.ts';
+import { machineClock } from '../clock.ts';
 import { answeredWithin, drop, untilAborted, wordsOf } from '../mqtt/broker.ts';
 import { BrokerLink } from '../mqtt/link.ts';
-import type { Batch, Delivery, Sink, SinkStart } from '../sink.ts';
+import type { Batch, Delivery, Sink, SinkClock, SinkStart } from '../sink.ts';
 import { Pings } from './pings.ts';
 import { PrimaryHost } from './primary-host.ts';
 import { isRebirthRequest } from './protobuf.ts';
@@ -37,12 +37,15 @@ export class SparkplugSink implements Sink {
   #session: NodeSession | null = null;
   /** Of the newest connection. */
   #life: Life | null = null;
-  readonly #rebirths = new Allowance(rebirthBurst, rebirthRefill_s, monotonic_s);
+  readonly #clock: SinkClock;
+  readonly #rebirths: Allowance;
   #node = '';
   #state: 'new' | 'started' | 'stopped' = 'new';
 
-  constructor(config: SparkplugSinkConfig) {
+  constructor(config: SparkplugSinkConfig, clock: SinkClock = machineClock) {
     this.#config = config;
+    this.#clock = clock;
+    this.#rebirths = new Allowance(rebirthBurst, rebirthRefill_s, () => clock.now_s());
     this.address = `${config.url}, Sparkplug group ${config.group}`;
   }
 
@@ -58,7 +61,7 @@ export class SparkplugSink implements Sink {
       // tck-id-payloads-ndeath-will-message-qos, -retain: 1, false.
       will: () => ({
         topic: this.#topic('NDEATH'),
-        payload: session.deaths.nextWill(Date.now()),
+        payload: session.deaths.nextWill(this.#clock.wallNow_ms()),
         retain: false,
         sent: () => session.deaths.willSent(),
       }),
@@ -95,7 +98,7 @@ export class SparkplugSink implements Sink {
           return unavailable(`The primary host ${primaryHost} went offline.`, settled);
         this.#answerRebirth(client, session, life);
         const some = messages.slice(settled, settled + mostAtOnce);
-        const all = session.tell(some, isHistorical, Date.now());
+        const all = session.tell(some, isHistorical, this.#clock.wallNow_ms());
         try {
           for (const one of all) this.#send(client, one);
           const answered = life.pings.answered(() => link.lostWhy);
@@ -156,14 +159,14 @@ export class SparkplugSink implements Sink {
   }
 
   #sayBirths(client: MqttClient, session: NodeSession): void {
-    for (const one of session.births(Date.now())) this.#send(client, one);
+    for (const one of session.births(this.#clock.wallNow_ms())) this.#send(client, one);
   }
 
   /** tck-id-operational-behavior-edge-node-intentional-disconnect-ndeath: said before the DISCONNECT, which takes the will back. */
   async #die(client: MqttClient, session: NodeSession): Promise<void> {
     if (this.#life?.stage !== 'born') return;
     this.#life.stage = 'over';
-    await client.publishAsync(this.#topic('NDEATH'), session.deaths.payload(Date.now()), {
+    await client.publishAsync(this.#topic('NDEATH'), session.deaths.payload(this.#clock.wallNow_ms()), {
       qos: 1,
       retain: false,
     });
