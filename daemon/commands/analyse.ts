@@ -1,5 +1,5 @@
 /** `tripwave analyse EVENT|FILE.csv`: the verdict of one record, from a folder or from anyone's CSV. */
-import { statSync } from 'node:fs';
+import { statSync, writeFileSync } from 'node:fs';
 import { basename } from 'node:path';
 import { Command } from 'commander';
 import { notAFile, readHead, readRegularFile } from '../../drivers/regular-file.ts';
@@ -12,12 +12,14 @@ import { messageOf } from '../store/files.ts';
 import { loadEvent, recordOf, warnOfDamage } from '../store/load-record.ts';
 import { version } from '../version.ts';
 import { readConfig } from './check.ts';
+import { foundIn } from './csv-found.ts';
 import { recordFromCsv } from './csv-record.ts';
 import { verdictText } from './verdict-text.ts';
 
 interface Options {
   readonly config?: string;
   readonly json?: boolean;
+  readonly writeRig?: string;
 }
 
 /** The command; throws `UsageError`, `DataError` or `ConfigError`. */
@@ -29,12 +31,20 @@ export function analyseCommand(): Command {
       '--config <file>',
       'rig file with a recording line: columns, units, leg data (needed for a CSV that no export of Tripwave wrote)',
     )
+    .option(
+      '--write-rig <file>',
+      'for a CSV without a rig file: write one to fill in; an existing file is never replaced',
+    )
     .option('--json', 'the verdict as one JSON object')
     .addHelpText(
       'after',
       '\nA CSV needs a rig file such as config/recording.yaml: it names the columns and gives bore, length and wave speed.',
     )
     .action(async (path: string, options: Options) => {
+      if (options.writeRig !== undefined) {
+        writeRig(path, options.writeRig);
+        return;
+      }
       const { record, provenance } = await readRecord(path, options);
       const judged = analyse(record, { revision: 1, software: version, reason: 'analyse command' });
       const verdict = provenance === null ? judged : { ...judged, provenance };
@@ -68,10 +78,29 @@ async function readRecord(path: string, { config }: Options): Promise<Read> {
   if (config === undefined && isExport(readHead(path, 200).toString('utf8'))) return readExported(path);
   if (config === undefined) {
     throw new UsageError(
-      `${path}: a CSV needs --config with a rig file that names its columns (see config/recording.yaml)`,
+      [
+        `${path}: a CSV needs --config with a rig file that names its columns (see config/recording.yaml); found:`,
+        ...foundIn(path).lines.map((line) => `  ${line}`),
+        'analyse FILE.csv --write-rig NEW.yaml writes a rig file to fill in.',
+      ].join('\n'),
     );
   }
   return { record: recordFromCsv(path, readConfig(config, warn), warn), provenance: null };
+}
+
+/** Writes a rig file to fill in. Throws `UsageError` where a file stands already, `DataError` for a CSV that cannot be read. */
+function writeRig(csv: string, to: string): void {
+  const { lines, rig } = foundIn(csv);
+  try {
+    writeFileSync(to, rig, { flag: 'wx' });
+  } catch (error) {
+    if ((error as NodeJS.ErrnoException).code !== 'EEXIST')
+      throw new DataError(`${to}: ${messageOf(error)}`, { cause: error });
+    throw new UsageError(`${to}: is there already and is never replaced; name another file`);
+  }
+  process.stdout.write(
+    `${lines.join('\n')}\nwritten: ${to}; replace each FILL IN, then: tripwave check ${to}\n`,
+  );
 }
 
 /** An export carries its own description, and a hash by which an edited one is known. */

@@ -78,6 +78,51 @@ describe('analyse FILE.csv', () => {
     expect(closingTime.high).toBeGreaterThan(0.5798);
   });
 
+  test('without a rig file says what stands in the file, and writes a rig file to fill in, once', () => {
+    const file = join(folder, 'found.csv');
+    const rows = Array.from({ length: 50 }, (_, k) => `${k},4.${k},2,1,7${k}`);
+    writeFileSync(file, `time [ms],outlet [bar],meter (m/s),run,odd\n${rows.join('\n')}\n`);
+    const asked = tripwave('analyse', file);
+    expect(asked.status).toBe(64);
+    expect(asked.stderr).toContain('50 rows, 1000 a second, 0.049 s');
+    expect(asked.stderr).toContain('column "outlet [bar]": bar, probably pressure');
+    expect(asked.stderr).toContain('column "run": no unit, probably state');
+    expect(asked.stderr).toContain('column "odd": no unit, quantity not known');
+
+    const rig = join(folder, 'found.yaml');
+    expect(tripwave('analyse', file, '--write-rig', rig).status).toBe(0);
+    const faults = tripwave('check', rig);
+    expect(faults.status).toBe(78);
+    const text = readFileSync(rig, 'utf8');
+    // Each blank is named, and nothing else; the size of a valve may be any text.
+    const blanks =
+      text
+        .split('\n')
+        .filter((line) => !/^ *#/.test(line))
+        .join('\n')
+        .split('FILL IN').length - 1;
+    expect(faults.stdout.split('\n').filter((line) => line.includes('found "FILL IN"'))).toHaveLength(
+      blanks - 1,
+    );
+    expect(tripwave('analyse', file, '--write-rig', rig)).toMatchObject({ status: 64 });
+    expect(readFileSync(rig, 'utf8')).toBe(text);
+
+    const filled = [
+      ['bore: FILL IN', 'bore: 154 mm'],
+      ['wall: FILL IN', 'wall: 7 mm'],
+      ['inletLength: FILL IN', 'inletLength: 3 m'],
+      ['length: FILL IN', 'length: 9 m'],
+      ['type: FILL IN', 'type: swing'],
+      ['size: FILL IN', 'size: DN150'],
+      ['distance: FILL IN', 'distance: 300 mm'],
+      ['"bar", range: FILL IN', '"bar", range: 0 to 25 bar'],
+      ['"m/s", range: FILL IN', '"m/s", range: 0 to 6 m/s'],
+    ].reduce((all, [from, to]) => all.replace(from!, to!), text);
+    writeFileSync(rig, filled);
+    expect(tripwave('check', rig).status).toBe(0);
+    expect(tripwave('analyse', file, '--config', rig).status).toBe(0);
+  });
+
   test('names bad rows by line and goes on', () => {
     const rows = ['time_s,p_outlet_bar,p_inlet_bar,v_meter_m_per_s,p_tank_bar,pump_run'];
     for (let i = 0; i < 400; i++) rows.push(`${(i / 100).toFixed(2)},4.5,4.6,2.0,4.4,1`);
