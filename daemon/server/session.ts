@@ -163,6 +163,7 @@ export class ServerSession {
     this.#early = null;
     this.#trends = this.#openTrends(hello);
     const app = await createServer({
+      clock: this.#clock,
       library: store,
       state: this.state,
       hub: this.hub,

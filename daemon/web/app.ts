@@ -1,9 +1,11 @@
 /** The web server: dashboard files, API, live socket. Makes no decision about measurements. */
+
 import { existsSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import fastifyStatic from '@fastify/static';
 import websocket from '@fastify/websocket';
 import Fastify, { type FastifyInstance } from 'fastify';
+import { type Clock, systemClock } from '../../drivers/clock.ts';
 import type { Capture } from '../store/capture-request.ts';
 import { captureRoute } from './capture-route.ts';
 import { Downloads } from './downloads.ts';
@@ -26,6 +28,8 @@ export interface WebOptions extends HealthSources {
   readonly dashboardFolder: string | null;
   /** Absent: windows cannot be kept. */
   readonly capture?: Capture;
+  /** What `now` is in a request that names no end, and what allowances are counted on; absent: the clock of the machine. */
+  readonly clock?: Clock;
   /** What the number of connections is bounded by; absent: those of this process. */
   readonly descriptors?: Descriptors;
   /** How long clients may take; absent: the usual times. */
@@ -108,10 +112,11 @@ export async function createServer(options: WebOptions): Promise<FastifyInstance
     },
   });
   await describeApi(app);
-  apiRoutes(app, new Downloads(log), options);
-  captureRoute(app, options.capture);
+  const clock = options.clock ?? systemClock;
+  apiRoutes(app, new Downloads(log), { ...options, clock });
+  captureRoute(app, options.capture, () => clock.monotonic_s());
   healthRoutes(app, options);
-  trendRoutes(app, { ...options, trends: options.trends ?? null });
+  trendRoutes(app, { ...options, clock, trends: options.trends ?? null });
   sinkRoutes(app, options);
   liveRoute(app, options.hub, options.state);
   await dashboardRoute(app, options.dashboardFolder);

@@ -16,11 +16,7 @@ const kept = Type.Object({
 });
 
 /** Adds POST /api/events, with the limits of `capture-limits.ts`. `now_s`: monotonic. */
-export function captureRoute(
-  app: FastifyInstance,
-  capture: Capture | undefined,
-  now_s: () => number = () => performance.now() / 1000,
-): void {
+export function captureRoute(app: FastifyInstance, capture: Capture | undefined, now_s: () => number): void {
   const asked = new Allowance(asks.burst, asks.refill_s, now_s);
   const made = new Allowance(captures.burst, captures.refill_s, now_s);
 

@@ -1,8 +1,10 @@
 /** Downloads: an event as CSV, Parquet or JSON, streamed; and how large each will be, asked first. */
+
 import { Readable } from 'node:stream';
 import { setImmediate as nextTurn } from 'node:timers/promises';
 import type { FastifyInstance, FastifyReply, FastifyRequest } from 'fastify';
 import Type, { type Static, type TSchema } from 'typebox';
+import type { Clock } from '../../drivers/clock.ts';
 import { DataError } from '../errors.ts';
 import { exportWindow } from '../report/export-window.ts';
 import type { Exported } from '../report/exported.ts';
@@ -193,11 +195,11 @@ const firstEvent_ms = Date.UTC(2000, 0, 1);
 /** Null when there are more than one table takes. */
 async function rowsBetween(
   library: EventLibrary,
-  from_ms: number,
-  to_ms: number,
+  [from_ms, to_ms]: readonly [number, number],
+  now_ms: number,
 ): Promise<VerdictRow[] | null> {
   const rows: VerdictRow[] = [];
-  const soon_ms = Date.now() + verdictStep_ms;
+  const soon_ms = now_ms + verdictStep_ms;
   // Whatever a wrong clock has dated before or after comes in one go.
   for (let at_ms = from_ms; at_ms < to_ms; ) {
     const next_ms = at_ms < soon_ms ? Math.max(firstEvent_ms, at_ms + verdictStep_ms) : to_ms;
@@ -211,7 +213,7 @@ async function rowsBetween(
 }
 
 /** Adds `/api/verdicts.csv`, `.json` and `.parquet`: the numbers of many events as one table, a row a leg. */
-export function verdictRoutes(app: FastifyInstance, library: EventLibrary): void {
+export function verdictRoutes(app: FastifyInstance, library: EventLibrary, clock: Clock): void {
   for (const format of exportFormats) {
     const { body, isFile, summary } = verdictForms[format];
     const { contentType } = formatWriters[format];
@@ -220,7 +222,7 @@ export function verdictRoutes(app: FastifyInstance, library: EventLibrary): void
       { schema: { tags: ['exports'], summary, querystring: verdictQuery, produces: [contentType] } },
       async ({ query: { from = 0, to = lastInstant_ms } }, reply) => {
         if (from >= to) return reply.code(400).send({ error: `from ${from} is not before to ${to}` });
-        const rows = await rowsBetween(library, from, to);
+        const rows = await rowsBetween(library, [from, to], clock.wall_ms());
         if (rows === null) {
           return reply.code(400).send({
             error: `There are more than ${mostVerdicts} verdicts from ${from} to ${to}; choose a shorter period.`,

@@ -1,6 +1,8 @@
 /** The HTTP API. Every parameter has a schema; an id that is not of the right form never reaches the store. */
+
 import type { FastifyInstance } from 'fastify';
 import Type, { type Static, type TSchema } from 'typebox';
+import type { Clock } from '../../drivers/clock.ts';
 import type { Trends } from '../trends/trends.ts';
 import { waveSpeedChart } from '../trends/wave-speed-chart.ts';
 import { rigAnswer, statusAnswer } from './answers.ts';
@@ -56,7 +58,7 @@ function says(tag: string, summary: string, response: Readonly<Record<number, TS
 export function apiRoutes(
   app: FastifyInstance,
   downloads: Downloads,
-  { library, state, hub }: RouteSources,
+  { clock, library, state, hub }: RouteSources & { readonly clock: Clock },
 ): void {
   app.get(
     '/api/rig',
@@ -151,5 +153,5 @@ export function apiRoutes(
 
   exportRoutes(app, downloads, library);
   windowRoutes(app, downloads, () => state.config?.dataFolder ?? null);
-  verdictRoutes(app, library);
+  verdictRoutes(app, library, clock);
 }

@@ -1,7 +1,9 @@
 /** Trends of channels and the daily record of legs. */
+
 import { setImmediate as nextTurn } from 'node:timers/promises';
 import type { FastifyInstance } from 'fastify';
 import Type, { type Static } from 'typebox';
+import type { Clock } from '../../drivers/clock.ts';
 import { type LegDay, legDays } from '../trends/leg-days.ts';
 import { dayOf } from '../trends/leg-load.ts';
 import type { Trends } from '../trends/trends.ts';
@@ -38,10 +40,14 @@ export interface TrendRouteSources {
   readonly library: EventLibrary;
   readonly state: RigSource;
   readonly trends: Trends | null;
+  readonly clock: Clock;
 }
 
 /** Adds `/api/trends`, `/api/trends/:channel` and `/api/legs/:id/days`. */
-export function trendRoutes(app: FastifyInstance, { library, state, trends }: TrendRouteSources): void {
+export function trendRoutes(
+  app: FastifyInstance,
+  { clock, library, state, trends }: TrendRouteSources,
+): void {
   app.get(
     '/api/trends',
     {
@@ -67,7 +73,7 @@ export function trendRoutes(app: FastifyInstance, { library, state, trends }: Tr
     },
     async (request, reply) => {
       const { channel } = request.params;
-      const { to = Date.now(), from = to - day_ms, points = 1000 } = request.query;
+      const { to = clock.wall_ms(), from = to - day_ms, points = 1000 } = request.query;
       if (from >= to) return reply.code(400).send({ error: `from ${from} is not before to ${to}.` });
       const trend = trends?.trend(channel, from, to, points) ?? null;
       return trend ?? reply.code(404).send({ error: `No data for ${channel} yet.` });
@@ -91,14 +97,14 @@ export function trendRoutes(app: FastifyInstance, { library, state, trends }: Tr
       if (leg === undefined || trends === null) {
         return reply.code(404).send({ error: `There is no daily record of a leg "${id}".` });
       }
-      const { to = Date.now(), from = to - 30 * day_ms } = request.query;
+      const { to = clock.wall_ms(), from = to - 30 * day_ms } = request.query;
       if (from >= to || to - from > mostDays * day_ms) {
         return reply
           .code(400)
           .send({ error: `A period of up to ${mostDays} days is allowed, from before to.` });
       }
       const speeds = Map.groupBy(await library.waveSpeedRows(id), ({ wall_ms }) => dayOf(wall_ms));
-      const now_ms = Date.now();
+      const now_ms = clock.wall_ms();
       const days: LegDay[] = [];
       for (let at_ms = from - (from % day_ms); at_ms < to && at_ms <= now_ms; at_ms += day_ms) {
         // Whole days, as their cycles and downtime are.

@@ -32,9 +32,6 @@ const named: Readonly<Record<string, readonly [places: number, why: string]>> = 
   'daemon/store/damaged-database.ts': [1, 'name of a file that was set aside'],
   'daemon/store/verdict-files.ts': [1, 'compared with the time of a file'],
   // Not on the injected clock yet. A number here may fall, never rise.
-  'daemon/web/capture-route.ts': [1, 'allowance of captures'],
-  'daemon/web/export-routes.ts': [1, 'end of an export without one'],
-  'daemon/web/trend-routes.ts': [3, 'end of a trend without one'],
   'daemon/store/capture-window.ts': [1, 'when a window was kept'],
   'daemon/store/write-ledger.ts': [1, 'when a register was written; a test hands in another'],
   'daemon/trends/trends.ts': [2, 'pace of the trends, and how old they are'],
