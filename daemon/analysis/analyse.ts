@@ -4,20 +4,14 @@ import { usualDefinitions } from '../../config/schema-definitions.ts';
 import { type Facts, gather } from './finding/facts.ts';
 import { throttledVelocity } from './finding/motion.ts';
 import { findTrip, type Trip } from './finding/trip.ts';
-import { correctPeak } from './judging/corrected-peak.ts';
 import { definitionsUsed } from './judging/definitions.ts';
+import { doubtedResults } from './judging/doubted.ts';
 import { flagsOf } from './judging/flags.ts';
-import { instantResults } from './judging/instants.ts';
-import { pressureResults } from './judging/pressures.ts';
-import { ringResults } from './judging/ringing.ts';
 import { sentenceOf } from './judging/sentence.ts';
 import { severityOf } from './judging/severity.ts';
-import type { Ground } from './judging/shared-effects.ts';
 import { lateTank } from './judging/tank-late.ts';
 import { tankRise } from './judging/tank-rise.ts';
 import { areTapsSwapped, flag } from './judging/tap-flags.ts';
-import { slowingAtReversal, velocityResults } from './judging/velocities.ts';
-import { surerOf, waveSpeedsOf } from './judging/wave-speeds.ts';
 import { metricNames } from './metrics.ts';
 import { type LegSignals, lateBy_s, readSignals } from './reading/leg-signals.ts';
 import type { EventRecord, LegRecord } from './record.ts';
@@ -125,29 +119,21 @@ function judge(
       isActive: false,
     });
   }
-  const ground: Ground = { record, facts, corrected: correctPeak(facts), origin_s };
-  const slowing = slowingAtReversal(ground);
-  const velocities = velocityResults(ground, slowing);
-  const speeds = waveSpeedsOf(facts);
-  const results = inOrder({
-    ...instantResults(ground, slowing),
-    ...pressureResults(ground),
-    ...velocities,
-    ...ringResults(ground, velocities.equivalentReverseVelocity),
-    waveSpeed: surerOf(facts, speeds),
-  });
+  const doubted = doubtedResults({ record, leg, facts, trip, origin_s });
+  const { results, speeds } = doubted;
   const verdict = close(record, name, {
-    facts,
+    facts: doubted.facts,
     results,
-    flags: flagsOf(record, facts, results),
+    flags: [
+      ...doubted.flags,
+      ...flagsOf(record, doubted.facts, results).filter(
+        ({ code }) =>
+          doubted.moot?.includes(code) !== true && !doubted.flags.some((said) => said.code === code),
+      ),
+    ],
     isActive: true,
   });
   return { ...verdict, waveSpeeds: speeds };
-}
-
-/** In the order of the table. */
-function inOrder(results: LegResults): LegResults {
-  return Object.fromEntries(metricNames.map((name) => [name, results[name]])) as LegResults;
 }
 
 /** What a leg is judged to be. */

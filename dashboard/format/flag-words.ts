@@ -18,10 +18,7 @@ export const flagWords: Readonly<Record<FlagCode, readonly [label: string, meani
   clipped: ['Clipped', 'Samples are at an end of the measuring range: the true value is beyond it.'],
   'meter-lag-dominates': ['Slow meter', 'The flow meter is slower than the flow changes.'],
   'samples-lost': ['Samples lost', 'The record has gaps.'],
-  'samples-missing': [
-    'Samples missing at the closing',
-    'Figures there are bounds. Check the line for lost replies.',
-  ],
+  'samples-missing': ['Samples missing', 'Figures there are bounds. Check the line for lost replies.'],
   'softened-closure': ['Softened closure', 'The valve throttled before it shut: no sudden stop.'],
   'softened-unknown': ['Closure unclear', 'Too slow to distinguish a sudden stop from a softened one.'],
   'cavitation-suspected': ['Cavitation', 'A tap fell to the vapour pressure of the water.'],
@@ -29,6 +26,19 @@ export const flagWords: Readonly<Record<FlagCode, readonly [label: string, meani
   'taps-swapped': ['Taps swapped', 'Outlet and inlet look exchanged.'],
   'instruments-misaligned': ['Clocks disagree', 'An instrument is early or late against the others.'],
   'tapping-line-rings': ['Tapping line rings', 'The line to the sensor rings: check it for gas.'],
+  'sensor-lag-differs': [
+    'Sensor slower',
+    'The outlet sensor is slower than the rig file says, or may be: check its damping and impulse line.',
+  ],
+  'front-misfit': [
+    'Front unexplained',
+    'The front at seating is no sharp closing: gas, a moving pipe or a branch.',
+  ],
+  'mains-hum': [
+    'Mains hum',
+    'Hum of the mains was taken out of a pressure: check shield and earth of its cable.',
+  ],
+  'valve-leaks': ['Valve leaks', 'Water runs back through the shut valve: check seat and disc.'],
   'no-reversal': ['No reversal', 'No clear reversal of the flow before seating.'],
   'did-not-close': ['Did not close', 'No seating was found.'],
   'no-measurable-slam': ['No measurable slam', 'The valve shut too softly to be measured.'],

@@ -7,6 +7,7 @@
 import { type ColumnFit, fitColumns } from '../../statistics/fit.ts';
 import { range, type Samples } from '../../statistics/samples.ts';
 import type { Estimate } from '../../statistics/uncertainty.ts';
+import { average } from './ring.ts';
 
 /** An instrument: first-order lag in s, or natural frequency (Hz) and damping ratio of the line to it. */
 export type Instrument =
@@ -81,13 +82,18 @@ function attempt(samples: Samples, span: readonly [number, number], at_s: number
 }
 
 /** The best instant for one instrument: a grid, then a finer one about its best. */
-function bestInstant(samples: Samples, search: ResponseSearch, instrument: Instrument): ResponseFit | null {
+function bestInstant(
+  samples: Samples,
+  search: ResponseSearch,
+  instrument: Instrument,
+  rounds = 3,
+): ResponseFit | null {
   const span = range(samples.time_s, search);
   if (span[1] - span[0] < 10) return null;
   let best: ResponseFit | null = null;
   let middle_s = (search.earliest_s + search.latest_s) / 2;
   let width_s = search.latest_s - search.earliest_s;
-  for (let round = 0; round < 3; round++) {
+  for (let round = 0; round < rounds; round++) {
     for (let k = 0; k <= 12; k++) {
       const at_s = middle_s + width_s * (k / 12 - 0.5);
       const fit = attempt(samples, span, at_s, instrument);
@@ -100,6 +106,11 @@ function bestInstant(samples: Samples, search: ResponseSearch, instrument: Instr
     width_s /= 6;
   }
   return best;
+}
+
+/** The best fit with one given lag; null when the samples do not carry it. */
+export function fitOneLag(samples: Samples, search: ResponseSearch, lag_s: number): ResponseFit | null {
+  return bestInstant(samples, search, { kind: 'lag', lag_s });
 }
 
 function better(a: ResponseFit | null, b: ResponseFit | null): ResponseFit | null {
@@ -163,18 +174,20 @@ export function fitLineRing(samples: Samples, search: ResponseSearch, step_s: nu
   const least_Hz = 30;
   const most_Hz = Math.min(600, 0.4 / step_s);
   if (most_Hz < 1.3 * least_Hz) return null;
+  const span = range(samples.time_s, search);
+  const block_s = (search.to_s - search.from_s) / 120;
+  const thin = span[1] - span[0] > 150 ? average(samples, search, block_s) : samples;
   let best: ResponseFit | null = null;
-  const consider = (natural_Hz: number, damping_ratio: number) => {
-    best = better(best, bestInstant(samples, search, { kind: 'line', natural_Hz, damping_ratio }));
+  const consider = (natural_Hz: number, damping_ratio: number, rounds: number) => {
+    best = better(best, bestInstant(thin, search, { kind: 'line', natural_Hz, damping_ratio }, rounds));
   };
-  for (let natural_Hz = least_Hz; natural_Hz <= most_Hz; natural_Hz *= 1.1)
-    for (const damping of [0.05, 0.15]) consider(natural_Hz, damping);
-  for (let size = 0.05; size > 0.004; size *= 0.6) {
+  for (let natural_Hz = least_Hz; natural_Hz <= most_Hz; natural_Hz *= 1.12) consider(natural_Hz, 0.08, 2);
+  for (let size = 0.06; size > 0.004; size *= 0.6) {
     const now = best as ResponseFit | null;
     if (now === null || now.instrument.kind !== 'line') return null;
     const { natural_Hz, damping_ratio } = now.instrument;
-    for (const f of [1 - size, 1 + size]) consider(natural_Hz * f, damping_ratio);
-    for (const d of [1 - 6 * size, 1 + 6 * size]) consider(natural_Hz, Math.min(0.7, damping_ratio * d));
+    for (const f of [1 - size, 1 + size]) consider(natural_Hz * f, damping_ratio, 3);
+    for (const d of [1 - 6 * size, 1 + 6 * size]) consider(natural_Hz, Math.min(0.7, damping_ratio * d), 3);
   }
   return best;
 }

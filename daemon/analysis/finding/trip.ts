@@ -5,6 +5,7 @@ import { indexAt, mean, meanOver, range, type Samples, type Span } from '../../s
 import {
   coverage,
   type Estimate,
+  ofInterval,
   ofRectangle,
   outsideOf,
   together,
@@ -25,6 +26,8 @@ export interface Trip {
   readonly method: string;
   /** How far the knee of the pressure lies outside what the contact allows, in s; 0 inside, null without both. */
   readonly kneeOutside_s: number | null;
+  /** Half-width in s of the instant itself, where contact and knee are so far apart that the ends hold both. */
+  readonly ownHalf_s?: number;
 }
 
 /** Hard bounds of an instant. */
@@ -179,7 +182,19 @@ export function guessKnee_s(samples: Samples, sigma: number): number | null {
 
 /** Standard uncertainty of the trip in s: its 95 % interval over twice the coverage factor. */
 export function tripUncertainty_s(trip: Trip): number {
-  return (trip.high_s - trip.low_s) / (2 * coverage);
+  return (trip.ownHalf_s ?? (trip.high_s - trip.low_s) / 2) / coverage;
+}
+
+/** How much earlier or later than its own interval the trip may be, in s, where contact and knee are far apart; else 0. */
+export function tripBesides({ at_s, low_s, high_s, ownHalf_s }: Trip): {
+  readonly early_s: number;
+  readonly late_s: number;
+} {
+  if (ownHalf_s === undefined) return { early_s: 0, late_s: 0 };
+  return {
+    early_s: Math.max(0, at_s - low_s - ownHalf_s),
+    late_s: Math.max(0, high_s - at_s - ownHalf_s),
+  };
 }
 
 /** A window of the record's clock in s after the trip, as results carry it; null without a trip. */
@@ -218,6 +233,9 @@ export function findTrip(
   };
   const slack_s = 0.003;
   const kneeOutside_s = knee === null ? null : outsideOf(knee.value, [bounds.low_s, bounds.high_s]);
+  if (knee !== null && Math.abs(kneeOutside_s ?? 0) > Math.max(4 * slack_s, coverage * knee.uncertainty)) {
+    return apart(knee, bounds, { source, name, kneeOutside_s });
+  }
   if (knee === null || knee.value < bounds.low_s - slack_s || knee.value > bounds.high_s + slack_s) {
     return {
       at_s: edge.value,
@@ -239,6 +257,30 @@ export function findTrip(
   };
 }
 
+/**
+ * Contact and knee far apart: a stop command in place of the contact, a slow contactor, a controller's scan, late taps - or a fall of the
+ * pressure that was not the trip. The ends hold both; the value is the earlier of them, from which on the column may be slowed.
+ */
+function apart(
+  knee: Estimate,
+  bounds: Bounds,
+  { source, name, kneeOutside_s }: Pick<Trip, 'source' | 'kneeOutside_s'> & { readonly name: string },
+): Trip {
+  const isKnee = knee.value < bounds.low_s;
+  const kneeHalf_s = coverage * knee.uncertainty;
+  return {
+    at_s: isKnee ? knee.value : (bounds.low_s + bounds.high_s) / 2,
+    low_s: Math.min(bounds.low_s, knee.value - kneeHalf_s),
+    high_s: Math.max(bounds.high_s, knee.value + kneeHalf_s),
+    source,
+    method: isKnee
+      ? `knee of the pressure; the ${name} is far behind it, the interval holds both`
+      : `${name} less its delay; the knee of the pressure is far behind it, the interval holds both`,
+    kneeOutside_s,
+    ownHalf_s: isKnee ? kneeHalf_s : (bounds.high_s - bounds.low_s) / 2,
+  };
+}
+
 function fromEstimate(estimate: Estimate, source: Trip['source'], method: string): Trip {
   const half_s = coverage * estimate.uncertainty;
   return {
@@ -251,6 +293,10 @@ function fromEstimate(estimate: Estimate, source: Trip['source'], method: string
   };
 }
 
+/** The knee is looked for so near the contact first, and so far from it where it is not there, in s. */
+const near_s = 0.05;
+const farthest_s = 0.25;
+
 /** Knee from the inlet (nearer the pump), else from the outlet. */
 function kneeOfLeg(signals: LegSignals, bounds: Bounds | null): Estimate | null {
   const { leg, constants } = signals;
@@ -261,7 +307,12 @@ function kneeOfLeg(signals: LegSignals, bounds: Bounds | null): Estimate | null 
     Math.max(0, leg.inletLength_m - tap_m) / constants.waveSpeed_mps + channel.series.channel.responseTime_s;
   if (bounds !== null) {
     const about_s = (bounds.low_s + bounds.high_s) / 2;
-    return withDelay(seenKnee(samples, channel, { about_s, within_s: 0.05, late_s }), channel);
+    const near = seenKnee(samples, channel, { about_s, within_s: near_s, late_s });
+    if (near !== null && !isBent(samples, channel.sigma, about_s)) return withDelay(near, channel);
+    // A stop command, a slow contactor or a controller's scan may be far from the loss of drive.
+    const far = seenKnee(samples, channel, { about_s, within_s: farthest_s, late_s });
+    const isFar = far !== null && Math.abs(far.value - about_s) > near_s;
+    return withDelay(isFar ? far : near, channel);
   }
   const about_s = guessKnee_s(samples, channel.sigma);
   if (about_s === null) return null;
@@ -273,6 +324,14 @@ function kneeOfLeg(signals: LegSignals, bounds: Bounds | null): Estimate | null 
   // Nothing else tells the trip: it lies in the hole, or between that and the fall that was seen.
   const half_s = (Math.max(hole.to_s, about_s) - hole.from_s) / 2 + 0.01;
   return withDelay({ value: hole.from_s + half_s - 0.01 - late_s, uncertainty: half_s / coverage }, channel);
+}
+
+/** Whether the stretch before a contact is no steady one: the fall began long before it. */
+function isBent(samples: Samples, sigma: number, about_s: number): boolean {
+  const from_s = about_s - 0.8;
+  const whole = fitLine(samples, { from_s, to_s: about_s - near_s - 0.01 });
+  const early = fitLine(samples, { from_s, to_s: about_s - farthest_s - 0.01 });
+  return whole !== null && early !== null && early.n > 8 && whole.sigma > 3 * Math.max(sigma, early.sigma);
 }
 
 /** The knee where no hole can have hidden that the fall began earlier, or bends what is fitted to it; else null. */
@@ -288,5 +347,6 @@ function seenKnee(samples: Samples, channel: Channel, search: KneeSearch): Estim
 }
 
 function withDelay(knee: Estimate | null, channel: Channel): Estimate | null {
-  return knee && { ...knee, uncertainty: together(knee.uncertainty, delayDoubt_s(channel)) };
+  const lag_s = ofInterval(channel.series.channel.responseTimeHalfWidth_s);
+  return knee && { ...knee, uncertainty: together(knee.uncertainty, delayDoubt_s(channel), lag_s) };
 }

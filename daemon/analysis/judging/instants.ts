@@ -1,6 +1,6 @@
 /** Results that are instants and durations. All in s after the trip, except the trip itself (record's clock). */
 import { coverage, type Estimate, together } from '../../statistics/uncertainty.ts';
-import { afterTrip, tripUncertainty_s } from '../finding/trip.ts';
+import { afterTrip, tripBesides, tripUncertainty_s } from '../finding/trip.ts';
 import { delayDoubt_s } from '../reading/leg-signals.ts';
 import { withheld } from '../result.ts';
 import type { LegResults, Result } from '../verdict.ts';
@@ -63,10 +63,11 @@ function sinceTrip(
   // Instants of the outlet are late together; against the trip, which has another clock, their dead time counts.
   const delay_s = delayDoubt_s(ground.facts.signals.outlet);
   const half_s = coverage * together(at.uncertainty, delay_s, tripUncertainty_s(trip));
+  const besides = tripBesides(trip);
   return stated(name, {
     value,
-    low: value - half_s - early_s,
-    high: value + half_s + late_s,
+    low: value - half_s - early_s - besides.late_s,
+    high: value + half_s + late_s + besides.early_s,
     method,
     effects: [...effects, ...scaled(tripEffects(ground), -1)],
   });

@@ -6,7 +6,7 @@ import { coverage, type Estimate, together } from '../../statistics/uncertainty.
 import type { Facts } from '../finding/facts.ts';
 import { configuredMeter } from '../finding/levels.ts';
 import { throttledVelocity } from '../finding/motion.ts';
-import { afterTrip, tripUncertainty_s } from '../finding/trip.ts';
+import { afterTrip, tripBesides, tripUncertainty_s } from '../finding/trip.ts';
 import { blind, lost_s, within } from '../reading/missing.ts';
 import { withheld } from '../result.ts';
 import type { LegResults, Result } from '../verdict.ts';
@@ -375,13 +375,16 @@ function meanBounds(facts: Facts, value: number, time_s: number): Pick<Statement
   const { trip, reversal, motion, approach_mps } = facts;
   if (trip === null || reversal === null || motion === null) return {};
   const wide_s = tripUncertainty_s(trip);
-  if (reversal.early_s + reversal.late_s === 0 && wide_s < 0.02) return {};
+  const besides = tripBesides(trip);
+  const early_s = reversal.early_s + besides.late_s;
+  const late_s = reversal.late_s + besides.early_s;
+  if (early_s + late_s === 0 && wide_s < 0.02) return {};
   const v0 = approach_mps ?? motion.approach_mps;
   const relative = (coverage * v0.uncertainty) / v0.value;
   const doubt_s = coverage * together(reversal.uncertainty, wide_s);
   return {
-    low: (value * (1 - relative) * time_s) / (time_s + reversal.late_s + doubt_s),
-    high: (value * (1 + relative) * time_s) / Math.max(0.2 * time_s, time_s - reversal.early_s - doubt_s),
+    low: (value * (1 - relative) * time_s) / (time_s + late_s + doubt_s),
+    high: (value * (1 + relative) * time_s) / Math.max(0.2 * time_s, time_s - early_s - doubt_s),
   };
 }
 

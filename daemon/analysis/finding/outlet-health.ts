@@ -1,0 +1,152 @@
+/**
+ * Whether the outlet's instrument is what the rig file says, by what it shows at the seating. The fit of the front is judged by what
+ * it leaves over the noise and over the step; where that is too much, or where a slower sensor explains the samples better, instrument
+ * and instant are fitted with nothing taken for granted.
+ */
+import { range, type Samples } from '../../statistics/samples.ts';
+import type { LegSignals } from '../reading/leg-signals.ts';
+import {
+  type FreeLag,
+  fitFreeLag,
+  fitLineRing,
+  fitOneLag,
+  type ResponseFit,
+  type ResponseSearch,
+} from './response.ts';
+import type { Seat } from './seat.ts';
+
+/** What is wrong with the outlet at the seating; `sound` when nothing is seen to be. */
+export type OutletHealth =
+  | { readonly kind: 'sound' }
+  /** The lag is another one than the file's, and how long it is is known. */
+  | { readonly kind: 'slower'; readonly lag: FreeLag }
+  /** It is longer than the file says, but not how much. */
+  | { readonly kind: 'too-slow'; readonly lag: FreeLag }
+  | { readonly kind: 'line-rings'; readonly line: ResponseFit }
+  /** Nothing in the record turns as fast as the file's sensor could show: a soft closure, or a slow sensor. */
+  | { readonly kind: 'nothing-fast'; readonly turn_s: number }
+  /** No instrument explains the front. Both are ratios: what is left over the noise, and over the step. */
+  | { readonly kind: 'misfit'; readonly overNoise: number; readonly overStep: number };
+
+const sound: OutletHealth = { kind: 'sound' };
+
+/** What a fit may leave over the noise: on clean records it is 0.9 to 1.1. */
+const mostOverNoise = 1.6;
+/** And over the step: a real front differs a little from two lines, which shows on a hard slam (the clean ones of the studies). */
+const mostOverStep = 0.05;
+
+/** Judges the outlet at a seating; never throws. Without a shape to judge (slow sampling, missing samples) it is `sound`. */
+export function outletHealth(signals: LegSignals, seat: Seat | null): OutletHealth {
+  if (seat === null || seat.hidden !== null || signals.constants.perPlateau < 8) return sound;
+  const search = searchOf(signals, seat);
+  const { front } = seat;
+  const noise = Math.max(1, signals.outlet.sigma);
+  const overNoise = front === null ? 0 : front.sigma_Pa / noise;
+  // A ring drags the rise of a sharp front out, so that it looks softened.
+  if (seat.isSoftened === true)
+    return (overNoise > mostOverNoise ? dragged(signals, search, seat) : null) ?? nothingFast(signals, seat);
+  const slower = slowerLag(signals, search);
+  if (slower !== null) return lineOf(signals, search) ?? slower;
+  if (front === null) return sound;
+  const overStep = excess_Pa(front.sigma_Pa, noise) / Math.max(1, Math.abs(front.step_Pa));
+  if (overNoise <= mostOverNoise || overStep <= mostOverStep) return sound;
+  return lineOf(signals, search) ?? { kind: 'misfit', overNoise, overStep };
+}
+
+/** A rise that the ring itself dragged out takes a third of its period or so; a longer one is the valve's. */
+function dragged(signals: LegSignals, search: ResponseSearch, { rise_s }: Seat): OutletHealth | null {
+  const found = lineOf(signals, search);
+  if (found?.kind !== 'line-rings' || found.line.instrument.kind !== 'line') return null;
+  return (rise_s ?? 1) * found.line.instrument.natural_Hz < 0.45 ? found : null;
+}
+
+/** The line that rings, where it explains the front far better than the stated sensor does; null where it does not. */
+function lineOf({ outlet, constants }: LegSignals, search: ResponseSearch): OutletHealth | null {
+  const { samples, step_s, sigma } = outlet;
+  const plain = fitOneLag(samples, search, Math.max(constants.lag_s, 0.1 * step_s));
+  const line = fitLineRing(samples, search, step_s);
+  if (plain === null || line === null || line.instrument.kind !== 'line') return null;
+  const { natural_Hz, damping_ratio } = line.instrument;
+  const step_Pa = line.after_Pa - line.before_Pa;
+  const isRing =
+    damping_ratio < 0.3 &&
+    natural_Hz > 1.3 / constants.plateau_s &&
+    natural_Hz < 0.16 / Math.max(1e-6, constants.lag_s);
+  const isClear = step_Pa > 8 * sigma && line.fit.sigma < 0.1 * step_Pa;
+  return isRing && isClear && 3 * line.fit.sigma < plain.fit.sigma ? { kind: 'line-rings', line } : null;
+}
+
+/** What a scatter holds beyond the noise, in Pa. */
+function excess_Pa(scatter: number, noise: number): number {
+  return Math.sqrt(Math.max(0, scatter * scatter - noise * noise));
+}
+
+function searchOf(signals: LegSignals, { closure }: Seat): ResponseSearch {
+  const { plateau_s } = signals.constants;
+  const { step_s } = signals.outlet;
+  const half_s = closure.half_s;
+  return {
+    from_s: half_s - Math.max(0.02, 8 * step_s),
+    to_s: half_s + 0.8 * plateau_s,
+    earliest_s: half_s - Math.max(0.012, 3 * step_s),
+    latest_s: half_s + 0.003 + step_s,
+  };
+}
+
+/** A lag longer than the file allows, where the samples ask for one; null where they do not. */
+function slowerLag(signals: LegSignals, search: ResponseSearch): OutletHealth | null {
+  const { outlet, constants } = signals;
+  const { responseTime_s, responseTimeHalfWidth_s } = outlet.series.channel;
+  const allowed_s = Math.max(responseTime_s + responseTimeHalfWidth_s, 0.1 * outlet.step_s, 5e-5);
+  const squares = (lag_s: number) =>
+    fitOneLag(outlet.samples, search, lag_s)?.fit.squares ?? Number.POSITIVE_INFINITY;
+  const asStated = squares(allowed_s);
+  const variance = outlet.sigma ** 2;
+  // Cheap look first: some longer lag explains the samples far better (chi-squared, five sigmas).
+  const asSlower = [2, 6, 18, 54].map((factor) => squares(factor * allowed_s));
+  if (!(Math.min(...asSlower) < asStated - 25 * variance)) return null;
+  const lag = fitFreeLag(outlet.samples, search, allowed_s / 2, outlet.sigma);
+  if (lag === null || lag.low_s <= 1.15 * allowed_s) return null;
+  // A gas pocket or a moving body also makes a slow front, but none that a lag explains.
+  const step_Pa = Math.abs(lag.best.after_Pa - lag.best.before_Pa);
+  if (lag.best.fit.sigma > Math.max(mostOverNoise * outlet.sigma, 0.02 * step_Pa)) return null;
+  const isKnown = !lag.isOpen && lag.high_s < 2.5 * lag.low_s && lag.high_s < 0.3 * constants.plateau_s;
+  return { kind: isKnown ? 'slower' : 'too-slow', lag };
+}
+
+/**
+ * A softened closure still ends with a turn: the disc touches, the wave comes back. How long the sharpest turn of the record takes, in s:
+ * largest change over the largest change of the change.
+ */
+function nothingFast(signals: LegSignals, seat: Seat): OutletHealth {
+  const { outlet, constants } = signals;
+  const w = Math.max(1, Math.round(0.002 / outlet.step_s));
+  if (w * outlet.step_s > 0.15 * constants.plateau_s) return sound;
+  const turn_s = sharpestTurn_s(
+    outlet.samples,
+    { from_s: seat.at_s - 0.1, to_s: seat.at_s + 0.3 },
+    w,
+    12 * outlet.sigma,
+  );
+  const { responseTime_s, responseTimeHalfWidth_s } = outlet.series.channel;
+  if (turn_s === null || turn_s < Math.max(0.0035, 3 * (responseTime_s + responseTimeHalfWidth_s)))
+    return sound;
+  return { kind: 'nothing-fast', turn_s };
+}
+
+function sharpestTurn_s(
+  { time_s, value }: Samples,
+  span: { readonly from_s: number; readonly to_s: number },
+  w: number,
+  least: number,
+): number | null {
+  const [first, end] = range(time_s, span);
+  let change = 0;
+  let turn = 0;
+  for (let k = first; k < end - 2 * w; k++) {
+    change = Math.max(change, Math.abs(value[k + w] - value[k]));
+    turn = Math.max(turn, Math.abs(value[k] - 2 * value[k + w] + value[k + 2 * w]));
+  }
+  if (turn < least || end - first < 4 * w) return null;
+  return (((time_s[end - 1] - time_s[first]) / (end - 1 - first)) * w * change) / turn;
+}
