@@ -230,11 +230,14 @@ function inHoles(
   if (seen === null) {
     if (reach === null || seat.hidden === null) return null;
     const left_mps = -reach.before_mps - coverage * reach.beforeUncertainty_mps;
-    const from_s = reach.hole.from_s - late_s + Math.max(0, left_mps / reach.slowing_mps2);
+    // Surely forward by so much: later than the hole's begin; perhaps backward already: earlier, at a third of that slowing.
+    const from_s =
+      reach.hole.from_s - late_s + (left_mps / reach.slowing_mps2) * (left_mps > 0 ? 1 : 3);
     const to_s = seat.at_s + seat.late_s;
     if (from_s >= to_s) return null;
-    const value = Math.min(to_s, Math.max(from_s, from_s + 0.4 * (seat.at_s - from_s)));
-    return { value, uncertainty: 4e-4, early_s: value - from_s, late_s: to_s - value };
+    const first_s = Math.max(trip.at_s, from_s);
+    const value = Math.min(to_s, first_s + 0.4 * Math.max(0, seat.at_s - first_s));
+    return { value, uncertainty: 4e-4, early_s: value - first_s, late_s: to_s - value };
   }
   const reach_s = coverage * seen.uncertainty + 0.5 * signals.outlet.step_s;
   let early_s = 0;

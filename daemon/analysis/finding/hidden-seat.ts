@@ -31,7 +31,10 @@ const near_s = 0.25;
 function guessed(signals: LegSignals): Missing {
   if (signals.inlet === null) return [];
   const { time_s } = signals.outlet.samples;
+  const short_s = Math.max(0.004, 3.2 * signals.outlet.step_s);
   return blind(signals.inlet.missing).filter(({ from_s, to_s }) => {
+    // A straight line over a few samples makes no rise that lasts.
+    if (to_s - from_s < short_s) return false;
     const k = indexAt(time_s, from_s + 1e-9);
     return k < time_s.length && time_s[k] < to_s - 1e-9;
   });
@@ -83,7 +86,22 @@ export function bracketOf(signals: LegSignals, closure: Closure, departure: Depa
     hole = longer(hole, each);
   }
   if (hole === null) return null;
-  return { from_s, to_s: latestTouch_s(signals, Math.max(to_s, half_s)), hole };
+  to_s = Math.max(to_s, half_s);
+  for (const each of holes) {
+    if (each.from_s < to_s || each.from_s > to_s + near_s) continue;
+    if (isShutBefore(signals, to_s, each)) break;
+    to_s = each.to_s;
+    hole = longer(hole, each);
+  }
+  return { from_s, to_s: latestTouch_s(signals, to_s), hole };
+}
+
+/** Whether the valve is surely shut between an instant and a later hole: a ring period about the later level fits in. */
+function isShutBefore(signals: LegSignals, from_s: number, hole: Stretch): boolean {
+  const late_Pa = lateLevel_Pa(signals, hole.to_s);
+  const mean_Pa = ringMean_Pa(signals, from_s, hole.from_s);
+  if (late_Pa === null || mean_Pa === null) return false;
+  return mean_Pa > late_Pa - Math.max(0.1e5, 4 * signals.outlet.sigma);
 }
 
 function longer(a: Stretch | null, b: Stretch): Stretch {
@@ -97,7 +115,7 @@ export function hiddenClosure(signals: LegSignals, departure: Departure): Closur
     if (departure.trip_s === null || hole.to_s <= departure.trip_s) continue;
     const late_Pa = lateLevel_Pa(signals, hole.to_s);
     const before_Pa = meanOver(signals.calm, { from_s: hole.from_s - 0.02, to_s: hole.from_s });
-    const after_Pa = ringMean_Pa(signals, hole.to_s, Number.POSITIVE_INFINITY, true);
+    const after_Pa = ringMean_Pa(signals, hole.to_s, Number.POSITIVE_INFINITY);
     if (late_Pa === null || before_Pa === null || after_Pa === null) continue;
     const under_Pa = late_Pa - before_Pa;
     if (under_Pa < Math.max(0.1e5, 4 * signals.outlet.sigma) || after_Pa < late_Pa - 0.4 * under_Pa) continue;
@@ -117,14 +135,14 @@ function lateLevel_Pa(signals: LegSignals, at_s: number): number | null {
   });
 }
 
-/** Mean over whole ring periods after (or before the end of) a window without holes, in Pa; null where none fits in. */
-function ringMean_Pa(signals: LegSignals, from_s: number, to_s: number, isFirst: boolean): number | null {
+/** Mean over the first whole ring periods (50 ms of them, or one) of a window without holes, in Pa; null where none fits in. */
+function ringMean_Pa(signals: LegSignals, from_s: number, to_s: number): number | null {
   const { ring_s } = signals.constants;
   const most = Math.max(1, Math.round(0.05 / ring_s));
   const periods = Math.min(most, Math.floor((to_s - from_s) / ring_s));
   if (periods < 1) return null;
   const long_s = periods * ring_s;
-  const span = isFirst ? { from_s, to_s: from_s + long_s } : { from_s: to_s - long_s, to_s };
+  const span = { from_s, to_s: from_s + long_s };
   return lost_s(blind(signals.outlet.missing), span) > 0.1 * long_s ? null : meanOver(signals.calm, span);
 }
 
@@ -137,12 +155,16 @@ function isOpenAfter(signals: LegSignals, hole: Stretch, until_s: number, depart
   const late_Pa = lateLevel_Pa(signals, until_s);
   if (late_Pa === null) return false;
   const guard_s = Math.max(2 * outlet.step_s, 3 * constants.lag_s);
-  const mean_Pa = ringMean_Pa(signals, hole.to_s, until_s - guard_s, false);
-  if (mean_Pa !== null) {
-    const [first, end] = range(calm.time_s, { from_s: departure.trip_s ?? hole.from_s - 0.1, to_s: until_s });
-    let lowest_Pa = late_Pa;
-    for (let k = first; k < end; k++) lowest_Pa = Math.min(lowest_Pa, calm.value[k]);
-    return late_Pa - mean_Pa > Math.max(0.15e5, 4 * outlet.sigma, 0.3 * (late_Pa - lowest_Pa));
+  const [begin, stop] = range(calm.time_s, { from_s: departure.trip_s ?? hole.from_s - 0.1, to_s: until_s });
+  let lowest_Pa = late_Pa;
+  for (let k = begin; k < stop; k++) lowest_Pa = Math.min(lowest_Pa, calm.value[k]);
+  const open_Pa = late_Pa - Math.max(0.15e5, 4 * outlet.sigma, 0.3 * (late_Pa - lowest_Pa));
+  // A damped disc raises the outlet long before it touches: one stretch under the level is enough.
+  const half_s = constants.ring_s / 2;
+  for (let at_s = hole.to_s; at_s + constants.ring_s < until_s - guard_s; at_s += half_s) {
+    const mean_Pa = ringMean_Pa(signals, at_s, until_s - guard_s);
+    const isWhole = mean_Pa !== null && !isParted(signals, at_s, at_s + constants.ring_s);
+    if (isWhole && mean_Pa < open_Pa) return true;
   }
   const { trip_s, approach_mps } = departure;
   if (trip_s === null || approach_mps === null) return false;
@@ -159,6 +181,14 @@ function isOpenAfter(signals: LegSignals, hole: Stretch, until_s: number, depart
   return approach_mps - (impulse + hidden) / inertia > 0.25 * approach_mps;
 }
 
+/** Whether the outlet came near to vapour pressure in a window: a shut leg with a cavity hangs under its level, too. */
+function isParted(signals: LegSignals, from_s: number, to_s: number): boolean {
+  const { time_s, value } = signals.calm;
+  const [first, end] = range(time_s, { from_s, to_s });
+  for (let k = first; k < end; k++) if (value[k] < -0.6e5) return true;
+  return false;
+}
+
 /**
  * How late the seat may be touched when a hole hides the front that ended before `from_s`: while the slam lasts, and half of
  * that again, since a damped disc touches as the pressure falls; later still where no inlet shows a disc thrown back.
@@ -171,12 +201,17 @@ function latestTouch_s(signals: LegSignals, from_s: number): number {
   if (level === null) return from_s + near_s;
   const first = indexAt(time_s, from_s - 1e-9);
   const limit = Math.min(value.length, indexAt(time_s, from_s + Math.max(near_s, 4 * plateau_s)));
-  let end = first;
+  // Behind the hole the valve may still be open: the slam begins where the outlet first stands above its later level.
+  let start = first;
+  while (start < limit - 1 && value[start] < level) start++;
+  if (start >= limit - 1) start = first;
+  let end = start;
   while (end < limit - 1 && !(value[end] < level && value[end + 1] < level)) end++;
-  const top = indexOfLargest(value, first, Math.max(first + 1, end));
+  const top = indexOfLargest(value, start, Math.max(start + 1, end));
+  const begin_s = Math.max(from_s, start === first ? from_s : time_s[start]);
   const end_s = time_s[Math.min(end, time_s.length - 1)];
   const top_s = top < 0 ? from_s : time_s[top];
-  return Math.max(from_s + again_s, top_s, from_s + 1.5 * Math.max(0, end_s - from_s));
+  return Math.max(from_s + again_s, top_s, begin_s + 1.5 * Math.max(0, end_s - begin_s));
 }
 
 /** Index of the first sample behind a hole from `index` on; the number of samples without one. */

@@ -215,7 +215,7 @@ function seatSighting(
   const impedance = density_kgpm3 * waveSpeed_mps;
   const wave = ofInterval(leg.waveSpeedHalfWidth_mps) / waveSpeed_mps;
   const { front } = seat;
-  if (front === null || isCut(signals, seat)) return null;
+  if (front === null || seat.hidden !== null || isCut(signals, seat)) return null;
   if (seat.isSoftened === false) {
     // The column as a whole still carries part of what a short throttling had stopped at the valve.
     const carried_mps = (0.5 * front.throttled_Pa) / impedance;

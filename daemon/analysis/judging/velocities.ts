@@ -335,7 +335,11 @@ function slowingByHole(facts: Facts, span: Span): Result {
   const after = fitLine(motion.velocity, { from_s: holes.at(-1)?.to_s ?? span.to_s, to_s: span.to_s });
   if (line === null || line.n < 3 || line.slope >= 0)
     return withheld(`too few samples about the reversal: ${lackWords(facts)}`);
-  const slopes = [-line.slope, ...(after !== null && after.n >= 3 && after.slope < 0 ? [-after.slope] : [])];
+  // The mean up to the reversal is 1.3 to 1.5 times less than the slowing at it.
+  const { reversal, approach_mps } = facts;
+  const mean_mps2 =
+    (approach_mps ?? motion.approach_mps).value / Math.max(0.02, (reversal?.value ?? from_s) - trip.at_s);
+  const slopes = [-line.slope, 1.4 * mean_mps2, ...(after !== null && after.n >= 3 && after.slope < 0 ? [-after.slope] : [])];
   const value = slopes.reduce((sum, slope) => sum + slope, 0) / slopes.length;
   const grown = 1 + Math.min(1, (span.to_s - from_s) / 0.1);
   return stated('decelerationAtReversal', {
