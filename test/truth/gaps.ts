@@ -209,7 +209,20 @@ export function gapLines(rows: readonly GapRow[]): string[] {
   return [
     `${new Set(rows.map(({ seed }) => seed)).size} records, ${rows.length} with gaps.`,
     '',
-    ...table([...heads, 'inside % whole'], [...byFigure, [...line('all', count(rows, torn)), ''], [...line('all, no gap', count(rows, ({ whole }) => whole)), '']]),
+    ...table(
+      [...heads, 'inside % whole'],
+      [
+        ...byFigure,
+        [...line('all', count(rows, torn)), ''],
+        [
+          ...line(
+            'all, no gap',
+            count(rows, ({ whole }) => whole),
+          ),
+          '',
+        ],
+      ],
+    ),
     '',
     'Withheld in % of the figures that the whole record gives, by length of the longest gap and by place:',
     '',

@@ -231,8 +231,7 @@ function inHoles(
     if (reach === null || seat.hidden === null) return null;
     const left_mps = -reach.before_mps - coverage * reach.beforeUncertainty_mps;
     // Surely forward by so much: later than the hole's begin; perhaps backward already: earlier, at a third of that slowing.
-    const from_s =
-      reach.hole.from_s - late_s + (left_mps / reach.slowing_mps2) * (left_mps > 0 ? 1 : 3);
+    const from_s = reach.hole.from_s - late_s + (left_mps / reach.slowing_mps2) * (left_mps > 0 ? 1 : 3);
     const to_s = seat.at_s + seat.late_s;
     if (from_s >= to_s) return null;
     const first_s = Math.max(trip.at_s, from_s);

@@ -178,7 +178,8 @@ function isOpenAfter(signals: LegSignals, hole: Stretch, until_s: number, depart
     steepest_Pa = Math.max(steepest_Pa, under_Pa);
   }
   const hidden = steepest_Pa * lost_s(blind(outlet.missing), { from_s: trip_s, to_s: hole.to_s });
-  return approach_mps - (impulse + hidden) / inertia > 0.25 * approach_mps;
+  // The level is only roughly known here, so no less than most of the flow will do.
+  return approach_mps - (impulse + hidden) / inertia > 0.6 * approach_mps;
 }
 
 /** Whether the outlet came near to vapour pressure in a window: a shut leg with a cavity hangs under its level, too. */

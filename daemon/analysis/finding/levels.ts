@@ -3,6 +3,7 @@ import { fitColumns, fitLine, type LineFit, lineUncertainty, onLine } from '../.
 import { mean, onto, range, type Samples, type Span } from '../../statistics/samples.ts';
 import { type Estimate, ofInterval, together } from '../../statistics/uncertainty.ts';
 import { type Channel, delayDoubt_s, type LegSignals } from '../reading/leg-signals.ts';
+import { blind, within } from '../reading/missing.ts';
 import { fitRing, type RingFit } from './ring.ts';
 
 /** The steady second before a trip, relative to it, in s. */
@@ -114,8 +115,11 @@ export function settle(signals: LegSignals, seating_s: number): Settled | null {
   const to_s = Math.min(last_s, seating_s + Math.max(0.95, 16 * ring_s));
   const span: Span = { from_s, to_s };
   const ring = to_s - from_s < 2 * ring_s ? null : fitRing(source, seating_s, span, 1 / ring_s);
-  const late = lateLevel(source, seating_s, last_s, ring?.frequency_Hz ?? 1 / ring_s, tank !== null);
-  const byRing_Pa = ring === null ? Number.POSITIVE_INFINITY : 2 * ring.levelUncertainty_Pa;
+  const whole = lateLevel(source, seating_s, last_s, ring?.frequency_Hz ?? 1 / ring_s, tank !== null);
+  // Waves do not cancel over a window with holes.
+  const torn = holed(signals, seating_s) ? 2.5 : 1;
+  const late = whole && { ...whole, uncertainty_Pa: torn * whole.uncertainty_Pa };
+  const byRing_Pa = ring === null ? Number.POSITIVE_INFINITY : torn * 2 * ring.levelUncertainty_Pa;
   if (ring !== null && (late === null || (ring.explained >= 0.3 && byRing_Pa < late.uncertainty_Pa))) {
     const offset_Pa = ring.level_Pa;
     return {
@@ -137,6 +141,14 @@ export function settle(signals: LegSignals, seating_s: number): Settled | null {
     span: late.span,
     tankOffset_Pa: tank === null ? null : late.level_Pa(seating_s),
   };
+}
+
+/** Whether samples of outlet or tank are missing about the seating or while the outlet settles. */
+function holed({ outlet, tank }: LegSignals, seating_s: number): boolean {
+  const span = { from_s: seating_s - 0.25, to_s: Number.POSITIVE_INFINITY };
+  return [outlet, tank].some(
+    (channel) => channel !== null && within(blind(channel.missing), span).length > 0,
+  );
 }
 
 /**

@@ -339,7 +339,11 @@ function slowingByHole(facts: Facts, span: Span): Result {
   const { reversal, approach_mps } = facts;
   const mean_mps2 =
     (approach_mps ?? motion.approach_mps).value / Math.max(0.02, (reversal?.value ?? from_s) - trip.at_s);
-  const slopes = [-line.slope, 1.4 * mean_mps2, ...(after !== null && after.n >= 3 && after.slope < 0 ? [-after.slope] : [])];
+  const slopes = [
+    -line.slope,
+    1.4 * mean_mps2,
+    ...(after !== null && after.n >= 3 && after.slope < 0 ? [-after.slope] : []),
+  ];
   const value = slopes.reduce((sum, slope) => sum + slope, 0) / slopes.length;
   const grown = 1 + Math.min(1, (span.to_s - from_s) / 0.1);
   return stated('decelerationAtReversal', {
@@ -422,10 +426,13 @@ function meterSlowing(ground: Ground): Result {
   if (trip === null || approach_mps === null) return noTrip;
   if (seat === null) return noSeating;
   const lag_s = (facts.meter ?? configuredMeter(signals.meter)).lag_s;
-  const line = fitLine(nearZero(facts, trip.at_s, seat.at_s), {
-    from_s: 0,
-    to_s: Number.POSITIVE_INFINITY,
-  });
+  const line = fitLine(
+    nearZero(facts, trip.at_s, seat.hidden === null ? seat.at_s : seat.at_s - seat.early_s),
+    {
+      from_s: 0,
+      to_s: Number.POSITIVE_INFINITY,
+    },
+  );
   if (line === null || line.n < 4 || line.slope >= 0) {
     return withheld('too few meter readings near zero flow');
   }
@@ -434,7 +441,10 @@ function meterSlowing(ground: Ground): Result {
   const mean = approach_mps.value / reversal_s;
   const crossing =
     (line.sigma * Math.sqrt(1 / line.n + (line.level / line.slope) ** 2 / line.spread_s2)) / -line.slope;
-  const atReversal_s = together(tripUncertainty_s(trip), 0.012, crossing, lag_s.uncertainty * 0.4);
+  const gone_s = lost_s(blind(signals.meter.missing), { from_s: trip.at_s, to_s: seat.at_s });
+  // With the readings near zero missing the line is produced over what is left, and the lag counts in full.
+  const torn = gone_s > 0 || seat.hidden !== null ? 0.4 * lag_s.value + gone_s / 2 : 0;
+  const atReversal_s = together(tripUncertainty_s(trip), 0.012, crossing, lag_s.uncertainty * 0.4, torn / 2);
   return stated('decelerationMeter', {
     value: mean,
     doubt: mean * together(approach_mps.uncertainty / approach_mps.value, atReversal_s / reversal_s),
