@@ -15,7 +15,7 @@ export const gapTuningSeed = 300_000;
 export const gapHoldOutSeed = 800_000;
 
 /** Rates of the study, one a seed. */
-const rates_Hz = [100, 500, 1000, 5000, 1000] as const;
+export const gapRates_Hz = [100, 500, 1000, 5000, 1000] as const;
 
 /** Ways to damage one record. */
 const damages = 4;
@@ -58,7 +58,7 @@ function judge(record: EventRecord): LegVerdict {
 /** All damaged records of one seed; `simulated` saves the simulation where it was kept. */
 export function gapRows(
   seed: number,
-  rate_Hz = rates_Hz[seed % 5],
+  rate_Hz: number = gapRates_Hz[seed % 5],
   simulated: SimulatedTrip | null = null,
 ): GapRow[] {
   const drawn = drawTrip(seed, isWideSeed(seed));

@@ -3,7 +3,7 @@
  * [--rows FILE] [--table] [--workers N] [--keep]`: the truth of the measurement. Judges N random rigs at every rate against the
  * targets of `strata.ts` and ends with 1 when one is missed. `--rows` keeps the rows and goes on where a cut run ended;
  * `--table` only prints what they hold. A hold-out takes seeds that nobody has looked at and enters them in looked-at.json.
- * Other parts: `--alarms`, `--wrong`, `--missing`, and `--exact`, the study with exact constants and the very sensors that the
+ * Other parts: `--alarms`, `--wrong`, `--missing`, `--gaps` (stretches cut out of every record), and `--exact`, the study with exact constants and the very sensors that the
  * analysis takes off (its errors beside an older prototype's; `--worst FIGURE` names its seeds). `--keep` writes what is
  * printed into test/truth/figures.md, part by part.
  */
@@ -11,6 +11,7 @@ import { readFileSync, writeFileSync } from 'node:fs';
 import { parseArgs } from 'node:util';
 import type { LegResults } from '../../daemon/analysis/verdict.ts';
 import { type AlarmRow, alarmLines, alarmScenarios } from './alarms.ts';
+import { runGaps } from './gap-run.ts';
 import { type MissingRow, missingLines } from './missing.ts';
 import { runJobs } from './pool.ts';
 import { type InstrumentSet, instrumentSets } from './rig-in-error.ts';
@@ -34,6 +35,7 @@ const { values } = parseArgs({
     alarms: { type: 'boolean', default: false },
     wrong: { type: 'boolean', default: false },
     missing: { type: 'boolean', default: false },
+    gaps: { type: 'boolean', default: false },
     keep: { type: 'boolean', default: false },
     worst: { type: 'string' },
   },
@@ -50,6 +52,7 @@ try {
   if (values.alarms) parts.push(['Alarms', await alarms()]);
   if (values.wrong) parts.push(['One wrong thing at a time', await wrong()]);
   if (values.missing) parts.push(['What a missing channel costs', await missing()]);
+  if (values.gaps) parts.push(['Missing samples', await gaps()]);
   if (values.exact) parts.push(['Exact constants, beside an older prototype', await accuracy()]);
   if (parts.length === 0) parts.push(await strata());
 } catch (error) {
@@ -69,9 +72,7 @@ async function strata(): Promise<[title: string, lines: readonly string[]]> {
   const instruments = instrumentSets.find((set) => set === values.instruments);
   if (instruments === undefined)
     throw new Refusal(`--instruments: found "${values.instruments}"; allowed: ${instrumentSets.join(', ')}`);
-  const half = values.half ?? 'hold-out';
-  if (half !== 'tuning' && half !== 'hold-out')
-    throw new Refusal(`--half: found "${half}"; allowed: tuning, hold-out`);
+  const half = chosenHalf();
   const report = await runStrata({
     rigs,
     rates,
@@ -84,6 +85,25 @@ async function strata(): Promise<[title: string, lines: readonly string[]]> {
   });
   missed += report.misses.length;
   return [titleOf(instruments), report.lines];
+}
+
+function chosenHalf(): 'tuning' | 'hold-out' {
+  const half = values.half ?? 'hold-out';
+  if (half !== 'tuning' && half !== 'hold-out')
+    throw new Refusal(`--half: found "${half}"; allowed: tuning, hold-out`);
+  return half;
+}
+
+async function gaps(): Promise<readonly string[]> {
+  const { lines, misses } = await runGaps({
+    rigs,
+    half: chosenHalf(),
+    workers,
+    seed: values.seed === undefined ? null : Number(values.seed),
+    rows: values.rows ?? null,
+  });
+  missed += misses.length;
+  return lines;
 }
 
 function titleOf(instruments: InstrumentSet): string {

@@ -1,5 +1,6 @@
 /** A forked process that answers jobs `{id, kind, seed, rate_Hz}` with `{id, row}`: the study on more than one core. */
 import { alarmRow } from './alarms.ts';
+import { gapRows } from './gaps.ts';
 import { missingRows } from './missing.ts';
 import type { InstrumentSet } from './rig-in-error.ts';
 import { studyRow } from './study.ts';
@@ -7,7 +8,7 @@ import { tripRows } from './trip-rows.ts';
 import { wrongRow } from './wrong.ts';
 
 /** What can be asked for. */
-export type JobKind = 'study' | 'alarms' | 'wrong' | 'missing' | 'trips';
+export type JobKind = 'study' | 'alarms' | 'wrong' | 'missing' | 'gaps' | 'trips';
 
 export interface Job {
   readonly id: number;
@@ -24,6 +25,7 @@ const work: Record<Exclude<JobKind, 'trips'>, (seed: number, rate_Hz: number) =>
   alarms: alarmRow,
   wrong: wrongRow,
   missing: missingRows,
+  gaps: (seed, rate_Hz) => gapRows(seed, rate_Hz),
 };
 
 process.on('message', (job: Job) => {

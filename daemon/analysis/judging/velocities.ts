@@ -328,7 +328,12 @@ function isHoled({ signals }: Facts, span: Span): boolean {
 function slowingByHole(facts: Facts, span: Span): Result {
   const { motion, signals, trip } = facts;
   if (motion === null || trip === null) return noMotion;
-  const holes = within(blind(signals.outlet.missing), span);
+  const { reversal, approach_mps } = facts;
+  const wide = {
+    from_s: span.from_s - (reversal?.early_s ?? 0),
+    to_s: span.to_s + (reversal?.late_s ?? 0),
+  };
+  const holes = within(blind(signals.outlet.missing), wide);
   const from_s = holes[0]?.from_s ?? span.from_s;
   const before = { from_s: Math.max(trip.at_s, from_s - 0.03), to_s: from_s };
   const line = fitLine(motion.velocity, before);
@@ -336,7 +341,6 @@ function slowingByHole(facts: Facts, span: Span): Result {
   if (line === null || line.n < 3 || line.slope >= 0)
     return withheld(`too few samples about the reversal: ${lackWords(facts)}`);
   // The mean up to the reversal is 1.3 to 1.5 times less than the slowing at it.
-  const { reversal, approach_mps } = facts;
   const mean_mps2 =
     (approach_mps ?? motion.approach_mps).value / Math.max(0.02, (reversal?.value ?? from_s) - trip.at_s);
   const slopes = [
@@ -345,7 +349,7 @@ function slowingByHole(facts: Facts, span: Span): Result {
     ...(after !== null && after.n >= 3 && after.slope < 0 ? [-after.slope] : []),
   ];
   const value = slopes.reduce((sum, slope) => sum + slope, 0) / slopes.length;
-  const grown = 1 + Math.min(1, (span.to_s - from_s) / 0.1);
+  const grown = 1.15 + Math.min(1, lost_s(blind(signals.outlet.missing), wide) / 0.1);
   return stated('decelerationAtReversal', {
     value,
     low: Math.min(...slopes) / grown,
