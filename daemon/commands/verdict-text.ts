@@ -52,7 +52,9 @@ const quantities: Readonly<Record<DefinitionUsed['quantity'], string>> = {
 function definitionText({ quantity, option, result: name, words }: DefinitionUsed, leg: LegVerdict): string {
   const result = leg.results[name];
   const value =
-    result?.value == null ? 'withheld' : `${writerOf(name, result)(result.value)} ${peopleUnit(name).symbol}`;
+    result?.value == null
+      ? 'withheld'
+      : `${boundText(name, result) ?? writerOf(name, result)(result.value)} ${peopleUnit(name).symbol}`;
   return `  = ${`${quantities[quantity]}:`.padEnd(18)} ${value}, ${words} [${option}]`;
 }
 
@@ -63,13 +65,23 @@ function writerOf(name: MetricName, { low, high }: Measured): (value: number) =>
   return (value) => rounded(value * factor, decimals);
 }
 
+/** `>= 1.1` or `<= 0.35`, with two digits that count, where only one end is evidence; null for other numbers. */
+function boundText(name: MetricName, { bound, low, high }: Measured): string | null {
+  if (bound === undefined) return null;
+  const isLower = bound === 'lower' && low > 0;
+  const value = (isLower ? low : high) * peopleUnit(name).factor;
+  const decimals = Math.min(6, decimalsFor(Math.abs(value) / 20, metrics[name].digits));
+  return `${isLower ? '>=' : '<='} ${rounded(value, decimals)}`;
+}
+
 function resultText(name: MetricName, result: Result): string {
   if (result.value === null) return `-  ${result.reason}`;
   const show = writerOf(name, result);
+  const value = boundText(name, result) ?? show(result.value);
   const window =
     result.from_s === null || result.to_s === null
       ? ''
       : `, ${(result.from_s * 1e3).toFixed(0)} to ${(result.to_s * 1e3).toFixed(0)} ms`;
   const interval = `[${show(result.low)} .. ${show(result.high)}]`;
-  return `${show(result.value).padStart(9)} ${peopleUnit(name).symbol.padEnd(5)} ${interval.padEnd(22)} ${result.method}${window}`;
+  return `${value.padStart(9)} ${peopleUnit(name).symbol.padEnd(5)} ${interval.padEnd(22)} ${result.method}${window}`;
 }

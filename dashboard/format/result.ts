@@ -28,7 +28,20 @@ export function resultText(key: string, result: Measured, system: UnitSystem): R
     rowOf(key)?.digits ?? 0,
   );
   const text = (value: number): string => formatNumber(toDisplay(value, shown), decimals);
-  return { value: text(result.value), unit: shown.symbol, low: text(result.low), high: text(result.high) };
+  return {
+    value: boundText(result, shown) ?? text(result.value),
+    unit: shown.symbol,
+    low: text(result.low),
+    high: text(result.high),
+  };
+}
+
+/** `≥ 1.1` or `≤ 0.35`, with two digits that count, where missing samples leave only one end as evidence; else null. */
+function boundText({ bound, low, high }: Measured, shown: DisplayUnit): string | null {
+  if (bound === undefined) return null;
+  const isLower = bound === 'lower' && low > 0;
+  const value = toDisplay(isLower ? low : high, shown);
+  return `${isLower ? '≥' : '≤'} ${formatNumber(value, decimalsFor(Math.abs(value) / 20, 0))}`;
 }
 
 /** Number and unit in one string; a withheld one says `withheld`. */

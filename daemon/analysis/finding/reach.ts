@@ -25,8 +25,11 @@ export interface Reach {
   /** The reverse velocity that is likely at the seating, and the largest that the column can have reached by it. */
   readonly likely_mps: number;
   readonly fastest_mps: number;
-  /** Highest outlet pressure that this column can have made when it was stopped. */
+  /** The largest velocity that can have been left at the seating: no step is higher than the slam. */
+  readonly fastestAtSeat_mps: number;
+  /** Highest and lowest outlet pressure that this column can have made when it was stopped. */
   readonly top_Pa: number;
+  readonly bottom_Pa: number;
 }
 
 /** What the reach is made from. */
@@ -64,9 +67,11 @@ export function reachOf(signals: LegSignals, ground: ReachGround): Reach | null 
   const top_Pa =
     seat.hidden === null && front !== null && seat.isSoftened === false
       ? front.after_Pa + 1.3 * Math.max(0, level_Pa - front.before_Pa) + 0.12 * Math.max(0, front.step_Pa)
-      : level_Pa + 1.1 * impedance * fastest_mps + sag_Pa;
+      : level_Pa + Math.min(1.1 * impedance * fastest_mps + sag_Pa, ringing_Pa(ground));
   const later_Pa =
     seat.hidden === null && within(hiding, afterPlateau(signals, seat)).length > 0 ? 0.3 * surge_Pa : 0;
+  const highest_Pa = Math.max(top_Pa, ground.peak_Pa + later_Pa) + 3 * signals.outlet.sigma;
+  const atSeat_mps = (highest_Pa - level_Pa + sag_Pa) / impedance + 0.02;
   return {
     hole,
     isPeakHidden: hiding.length > 0,
@@ -75,8 +80,21 @@ export function reachOf(signals: LegSignals, ground: ReachGround): Reach | null 
     slowing_mps2,
     likely_mps: Math.min(likely_mps, fastest_mps),
     fastest_mps,
-    top_Pa: Math.max(top_Pa, ground.peak_Pa + later_Pa) + 3 * signals.outlet.sigma,
+    fastestAtSeat_mps: Math.min(fastest_mps, atSeat_mps),
+    top_Pa: highest_Pa,
+    bottom_Pa: level_Pa - (highest_Pa - level_Pa) - sag_Pa,
   };
+}
+
+/** The amplitude of a ring-down over its slam: largest ratio of 120 simulated closures with a clear ring 3.5, median 1.4. */
+const overRing = 4.5;
+
+/** What the ring-down after the hole, produced back to the earliest seating, says of the slam at most, in Pa over the level. */
+function ringing_Pa({ seat, settled }: ReachGround): number {
+  const { ring } = settled;
+  if (ring === null || ring.explained < 0.8) return Number.POSITIVE_INFINITY;
+  const back_s = seat.hidden === null ? 0 : seat.early_s + seat.late_s;
+  return overRing * ring.amplitude_Pa * Math.exp(back_s / Math.max(0.05, ring.decay_s));
 }
 
 function longestOf(holes: Missing): Stretch | null {

@@ -2,7 +2,6 @@
 
 import { meanOver } from '../../statistics/samples.ts';
 import type { Facts } from '../finding/facts.ts';
-import { metricNames, metrics } from '../metrics.ts';
 import { blind, longest_s, within } from '../reading/missing.ts';
 import type { EventRecord } from '../record.ts';
 import type { Flag, LegResults } from '../verdict.ts';
@@ -26,7 +25,7 @@ export function flagsOf(record: EventRecord, facts: Facts, results: LegResults):
     ...missingFlags(facts, record),
     ...samplingFlags(facts),
     ...deviceFlags(facts),
-    ...holeFlags(facts, results),
+    ...holeFlags(facts),
     ...(facts.seat === null
       ? notClosedFlags(facts)
       : closedFlags(record, { ...facts, seat: facts.seat }, results)),
@@ -128,7 +127,7 @@ function lostFlags({ signals: { outlet, inlet, meter } }: Facts): Flag[] {
 }
 
 /** What missing samples about the closing do to the numbers. */
-function holeFlags(facts: Facts, results: LegResults): Flag[] {
+function holeFlags(facts: Facts): Flag[] {
   const { seat, signals, trip } = facts;
   const holes = blind(signals.outlet.missing);
   if (seat === null) {
@@ -142,12 +141,10 @@ function holeFlags(facts: Facts, results: LegResults): Flag[] {
     ];
   }
   if (seat.hidden === null && !isPeakOpen(facts)) return [];
-  const bounds = metricNames.filter(
-    (name) => results[name].value !== null && results[name].bound !== undefined,
-  );
-  const names = bounds.map((name) => metrics[name].name.toLowerCase()).join(', ');
   const where = seat.hidden === null ? 'right after the seating' : 'at the seating';
-  const rest = names === '' ? 'the seating lies somewhere in them' : `only bounds for ${names}`;
+  const rest = isPeakOpen(facts)
+    ? 'peak, surge and reverse velocities are bounds'
+    : 'the seating lies somewhere in them';
   return [
     flag(
       'samples-missing',

@@ -80,7 +80,7 @@ function seatingResult(ground: Ground): Result {
     at: { value: seat.at_s, uncertainty: seat.uncertainty_s },
     method:
       seat.hidden !== null
-        ? `between the samples round a hole: ${lackWords(ground.facts)} at the seating`
+        ? `between the samples beside a gap: ${lackWords(ground.facts)} at the seating`
         : seat.front === null
           ? 'half of the step, less sensor lag and way to the tap'
           : 'front fitted between samples',

@@ -84,9 +84,9 @@ export function pressureResults(ground: Ground): PressureResults {
     staticAfter: afterResult(facts),
     peakRaw: rawResult(ground, raw),
     peak: peakResult,
-    minimum,
+    minimum: openMinimum(ground, minimum),
     captureFraction: isPeakOpen(facts)
-      ? withheld(`the peak may lie where ${lackWords(facts)}`)
+      ? withheld(`the peak may lie in a gap: ${lackWords(facts)}`)
       : corrected === null
         ? unsettled
         : shareResult(corrected),
@@ -328,6 +328,16 @@ function lowest({ trip, seat, signals: { outlet } }: Facts): Result {
   });
 }
 
+/** At most the smallest sample, down to what the waves of the hidden slam or vapour allow. */
+function openMinimum({ facts, record }: Ground, seen: Result): Result {
+  const { reach } = facts;
+  if (seen.value === null || reach === null) return seen;
+  const vapour_Pa = record.liquid.vapourPressure_PaAbs - record.atmosphere_PaAbs;
+  const low = Math.min(seen.low, Math.max(vapour_Pa, reach.bottom_Pa));
+  const method = `smallest sample, an upper bound: ${lackWords(facts)} at the seating`;
+  return { ...seen, low, bound: 'upper', method };
+}
+
 function sagResult(facts: Facts): Result {
   const { seat, settled, sag_Pa, signals } = facts;
   if (seat === null || settled === null || sag_Pa === null) return unsettled;
@@ -374,9 +384,9 @@ function hiddenStep(facts: Facts): Result {
   if (reach === null) return noMotion;
   const impedance = signals.constants.density_kgpm3 * signals.constants.waveSpeed_mps;
   return stated('seatingStep', {
-    value: impedance * reach.likely_mps,
+    value: impedance * Math.min(reach.likely_mps, reach.fastestAtSeat_mps),
     low: 0,
-    high: 1.05 * impedance * reach.fastest_mps,
+    high: 1.05 * impedance * reach.fastestAtSeat_mps,
     bound: 'upper',
     method: `at most what stopping the column at once makes: ${lackWords(facts)} at the seating`,
     effects: [],

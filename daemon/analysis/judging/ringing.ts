@@ -9,7 +9,7 @@ import { measured, withheld } from '../result.ts';
 import type { LegResults, Result } from '../verdict.ts';
 import { type Effect, scaled } from './budget.ts';
 import { largestDifference } from './pressures.ts';
-import { noInlet, noSeating, peakUnseen, unsettled } from './reasons.ts';
+import { lackWords, noInlet, noSeating, peakUnseen, unsettled } from './reasons.ts';
 import { type Ground, peakEffects } from './shared-effects.ts';
 import { stated } from './stated.ts';
 
@@ -130,6 +130,17 @@ function anchor(ground: Ground, equivalent: Result): Result {
   const missed_Pa = Math.max(0, corrected_Pa - peak.raw_Pa);
   const value = (difference.value + missed_Pa) * area_m2;
   const noise_Pa = coverage * signals.differenceSigma;
+  if (facts.reach !== null) {
+    const vapour_Pa = ground.record.liquid.vapourPressure_PaAbs - ground.record.atmosphere_PaAbs;
+    return stated('anchorLoad', {
+      value: difference.value * area_m2,
+      low: (difference.value - noise_Pa) * area_m2,
+      high: Math.max(difference.value + noise_Pa, facts.reach.top_Pa - vapour_Pa) * area_m2,
+      bound: 'lower',
+      method: `largest outlet - inlet of the samples x bore area, a lower bound: ${lackWords(facts)} at the seating`,
+      effects,
+    });
+  }
   return stated('anchorLoad', {
     value,
     low: value - together(corrected_Pa - low_Pa, noise_Pa) * area_m2,

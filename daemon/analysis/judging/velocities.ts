@@ -148,7 +148,7 @@ function largestHidden(facts: Facts): Result {
     low: seen - doubt,
     high: reach.fastest_mps + doubt,
     least: 0,
-    method: `impulse of the pressure, carried over a hole: ${lackWords(facts)} at the seating`,
+    method: `impulse of the pressure, carried over a gap: ${lackWords(facts)} at the seating`,
     span: { from_s: 0, to_s: seat.hidden.from_s - trip.at_s },
     effects: motionEffects(facts, seat.hidden.from_s),
   });
@@ -192,9 +192,9 @@ function atHiddenSeating(facts: Facts): Result {
   const { reach } = facts;
   if (reach === null) return noMotion;
   return stated('velocityAtSeating', {
-    value: reach.likely_mps,
+    value: Math.min(reach.likely_mps, reach.fastestAtSeat_mps),
     low: 0,
-    high: reach.fastest_mps,
+    high: reach.fastestAtSeat_mps,
     bound: 'upper',
     method: `at most what the column can have reached: ${lackWords(facts)} at the seating`,
     effects: [],
@@ -255,7 +255,8 @@ function equivalentAtLeast(facts: Facts, pushed_Pa: number, doubt_mps: number): 
   const { density_kgpm3, waveSpeed_mps, inertiaLength_m } = signals.constants;
   const velocityOf = (step_Pa: number) => velocityOfStep_mps(density_kgpm3, waveSpeed_mps, step_Pa);
   const isBeforeSeen = seat?.hidden === null;
-  const most_Pa = isBeforeSeen ? pushed_Pa : density_kgpm3 * inertiaLength_m * reach.slowing_mps2;
+  const sag_Pa = density_kgpm3 * inertiaLength_m * reach.slowing_mps2;
+  const most_Pa = isBeforeSeen ? pushed_Pa : Math.max(sag_Pa, swingUnder_Pa(facts));
   const seen_Pa = peak.raw_Pa - static_Pa;
   const low = Math.max(0, velocityOf(seen_Pa - most_Pa) - doubt_mps);
   const least_Pa = isBeforeSeen ? pushed_Pa : 0;
@@ -272,6 +273,18 @@ function equivalentAtLeast(facts: Facts, pushed_Pa: number, doubt_mps: number): 
     span: afterTrip(facts.trip, { from_s: reach.hole.from_s, to_s: reach.hole.to_s }),
     effects: staticEffects(facts).map(([source, effect]) => [source, velocityOf(effect)]),
   });
+}
+
+/** How far the outlet swings under its level where a seat that is touched after the peak may meet it, in Pa. */
+function swingUnder_Pa({ seat, peak, settled, signals }: Facts): number {
+  if (seat === null || peak === null || settled === null) return 0;
+  const latest_s = seat.at_s + seat.late_s;
+  if (peak.at_s >= latest_s) return 0;
+  const { time_s, value } = signals.outlet.samples;
+  const [first, end] = range(time_s, { from_s: peak.at_s, to_s: latest_s + signals.constants.ring_s / 2 });
+  let under_Pa = 0;
+  for (let k = first; k < end; k++) under_Pa = Math.max(under_Pa, settled.level_Pa(time_s[k]) - value[k]);
+  return under_Pa;
 }
 
 /** The last 10 ms before the front, or the last sample that is surely before it. */

@@ -6,6 +6,8 @@ export interface SpikeRule {
   readonly least: number;
   /** If the other channel departs the opposite way by more than this share of it, it is a front, not a spike. */
   readonly mirrored: number;
+  /** Samples with a hole among their neighbours: a front looks like a spike there. */
+  readonly torn?: ReadonlySet<number>;
 }
 
 /**

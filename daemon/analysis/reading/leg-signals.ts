@@ -2,11 +2,11 @@
 import type { LegConfig, LiquidConfig } from '../../../config/rig.ts';
 import { quality } from '../../../drivers/driver.ts';
 import { type UpdateRate, updateRateOf } from '../../instruments/update-rate.ts';
-import { median, onto, type Samples, spacing_s } from '../../statistics/samples.ts';
+import { indexAt, median, onto, type Samples, spacing_s } from '../../statistics/samples.ts';
 import { ofRectangle } from '../../statistics/uncertainty.ts';
 import type { EventRecord, LegRecord, Series } from '../record.ts';
 import { despike } from './despike.ts';
-import { type Missing, missingOf } from './missing.ts';
+import { blind, type Missing, missingOf } from './missing.ts';
 
 /** What a leg's geometry fixes. SI. */
 export interface LegConstants {
@@ -224,10 +224,12 @@ export function readSignals(record: EventRecord, leg: LegRecord, origin_s: numbe
   let spikes = 0;
   if (inletValue !== null || isResolved) {
     const other = inletValue?.slice() ?? null;
-    spikes += despike(calm, other, { least: Math.max(8 * outlet.sigma, 0.8e5), mirrored: 0.12 });
+    const torn = besideHoles(axis, outlet.missing);
+    spikes += despike(calm, other, { least: Math.max(8 * outlet.sigma, 0.8e5), mirrored: 0.12, torn });
     if (inletValue !== null && inlet !== null) {
       const before = outlet.samples.value;
-      spikes += despike(inletValue, before, { least: Math.max(8 * inlet.sigma, 0.8e5), mirrored: 0.12 });
+      const least = Math.max(8 * inlet.sigma, 0.8e5);
+      spikes += despike(inletValue, before, { least, mirrored: 0.12, torn });
     }
   }
   const difference = calm.slice();
@@ -247,6 +249,16 @@ export function readSignals(record: EventRecord, leg: LegRecord, origin_s: numbe
     differenceSigma: noise(difference),
     spikes,
   };
+}
+
+/** Indices of the three samples to either side of each hole. */
+function besideHoles(time_s: Float64Array, missing: Missing): ReadonlySet<number> {
+  const beside = new Set<number>();
+  for (const { to_s } of blind(missing)) {
+    const next = indexAt(time_s, to_s - 1e-9);
+    for (let k = next - 3; k < next + 3; k++) beside.add(k);
+  }
+  return beside;
 }
 
 function enough(channel: Channel | null): Channel | null {
