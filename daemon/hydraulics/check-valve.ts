@@ -1,4 +1,5 @@
 /** A check valve between two pipes: the disc, and the two faces where vapour cavities may open. */
+import { AnchoredBody } from './anchored-body.ts';
 import { Disc } from './disc.ts';
 import type { ValveSpec } from './parts.ts';
 import type { Reach } from './reach.ts';
@@ -13,6 +14,8 @@ export class CheckValve {
   /** Vapour volumes at the upstream and the downstream face. */
   upstreamCavity_m3 = 0;
   downstreamCavity_m3 = 0;
+  /** Null: the body stands. */
+  readonly body: AnchoredBody | null;
   private readonly upstream: Reach;
   private readonly downstream: Reach;
   private readonly dt_s: number;
@@ -36,6 +39,11 @@ export class CheckValve {
   ) {
     this.disc = new Disc(spec, dt_s, downstream.area_m2, liquid);
     this.stop_rad = spec.disc.stop_rad;
+    const weight_Npm3 = liquid.density_kgpm3 * liquid.gravity_mps2;
+    this.body =
+      spec.anchor === undefined
+        ? null
+        : new AnchoredBody(spec.anchor, dt_s, weight_Npm3 * downstream.area_m2, downstream.area_m2);
     this.upstream = upstream;
     this.downstream = downstream;
     this.dt_s = dt_s;
@@ -53,8 +61,17 @@ export class CheckValve {
 
   /** One step, after both pipes have advanced; writes their ends. */
   advance(): void {
-    const { cp_m, bp } = this.upstream;
-    const { cm_m, bm } = this.downstream;
+    const { bp } = this.upstream;
+    const { bm } = this.downstream;
+    let { cp_m } = this.upstream;
+    let { cm_m } = this.downstream;
+    // A moving body carries water along: the disc sees the flow past the body, the pipes that and what is carried.
+    let carried_m3ps = 0;
+    if (this.body !== null) {
+      carried_m3ps = this.body.advance(cp_m - cm_m, bp + bm, this.disc.flow_m3ps);
+      cp_m -= bp * carried_m3ps;
+      cm_m += bm * carried_m3ps;
+    }
     const vapour_m = this.vapourHead_m;
     const disc = this.disc;
     disc.save();
@@ -98,8 +115,10 @@ export class CheckValve {
     this.cpBefore_m = cp_m;
     this.cmBefore_m = cm_m;
     const flow = disc.flow_m3ps;
-    this.upstream.setDownstream(upHead, this.hasUpstreamCavity ? (cp_m - vapour_m) / bp : flow);
-    this.downstream.setUpstream(downHead, this.hasDownstreamCavity ? (vapour_m - cm_m) / bm : flow);
+    const upFlow = this.hasUpstreamCavity ? (cp_m - vapour_m) / bp : flow;
+    const downFlow = this.hasDownstreamCavity ? (vapour_m - cm_m) / bm : flow;
+    this.upstream.setDownstream(upHead, this.body === null ? upFlow : upFlow + carried_m3ps);
+    this.downstream.setUpstream(downHead, this.body === null ? downFlow : downFlow + carried_m3ps);
   }
 
   /** 0 shut, 1 at the stop. */

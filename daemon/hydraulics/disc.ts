@@ -13,6 +13,12 @@ import type { ValveSpec } from './parts.ts';
 /** Speed at which dry friction is nearly full, in rad/s: it is torque * tanh(speed / this). */
 const frictionSpeed_radps = 0.02;
 
+/** Discharge coefficient of a leak past the seat: a sharp gap, 0.6 to 0.65 (common practice, no source). */
+const leakDischarge_ratio = 0.61;
+
+/** A rebound slower than this, in m/s at the disc's centre, stays on the seat: the squeezed film holds it. */
+const slowestRebound_mps = 5e-3;
+
 /** A root's denominator must not be 0 at the seat. */
 const tiny = 1e-30;
 
@@ -38,6 +44,9 @@ export class Disc {
   private readonly cushion: AirCushion | null;
   private readonly cushionResult = { torque_Nm: 0, stiffness_Nmprad: 0 };
   private omega_radps = 0;
+  /** Thrown back by the seat and not yet there again: the film on the seat does not hold it. */
+  private isRebounding = false;
+  private wasRebounding = false;
   private savedOpening_rad = 0;
   private savedOmega_radps = 0;
   private savedFlow_m3ps = 0;
@@ -50,6 +59,10 @@ export class Disc {
   private readonly jet_ratio: number;
   /** 2 g A^2. */
   private readonly conductance: number;
+  /** Of the leak beside the gap, and its root. */
+  private readonly leak: number;
+  private readonly leakRoot: number;
+  private readonly rebound_ratio: number;
   private readonly weight_Nm: number;
   private readonly tiltSin: number;
   private readonly tiltCos: number;
@@ -80,6 +93,9 @@ export class Disc {
     this.jet_ratio =
       (disc.contraction_ratio * disc.gap_ratio * Math.PI * disc.diameter_m * disc.arm_m) / pipeArea_m2;
     this.conductance = 2 * liquid.gravity_mps2 * pipeArea_m2 ** 2;
+    this.leak = this.conductance * (leakDischarge_ratio * (spec.leak_ratio ?? 0)) ** 2;
+    this.leakRoot = Math.sqrt(this.leak);
+    this.rebound_ratio = spec.restitution_ratio ?? 0;
     this.weight_Nm = disc.weight_N * disc.arm_m;
     this.tiltSin = Math.sin(disc.seatTilt_rad);
     this.tiltCos = Math.cos(disc.seatTilt_rad);
@@ -95,6 +111,7 @@ export class Disc {
     this.savedOpening_rad = this.opening_rad;
     this.savedOmega_radps = this.omega_radps;
     this.savedFlow_m3ps = this.flow_m3ps;
+    this.wasRebounding = this.isRebounding;
     this.cushion?.save();
   }
 
@@ -102,6 +119,7 @@ export class Disc {
     this.opening_rad = this.savedOpening_rad;
     this.omega_radps = this.savedOmega_radps;
     this.flow_m3ps = this.savedFlow_m3ps;
+    this.isRebounding = this.wasRebounding;
     this.cushion?.restore();
   }
 
@@ -133,8 +151,10 @@ export class Disc {
       const jet = this.jet_ratio * sin;
       const square = jet * jet;
       const spread = jet < 1 ? 1 - jet : 0;
-      const conductance =
+      const gapConductance =
         (this.conductance * square) / (disc.bodyLoss_ratio * square + spread * spread + 1e-12);
+      const conductance =
+        this.leak === 0 ? gapConductance : (Math.sqrt(gapConductance) + this.leakRoot) ** 2;
       const headTorque = this.headTorque_N + this.headTorqueSlope_N * sin;
       const sweep = this.sweep_m3 * cos;
 
@@ -153,14 +173,14 @@ export class Disc {
       if (dashpot !== null && omega < 0 && theta < dashpot.engage_rad) {
         damping -= dashpot.coefficient_Nms2 * omega;
       }
-      if (omega >= 0 && theta < seatDampingReach_rad) {
+      if (omega >= 0 && theta < seatDampingReach_rad && !this.isRebounding) {
         damping += seatDamping_Nms * (1 - theta / seatDampingReach_rad);
       }
 
       const flowBefore = flow;
       let thetaAfter = 0;
       if (theta === 0 && omega === 0 && headTorque * drive + torque <= 0) {
-        flow = 0;
+        flow = this.leak === 0 ? 0 : gapFlow(drive, 1, impedance, this.leak);
       } else {
         const stiff = inertiaRate + damping;
         const push = inertiaRate * omega + torque;
@@ -187,7 +207,7 @@ export class Disc {
             this.reversalShare = (k - 1 + flowBefore / (flowBefore - flow)) / subSteps;
           }
           thetaAfter = 0;
-          omega = 0;
+          omega = this.thrownBack_radps(omega);
           flow = gapFlow(drive, 1, impedance, conductance);
         } else if (thetaAfter >= disc.stop_rad) {
           thetaAfter = disc.stop_rad;
@@ -207,6 +227,13 @@ export class Disc {
     this.omega_radps = omega;
     this.flow_m3ps = flow;
     this.smallestFlow_m3ps = smallest;
+  }
+
+  /** Speed after the seat was met at `omega_radps` (negative). */
+  private thrownBack_radps(omega_radps: number): number {
+    const after_radps = -this.rebound_ratio * omega_radps;
+    this.isRebounding = after_radps * this.spec.disc.arm_m > slowestRebound_mps;
+    return this.isRebounding ? after_radps : 0;
   }
 }
 

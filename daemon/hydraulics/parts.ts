@@ -2,6 +2,7 @@
  * What the elements of the transient model are made of. SI; heads and levels over the pipe axis, which is the datum;
  * pressures gauge.
  */
+import type { CreepSpec } from './wall-creep.ts';
 
 /** A straight, horizontal pipe run. */
 export interface PipeSpec {
@@ -13,6 +14,8 @@ export interface PipeSpec {
   readonly friction_ratio: number;
   /** Whether vapour cavities may open at inner nodes. At the valve faces they always may. */
   readonly hasCavities: boolean;
+  /** A wall that creeps; absent: it is elastic. Not together with cavities. */
+  readonly creep?: CreepSpec;
 }
 
 /**
@@ -85,6 +88,15 @@ export interface DashpotSpec {
   readonly engage_rad: number;
 }
 
+/** Body, flanges and the pipe that moves along, on a spring. */
+export interface AnchorSpec {
+  readonly mass_kg: number;
+  /** Natural frequency without the water. */
+  readonly frequency_Hz: number;
+  /** Share of critical damping. */
+  readonly damping_ratio: number;
+}
+
 export interface ValveSpec {
   readonly disc: DiscSpec;
   /** Closing moment of lever and weight, level at opening 0 when `angle_rad` is 0. Null: no lever. */
@@ -100,6 +112,12 @@ export interface ValveSpec {
   readonly seatDampingReach_rad: number;
   /** Steps of the disc within one of the pipes: 4, with a cushion 8. */
   readonly subSteps: number;
+  /** Share of the pipe's area through which the shut valve leaks; absent: it is tight. */
+  readonly leak_ratio?: number;
+  /** Speed after an impact on the seat over that before it; absent: the disc stays. */
+  readonly restitution_ratio?: number;
+  /** A body that moves with the pipe on its anchor; absent: it stands. */
+  readonly anchor?: AnchorSpec;
 }
 
 /** Closed tank: trapped air over water. */

@@ -9,6 +9,7 @@
  * steady state exact and is stable whatever the step.
  */
 import { cellsOf, gridWaveSpeed_mps, type PipeSpec } from './parts.ts';
+import { WallCreep } from './wall-creep.ts';
 
 /**
  * Flow Q that solves drive - impedance Q = loss Q|Q| (m, s/m2, s2/m5). No cancellation; holds for loss 0, and for
@@ -50,7 +51,9 @@ export class Reach {
   /** With cavities: flow arriving at the nodes, and the vapour volume there. */
   private readonly arriving_m3ps: Float64Array | null;
   private readonly cavity_m3: Float64Array | null;
-  private readonly vapourHead_m: number;
+  /** At each node: gauge, over the datum. */
+  private readonly vapourHead_m: Float64Array;
+  private readonly creep: WallCreep | null;
 
   /** `vapourHead_m` (gauge, over the datum) matters only where the pipe has cavities. */
   constructor(pipe: PipeSpec, dt_s: number, gravity_mps2: number, vapourHead_m: number) {
@@ -66,7 +69,15 @@ export class Reach {
     this.flow_m3ps = new Float64Array(this.cells + 1);
     this.arriving_m3ps = pipe.hasCavities ? new Float64Array(this.cells + 1) : null;
     this.cavity_m3 = pipe.hasCavities ? new Float64Array(this.cells + 1) : null;
-    this.vapourHead_m = vapourHead_m;
+    this.vapourHead_m = new Float64Array(this.cells + 1).fill(vapourHead_m);
+    this.creep =
+      pipe.creep === undefined ? null : new WallCreep(pipe.creep, this.waveSpeed_mps, dt_s, this.cells + 1);
+  }
+
+  /** Lifts the pipe: elevation over the datum at a distance from the upstream end. Vapour opens sooner where it lies high. */
+  lift(elevation_m: (distance_m: number) => number): void {
+    const dx_m = this.length_m / this.cells;
+    for (let i = 0; i <= this.cells; i++) this.vapourHead_m[i] += elevation_m(i * dx_m);
   }
 
   /** Puts the whole pipe at one head and one flow. */
@@ -75,12 +86,17 @@ export class Reach {
     this.flow_m3ps.fill(flow_m3ps);
     this.arriving_m3ps?.fill(flow_m3ps);
     this.cavity_m3?.fill(0);
+    this.creep?.settle(head_m);
   }
 
   /** Moves the inner nodes on by one step and leaves the characteristics of both ends. */
   advance(): void {
     if (this.cavity_m3 !== null) {
       this.advanceWithCavities(this.arriving_m3ps!, this.cavity_m3);
+      return;
+    }
+    if (this.creep !== null) {
+      this.advanceWithCreep(this.creep);
       return;
     }
     const head = this.head_m;
@@ -112,6 +128,39 @@ export class Reach {
     this.bp = bp;
   }
 
+  /** As `advance`, in a wall that creeps: every characteristic ends at a head of (free head - pull) / (1 + stiffness). */
+  private advanceWithCreep(creep: WallCreep): void {
+    const head = this.head_m;
+    const flow = this.flow_m3ps;
+    const cells = this.cells;
+    const b = this.impedance;
+    const r = this.resistance;
+    creep.begin(head);
+    const { pull_m } = creep;
+    const soft = 1 / (1 + creep.stiffness);
+    let cp = head[0] + b * flow[0];
+    let bp = b + r * Math.abs(flow[0]);
+    let q1 = flow[1];
+    let cm = head[1] - b * q1;
+    let bm = b + r * Math.abs(q1);
+    this.cm_m = (cm - pull_m[0]) * soft;
+    this.bm = bm * soft;
+    for (let i = 1; i < cells; i++) {
+      const cpNext = cm + 2 * b * q1;
+      const bpNext = bm;
+      q1 = flow[i + 1];
+      cm = head[i + 1] - b * q1;
+      bm = b + r * Math.abs(q1);
+      const q = (cp - cm) / (bp + bm);
+      flow[i] = q;
+      head[i] = (cp - bp * q - pull_m[i]) * soft;
+      cp = cpNext;
+      bp = bpNext;
+    }
+    this.cp_m = (cp - pull_m[cells]) * soft;
+    this.bp = bp * soft;
+  }
+
   /**
    * As `advance`, with a vapour cavity at any inner node whose head would fall below vapour pressure (discrete
    * vapour cavity model; Bergant, Simpson & Tijsseling, J. Fluids Struct. 22 (2006) 135). Volume by the trapezium.
@@ -121,7 +170,7 @@ export class Reach {
     const flow = this.flow_m3ps;
     const b = this.impedance;
     const r = this.resistance;
-    const vapour_m = this.vapourHead_m;
+    const vapours_m = this.vapourHead_m;
     const half_s = this.dt_s / 2;
     this.cm_m = head[1] - b * arriving[1];
     this.bm = b + r * Math.abs(arriving[1]);
@@ -134,6 +183,7 @@ export class Reach {
       const bm = b + r * Math.abs(arriving[i + 1]);
       const q = (cp - cm) / (bp + bm);
       const h = cp - bp * q;
+      const vapour_m = vapours_m[i];
       let volume = 0;
       if (cavity[i] > 0 || h < vapour_m) {
         const qUp = (cp - vapour_m) / bp;

@@ -12,16 +12,27 @@ export class VesselEnd {
   private readonly share: number;
   private readonly loss: number;
   private slowFlow_m3ps = 0;
+  /** Of the water in the end itself, over the step, in s/m2; and its flow. */
+  private inertance = 0;
+  private lastFlow_m3ps = 0;
+  private readonly columnInertance: number;
 
   /** `impedance` of the pipe at this end; `column_s` = column length / wave speed; `loss` in s2/m5. */
   constructor(absorption_ratio: number, impedance: number, column_s: number, dt_s: number, loss: number) {
     this.absorption = absorption_ratio * impedance;
     this.share = dt_s / column_s;
     this.loss = loss;
+    this.columnInertance = (impedance * column_s) / dt_s;
+  }
+
+  /** Puts a header, bend or entrance at this end whose water has this share of the column's inertia and no length. */
+  addInertia(ratio: number): void {
+    this.inertance = ratio * this.columnInertance;
   }
 
   settle(flow_m3ps: number): void {
     this.slowFlow_m3ps = flow_m3ps;
+    this.lastFlow_m3ps = flow_m3ps;
   }
 
   /** Flow out of the pipe's downstream end into a vessel at `head_m`; cp, bp are the pipe's. */
@@ -36,7 +47,12 @@ export class VesselEnd {
 
   private follow_m3ps(drive_m: number, impedance: number): number {
     const slow = this.slowFlow_m3ps;
-    const flow = lossyFlow_m3ps(drive_m + this.absorption * slow, impedance + this.absorption, this.loss);
+    const flow = lossyFlow_m3ps(
+      drive_m + this.absorption * slow + this.inertance * this.lastFlow_m3ps,
+      impedance + this.absorption + this.inertance,
+      this.loss,
+    );
+    this.lastFlow_m3ps = flow;
     this.slowFlow_m3ps = slow + (flow - slow) * this.share;
     return flow;
   }

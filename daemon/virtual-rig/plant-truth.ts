@@ -1,7 +1,6 @@
 /** Keeps what really happened in one leg after a loss of drive, step by step. */
 import type { CheckValve } from '../hydraulics/check-valve.ts';
-import type { LegWatcher, WatchedLeg } from '../hydraulics/network/plant-types.ts';
-import type { Reach } from '../hydraulics/reach.ts';
+import type { LegWatcher, WatchedColumn, WatchedLeg } from '../hydraulics/network/plant-types.ts';
 
 /** Half of the window of the deceleration at reversal, in s. */
 const halfWindow_s = 0.01;
@@ -53,7 +52,7 @@ export interface LegTruth {
 export class TruthKeeper implements LegWatcher {
   truth: LegTruth | null = null;
   private readonly leg: string;
-  private readonly reach: Reach;
+  private readonly reach: WatchedColumn;
   private readonly valve: CheckValve;
   private readonly dt_s: number;
   private readonly weight_Npm3: number;

@@ -7,6 +7,7 @@
  * rounded to the converter's step.
  */
 import type { Plant } from '../hydraulics/network/plant-types.ts';
+import { type SensorDetails, type Stage, stagesAfter, stagesBefore } from './instrument-stages.ts';
 import type { Random } from './random.ts';
 
 export type SignalName =
@@ -41,7 +42,12 @@ export interface SensorSpec {
   readonly bits: number | null;
   /** Instrument that renews its value so often, in s; 0: with every reading. */
   readonly update_s: number;
+  /** What else it does; absent: nothing. */
+  readonly details?: SensorDetails;
 }
+
+/** Time constant in which the ripple of a pump dies away without its drive, in s; an assumption. */
+const rippleFade_s = 0.02;
 
 /** Switchable faults of one sensor. */
 export type SensorFault =
@@ -90,10 +96,17 @@ export class Sensor {
   readonly #newWeight: number;
   readonly #step: number;
   readonly #humPhase: number;
+  readonly #details: SensorDetails;
+  readonly #stagesBefore: readonly Stage[];
+  readonly #stagesAfter: readonly Stage[];
   #input: number;
-  /** Lagged value at the step before and at this one. */
+  #lagged: number;
+  /** Value behind all stages at the step before and at this one. */
   #before: number;
   #now: number;
+  /** Turns of the pump's blades so far, in rad, and amplitude of its ripple now. */
+  #bladeAngle = 0;
+  #ripple = 0;
   #fault: SensorFault = { kind: 'none' };
   #reading = Number.NaN;
   #readingTime_s = Number.NEGATIVE_INFINITY;
@@ -112,24 +125,42 @@ export class Sensor {
     this.#step = spec.bits === null ? 0 : (spec.range[1] - spec.range[0]) / (2 ** spec.bits - 1);
     this.#humPhase = random.between(0, 2 * Math.PI);
     this.#input = readSignal(plant, spec.signal, spec.of);
+    this.#lagged = this.#input;
     this.#before = this.#input;
     this.#now = this.#input;
+    this.#details = spec.details ?? {};
+    this.#stagesBefore = stagesBefore(this.#details, this.#input, plant.dt_s);
+    this.#stagesAfter = stagesAfter(this.#details, this.#input, plant.dt_s);
     this.#nextUpdate_s =
       spec.update_s > 0 ? plant.time_s + random.between(0, spec.update_s) : Number.POSITIVE_INFINITY;
   }
 
   /** Follows the plant; call once after each of its steps. */
   follow(): void {
-    const input = readSignal(this.#plant, this.spec.signal, this.spec.of);
-    this.#before = this.#now;
-    this.#now = this.#decay * this.#now + this.#oldWeight * this.#input + this.#newWeight * input;
+    let input = readSignal(this.#plant, this.spec.signal, this.spec.of);
+    for (const stage of this.#stagesBefore) input = stage.next(input);
+    this.#lagged = this.#decay * this.#lagged + this.#oldWeight * this.#input + this.#newWeight * input;
     this.#input = input;
+    let shown = this.#lagged;
+    for (const stage of this.#stagesAfter) shown = stage.next(shown);
+    this.#before = this.#now;
+    this.#now = shown;
+    if (this.#details.ripple !== undefined) this.#followPump(this.#details.ripple);
     const { time_s } = this.#plant;
     if (time_s >= this.#nextUpdate_s) {
       this.#nextUpdate_s +=
         this.spec.update_s * Math.ceil((time_s - this.#nextUpdate_s) / this.spec.update_s + 1e-9);
       this.#take(time_s, 1);
     }
+  }
+
+  /** Pulses at blade rate; they go with the speed squared and end with the drive: a pump that runs down against a shut valve is quiet. */
+  #followPump({ amplitude, blades }: NonNullable<SensorDetails['ripple']>): void {
+    const { pumpSpeed_ratio, spec, dt_s, hasDrive } = this.#plant;
+    const speed = pumpSpeed_ratio[0] ?? 0;
+    this.#bladeAngle += blades * speed * (spec.pumps[0]?.ratedSpeed_radps ?? 0) * dt_s;
+    const wanted = hasDrive ? amplitude * speed ** 2 : 0;
+    this.#ripple += (wanted - this.#ripple) * (dt_s / (rippleFade_s + dt_s));
   }
 
   /** The lagged signal without noise, `fraction` of a step (0..1) after the step before; SI. */
@@ -155,12 +186,30 @@ export class Sensor {
     const { spec } = this;
     const fault = this.#fault;
     if (fault.kind === 'frozen' && !Number.isNaN(this.#reading)) return this.#reading;
-    let value = this.lagged(fraction) * spec.gain_ratio + spec.offset + spec.noise * this.#random.normal();
-    if (spec.hum !== 0) value += spec.hum * Math.sin(2 * Math.PI * spec.hum_Hz * time_s + this.#humPhase);
+    const signal = this.#shownOf(this.lagged(fraction));
+    let value = signal * spec.gain_ratio + spec.offset + spec.noise * this.#random.normal();
+    if (spec.hum !== 0) value += spec.hum * this.#humAt(2 * Math.PI * spec.hum_Hz * time_s + this.#humPhase);
+    if (this.#ripple !== 0) value += this.#ripple * Math.sin(this.#bladeAngle);
     if (fault.kind === 'spikes') value += this.#spikeAt(time_s, fault.rate_Hz, fault.height);
     this.#readingTime_s = time_s;
     this.#reading = this.#convert(value);
     return this.#reading;
+  }
+
+  /** What a meter that knows one direction only, or is blind near zero, makes of it. */
+  #shownOf(signal: number): number {
+    const { oneSided_ratio = 0, cutOff = 0 } = this.#details;
+    const sided = signal < 0 && oneSided_ratio > 0 ? signal * (1 - oneSided_ratio) : signal;
+    return Math.abs(sided) < cutOff ? 0 : sided;
+  }
+
+  /** Hum over its amplitude, with its harmonics. */
+  #humAt(angle_rad: number): number {
+    const { humHarmonics = [] } = this.#details;
+    return humHarmonics.reduce(
+      (sum, share, k) => sum + share * Math.sin((k + 2) * angle_rad),
+      Math.sin(angle_rad),
+    );
   }
 
   /**

@@ -3,6 +3,7 @@
  * A rig file is turned into this; the plant takes it as it is, after `plant-check.ts`.
  */
 import type { PipeSpec, PumpSpec, TankSpec, ValveSpec } from '../parts.ts';
+import type { RunDetails } from '../pipe-run.ts';
 
 /** The vessel the pumps draw from; its level stays. */
 export interface SuctionSpec {
@@ -27,6 +28,8 @@ export interface LegSpec {
   readonly upstream: PipeSpec;
   /** Valve to tank. */
   readonly downstream: PipeSpec;
+  /** What makes it more than one straight level pipe; absent: it is one. */
+  readonly details?: RunDetails;
   /** Loss of the isolation valve when fully open, in velocity heads; it grows with 1 / opening^2. */
   readonly throttle_ratio: number;
   /** Loss where the leg enters the tank, in velocity heads. */

@@ -1,6 +1,5 @@
 /** The hydraulic plant as its users see it. SI; pressures gauge; velocity positive from pump to tank. */
 import type { CheckValve } from '../check-valve.ts';
-import type { Reach } from '../reach.ts';
 import type { PlantSpec } from './plant-spec.ts';
 
 /** Fields change in place at every step; read them, do not keep them. */
@@ -26,10 +25,18 @@ export interface LegWatcher {
   advance(time_s: number, outletTap_Pa: number, tank_Pa: number): void;
 }
 
+/** The column between valve and tank. */
+export interface WatchedColumn {
+  readonly area_m2: number;
+  /** First entry: at the valve. */
+  readonly head_m: Float64Array;
+  meanFlow_m3ps(): number;
+}
+
 /** What a watcher may look at: the column behind the valve and the valve itself. */
 export interface WatchedLeg {
   readonly id: string;
-  readonly downstream: Reach;
+  readonly downstream: WatchedColumn;
   readonly valve: CheckValve;
   readonly dt_s: number;
   /** Density times gravity: pressure per metre of head. */

@@ -7,6 +7,7 @@
 import { CheckValve } from '../check-valve.ts';
 import { type HeaderPipe, solveHeader_m } from '../header.ts';
 import type { PumpSpec } from '../parts.ts';
+import { PipeRun } from '../pipe-run.ts';
 import { Pump } from '../pump.ts';
 import { lossFactor, Reach } from '../reach.ts';
 import { VesselEnd } from '../reservoir.ts';
@@ -33,7 +34,7 @@ interface LegTrain {
   readonly spec: LegSpec;
   readonly upstream: Reach;
   readonly valve: CheckValve;
-  readonly downstream: Reach;
+  readonly downstream: PipeRun;
   readonly exit: VesselEnd;
   readonly junction: HeaderPipe;
   readonly state: LegState;
@@ -108,18 +109,26 @@ export class HydraulicPlant implements Plant {
   ): LegTrain {
     const { dt_s, gravity_mps2, suction, tank } = this.spec;
     const upstream = new Reach(spec.upstream, dt_s, gravity_mps2, liquid.vapourHead_m);
-    const downstream = new Reach(spec.downstream, dt_s, gravity_mps2, liquid.vapourHead_m);
+    const { weight_Npm3 } = this;
+    const downstream = new PipeRun(spec.downstream, spec.details ?? {}, {
+      ...liquid,
+      dt_s,
+      weight_Npm3,
+    });
     upstream.fill(suction.level_m, 0);
     downstream.fill(this.tank.head_m, 0);
-    const valve = new CheckValve(spec.valve, dt_s, upstream, downstream, liquid);
-    const column_s = downstream.length_m / downstream.waveSpeed_mps;
-    const exitLoss = lossFactor(spec.exitLoss_ratio, downstream.area_m2, gravity_mps2);
+    const valve = new CheckValve(spec.valve, dt_s, upstream, downstream.first, liquid);
+    const end = downstream.last;
+    const column_s = downstream.length_m / end.waveSpeed_mps;
+    const exitLoss = lossFactor(spec.exitLoss_ratio, end.area_m2, gravity_mps2);
+    const exit = new VesselEnd(tank.absorption_ratio, end.impedance, column_s, dt_s, exitLoss);
+    exit.addInertia(spec.details?.endInertia_ratio ?? 0);
     return {
       spec,
       upstream,
       valve,
       downstream,
-      exit: new VesselEnd(tank.absorption_ratio, downstream.impedance, column_s, dt_s, exitLoss),
+      exit,
       junction: {
         drive_m: suction.level_m,
         impedance: upstream.impedance,
@@ -134,7 +143,7 @@ export class HydraulicPlant implements Plant {
         valveVelocity_mps: 0,
         opening_ratio: 0,
       },
-      watcher: watchLeg({ id: spec.id, downstream, valve, dt_s, weight_Npm3: this.weight_Npm3 }),
+      watcher: watchLeg({ id: spec.id, downstream, valve, dt_s, weight_Npm3 }),
     };
   }
 
@@ -185,8 +194,9 @@ export class HydraulicPlant implements Plant {
       upstream.advance();
       downstream.advance();
       valve.advance();
-      const outflow = exit.flowInto_m3ps(tankHead_m, downstream.cp_m, downstream.bp);
-      downstream.setDownstream(downstream.cp_m - downstream.bp * outflow, outflow);
+      const { last } = downstream;
+      const outflow = exit.flowInto_m3ps(tankHead_m, last.cp_m, last.bp);
+      last.setDownstream(last.cp_m - last.bp * outflow, outflow);
       toTank_m3ps += outflow;
       junction.drive_m = upstream.cm_m;
       junction.impedance = upstream.bm;
@@ -235,7 +245,7 @@ export class HydraulicPlant implements Plant {
       state.outlet_Pa = weight * downstream.headAt_m(outlet_m);
       state.inlet_Pa = weight * upstream.headAt_m(upstream.length_m - inlet_m);
       state.mid_Pa = weight * downstream.headAt_m(mid_m);
-      state.velocity_mps = downstream.flowAt_m3ps(meter_m) / downstream.area_m2;
+      state.velocity_mps = downstream.velocityAt_mps(meter_m);
       state.valveVelocity_mps = valve.disc.flow_m3ps / downstream.area_m2;
       state.opening_ratio = valve.opening_ratio;
     }
