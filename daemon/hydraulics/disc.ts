@@ -153,8 +153,7 @@ export class Disc {
       const spread = jet < 1 ? 1 - jet : 0;
       const gapConductance =
         (this.conductance * square) / (disc.bodyLoss_ratio * square + spread * spread + 1e-12);
-      const conductance =
-        this.leak === 0 ? gapConductance : (Math.sqrt(gapConductance) + this.leakRoot) ** 2;
+      const conductance = this.leak === 0 ? gapConductance : (Math.sqrt(gapConductance) + this.leakRoot) ** 2;
       const headTorque = this.headTorque_N + this.headTorqueSlope_N * sin;
       const sweep = this.sweep_m3 * cos;
 

@@ -47,7 +47,8 @@ export class GasPocket {
       volume = Math.max(least_m3, this.volume_m3 - this.half_s * (this.flow_m3ps + inflow));
       const gas_PaAbs = at_PaAbs * (volume_m3 / volume) ** polytropic_ratio;
       const miss_m = (gas_PaAbs - this.atmosphere_PaAbs) / this.weight_Npm3 - head;
-      const stiffness = (polytropic_ratio * gas_PaAbs * this.half_s * admittance) / (volume * this.weight_Npm3);
+      const stiffness =
+        (polytropic_ratio * gas_PaAbs * this.half_s * admittance) / (volume * this.weight_Npm3);
       const change = miss_m / (1 + stiffness);
       head += change;
       if (change < 1e-9 && change > -1e-9) break;

@@ -27,7 +27,10 @@ export interface CycleSpec {
   /** Flow let out of the tank until it is back at `start_Pa`. */
   readonly drain_m3ps: number;
   readonly start_Pa: number;
-  /** Loss of drive -> run contact opens, in s: interval. */
+  /**
+   * Loss of drive -> run contact opens, in s: interval. Negative: it opens before, at the earliest with the pressure
+   * switch; a loss of drive that nobody could foresee (a power cut) opens it at once.
+   */
   readonly contactDelay_s: readonly [number, number];
   /** End after so many trips; null: never. */
   readonly trips: number | null;
@@ -61,6 +64,8 @@ export class Cycle implements ContactState {
   #trips = 0;
   #pumpsStarted = 0;
   #hadDrive = false;
+  /** The stop command has been given and the drive is still there. */
+  #isForeseen = false;
   #driveLost_s = 0;
   #contactOpens_s = Number.POSITIVE_INFINITY;
   #switchTripped_s: number | null = null;
@@ -112,19 +117,34 @@ export class Cycle implements ContactState {
   #followSwitch(now_s: number): void {
     const plant = this.#plant;
     const isTripped = plant.isSwitchTripped;
-    if (isTripped && this.pressureSwitch === 0) this.#switchTripped_s = now_s;
+    if (isTripped && this.pressureSwitch === 0) {
+      this.#switchTripped_s = now_s;
+      this.#foreseeContact(now_s, plant.spec.pressureSwitch?.contactorDelay_s ?? 0);
+    }
     this.pressureSwitch = isTripped ? 1 : 0;
     const hasDrive = plant.hasDrive;
     if (hasDrive && !this.#hadDrive) this.runContact = 1;
     if (!hasDrive && this.#hadDrive) {
-      const [shortest, longest] = this.#spec.contactDelay_s;
       this.#driveLost_s = now_s;
-      this.#contactOpens_s = now_s + this.#random.between(shortest, longest);
+      if (!this.#isForeseen) this.#contactOpens_s = now_s + this.#contactDelay_s();
+      this.#isForeseen = false;
       this.#seated_s = null;
       this.#enter('closing');
     }
     this.#hadDrive = hasDrive;
-    if (this.runContact === 1 && !hasDrive && now_s >= this.#contactOpens_s) this.runContact = 0;
+    if (this.runContact === 1 && now_s >= this.#contactOpens_s && (!hasDrive || this.#isForeseen))
+      this.runContact = 0;
+  }
+
+  #contactDelay_s(): number {
+    return this.#random.between(...this.#spec.contactDelay_s);
+  }
+
+  /** A contact that opens before the drive is lost follows the stop command. */
+  #foreseeContact(now_s: number, contactor_s: number): void {
+    if (this.#spec.contactDelay_s[0] >= 0) return;
+    this.#isForeseen = true;
+    this.#contactOpens_s = now_s + Math.max(0, contactor_s + this.#contactDelay_s());
   }
 
   #followClosing(now_s: number): void {

@@ -25,6 +25,8 @@ export interface SensorDetails {
   readonly cutOff?: number;
   /** Amplitudes of the second, third ... harmonic of the hum over its own. */
   readonly humHarmonics?: readonly number[];
+  /** The loop is open for so long from each reversal of its leg's flow on: the low end of the range. */
+  readonly openLoop_s?: number;
   /** Pressure pulses of the pump: amplitude at rated speed, SI of the signal; it goes with the speed squared. */
   readonly ripple?: { readonly amplitude: number; readonly blades: number };
 }

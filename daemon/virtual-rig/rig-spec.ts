@@ -48,4 +48,8 @@ export interface RigSpec {
   readonly faults: readonly RigFault[];
   /** `auto`: pseudo-terminals, or TCP where there are none. */
   readonly transport: 'auto' | 'pty' | 'tcp';
+  /** Every line is silent for so long from each reversal of the flow on, in s. Absent: never. */
+  readonly silence_s?: number;
+  /** Share of frames and replies that never leave. Absent: none. */
+  readonly lost_ratio?: number;
 }

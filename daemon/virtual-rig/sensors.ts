@@ -9,6 +9,7 @@
 import type { Plant } from '../hydraulics/network/plant-types.ts';
 import { type SensorDetails, type Stage, stagesAfter, stagesBefore } from './instrument-stages.ts';
 import type { Random } from './random.ts';
+import { ReversalWindow } from './reversal-window.ts';
 
 export type SignalName =
   | 'outlet'
@@ -107,6 +108,8 @@ export class Sensor {
   /** Turns of the pump's blades so far, in rad, and amplitude of its ripple now. */
   #bladeAngle = 0;
   #ripple = 0;
+  readonly #openLoop: ReversalWindow | null;
+  #isOpenLoop = false;
   #fault: SensorFault = { kind: 'none' };
   #reading = Number.NaN;
   #readingTime_s = Number.NEGATIVE_INFINITY;
@@ -129,6 +132,8 @@ export class Sensor {
     this.#before = this.#input;
     this.#now = this.#input;
     this.#details = spec.details ?? {};
+    const { openLoop_s } = this.#details;
+    this.#openLoop = openLoop_s === undefined ? null : new ReversalWindow(plant, [spec.of], openLoop_s);
     this.#stagesBefore = stagesBefore(this.#details, this.#input, plant.dt_s);
     this.#stagesAfter = stagesAfter(this.#details, this.#input, plant.dt_s);
     this.#nextUpdate_s =
@@ -146,6 +151,7 @@ export class Sensor {
     this.#before = this.#now;
     this.#now = shown;
     if (this.#details.ripple !== undefined) this.#followPump(this.#details.ripple);
+    if (this.#openLoop !== null) this.#isOpenLoop = this.#openLoop.follow();
     const { time_s } = this.#plant;
     if (time_s >= this.#nextUpdate_s) {
       this.#nextUpdate_s +=
@@ -192,6 +198,7 @@ export class Sensor {
     if (this.#ripple !== 0) value += this.#ripple * Math.sin(this.#bladeAngle);
     if (fault.kind === 'spikes') value += this.#spikeAt(time_s, fault.rate_Hz, fault.height);
     this.#readingTime_s = time_s;
+    if (this.#isOpenLoop) value = spec.range[0];
     this.#reading = this.#convert(value);
     return this.#reading;
   }

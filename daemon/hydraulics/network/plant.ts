@@ -285,6 +285,12 @@ export class HydraulicPlant implements Plant {
     }
   }
 
+  /** Momentum of a leg's column over its mass, in m/s of the bore at the valve. */
+  columnVelocity_mps(leg: number): number {
+    const { downstream } = this.legTrains[leg];
+    return downstream.meanFlow_m3ps() / downstream.area_m2;
+  }
+
   setDrain(flow_m3ps: number): void {
     this.drain_m3ps = flow_m3ps;
   }

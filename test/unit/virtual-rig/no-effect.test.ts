@@ -32,15 +32,7 @@ function plantDigest(kind: RigKind): string {
     const { outlet_Pa, inlet_Pa, mid_Pa, velocity_mps, valveVelocity_mps, opening_ratio } = plant.legs[0]!;
     const { tank_Pa } = plant;
     hash.update(
-      Float64Array.of(
-        outlet_Pa,
-        inlet_Pa,
-        mid_Pa,
-        velocity_mps,
-        valveVelocity_mps,
-        opening_ratio,
-        tank_Pa,
-      ),
+      Float64Array.of(outlet_Pa, inlet_Pa, mid_Pa, velocity_mps, valveVelocity_mps, opening_ratio, tank_Pa),
     );
   }
   return hash.update(JSON.stringify(plant.truths)).digest('hex').slice(0, 16);
