@@ -101,6 +101,15 @@ export class PipeRun {
     return this.first.area_m2;
   }
 
+  get waveSpeed_mps(): number {
+    return this.first.waveSpeed_mps;
+  }
+
+  /** Of all reaches together. */
+  get cells(): number {
+    return this.reaches.reduce((sum, reach) => sum + reach.cells, 0);
+  }
+
   /** Heads of the reach at the valve. */
   get head_m(): Float64Array {
     return this.first.head_m;

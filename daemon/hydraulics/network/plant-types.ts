@@ -28,6 +28,10 @@ export interface LegWatcher {
 /** The column between valve and tank. */
 export interface WatchedColumn {
   readonly area_m2: number;
+  /** At the valve. */
+  readonly waveSpeed_mps: number;
+  /** Steps that a wave takes from end to end. */
+  readonly cells: number;
   /** First entry: at the valve. */
   readonly head_m: Float64Array;
   meanFlow_m3ps(): number;
