@@ -5,7 +5,7 @@
  */
 
 /** SI. */
-export type MetricUnit = 's' | 'Pa' | 'm/s' | 'm/s2' | 'Hz' | 'N' | '1';
+export type MetricUnit = 's' | 'Pa' | 'Pa/s' | 'm/s' | 'm/s2' | 'Hz' | 'N' | '1';
 
 /** Under which heading it is printed. */
 export type MetricGroup = 'reverse flow' | 'surge' | 'pressure' | 'time' | 'flow' | 'ringing' | 'load';
@@ -415,6 +415,37 @@ const table = {
     digits: 0,
     formula: 'spells with p_in > p_out after t_S',
     symbols: [inlet, outlet, 'seating'],
+  },
+  leakVelocity: {
+    name: 'Leak',
+    symbol: 'V_leak',
+    unit: 'm/s',
+    group: 'flow',
+    definition: 'Velocity in the leg that runs back through the shut valve, once the meter has settled.',
+    digits: 3,
+    formula: 'V_leak = −V_m,  at rest',
+    symbols: [meter],
+  },
+  leakArea: {
+    name: 'Leak, opening',
+    symbol: 'A_leak',
+    unit: '1',
+    group: 'flow',
+    definition: 'Opening that lets this leak through, as a share of the bore.',
+    digits: 2,
+    formula: 'A_leak = V_leak / √(2 Δp_v/ρ)',
+    symbols: ['leakVelocity', { symbol: 'Δp_v', meaning: 'pressure over the shut valve' }, density],
+    isShare: true,
+  },
+  staticDecay: {
+    name: 'Static, fall',
+    symbol: 'dp_s',
+    unit: 'Pa/s',
+    group: 'pressure',
+    definition: 'How fast the outlet pressure falls after closure: leaks and the cooling tank.',
+    digits: 4,
+    formula: 'dp_s = −d p_out/dt,  settled',
+    symbols: [outlet],
   },
   anchorLoad: {
     name: 'Anchor load',

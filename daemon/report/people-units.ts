@@ -10,6 +10,7 @@ export interface PeopleUnit {
 const units: Readonly<Record<MetricUnit, PeopleUnit>> = {
   s: { symbol: 'ms', factor: 1e3 },
   Pa: { symbol: 'bar', factor: 1e-5 },
+  'Pa/s': { symbol: 'bar/s', factor: 1e-5 },
   'm/s': { symbol: 'm/s', factor: 1 },
   'm/s2': { symbol: 'm/s²', factor: 1 },
   Hz: { symbol: 'Hz', factor: 1 },

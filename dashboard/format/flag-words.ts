@@ -41,7 +41,7 @@ export const flagWords: Readonly<Record<FlagCode, readonly [label: string, meani
   'valve-leaks': ['Valve leaks', 'Water runs back through the shut valve: check seat and disc.'],
   'no-reversal': ['No reversal', 'No clear reversal of the flow before seating.'],
   'did-not-close': ['Did not close', 'No seating was found.'],
-  'no-measurable-slam': ['No measurable slam', 'The valve shut too softly to be measured.'],
+  'no-measurable-slam': ['Closing not located', 'The valve is shut, but no pressure step marks when.'],
   'multiple-impacts': ['Several impacts', 'The valve struck its seat more than once.'],
   'spikes-removed': ['Spikes removed', 'Single samples that no wave could make were left out.'],
   'closed-before-reversal': ['Closed early', 'The valve shut while water still ran forward.'],

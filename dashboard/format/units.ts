@@ -22,6 +22,7 @@ const plain = unit('', 1);
 
 const table: Readonly<Record<string, readonly [DisplayUnit, DisplayUnit]>> = {
   Pa: [unit('bar', 1e-5), unit('psi', 1 / psi_Pa)],
+  'Pa/s': [unit('bar/s', 1e-5), unit('psi/s', 1 / psi_Pa)],
   'm/s': [unit('m/s', 1), unit('ft/s', 1 / foot_m)],
   'm/s2': [unit('m/s²', 1), unit('ft/s²', 1 / foot_m)],
   'm3/s': [unit('m³/h', 3600), unit('gpm', 60 / gallon_m3)],

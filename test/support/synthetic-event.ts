@@ -253,6 +253,9 @@ function results(closure: Closure): LegResults {
     ),
     ringDecay: whenClosed(measured(0.19, 's', 0.1, 'fitted ring-down', seating_s, seating_s + 0.4)),
     reopenings: whenClosed({ ...measured(0, '1', 0, 'counted'), low: 0, high: 0 }),
+    leakVelocity: whenClosed({ ...measured(0, 'm/s', 0, 'meter after closure'), high: 0.02 }),
+    leakArea: whenClosed({ ...measured(0, '1', 0, 'leak over the free velocity'), high: 0.001 }),
+    staticDecay: whenClosed(measured(0.01 * bar, 'Pa/s', 0.1, 'line through the settled outlet')),
     anchorLoad: whenClosed(
       measured(
         (surge_Pa + 3 * bar) * 0.01865,

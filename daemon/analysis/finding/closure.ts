@@ -118,13 +118,28 @@ function refuse(signals: LegSignals, search: ClosureSearch, k: number, full_Pa: 
     const w = Math.max(1, Math.round(0.0025 / signals.outlet.step_s));
     const { value } = signals.difference;
     const isHeld = (hasInlet ? ringing - before : value[k] - value[Math.max(0, k - w)]) > 0.12 * full_Pa;
-    if (rest_mps !== null && Math.abs(rest_mps) > most_mps && !isHeld) return 'the flow went on';
+    const isFlowing = rest_mps !== null && Math.abs(rest_mps) > most_mps && !isHeld;
+    if (isFlowing && !holdsLater(signals, rest_mps, at_s + settle_s)) return 'the flow went on';
     if (search.trip_s === null) {
       const earlier_mps = meanOver(meter.samples, { from_s: at_s - 0.7, to_s: at_s - 0.5 });
       if (earlier_mps === null || earlier_mps < 0.25) return 'nothing flowed before it';
     }
   }
   return null;
+}
+
+/** No valve through which less than this share of the bore lets water is open: what runs back is a leak, or a slow meter. */
+const shut_ratio = 0.06;
+
+/**
+ * Whether the valve holds a pressure back later that drives far more through an open one than the meter reads, by the law of the
+ * orifice, V = share sqrt(2 dp / density) (ISO 5167-2, with the coefficient in the share): it is shut, and leaks, or the meter is slow.
+ */
+function holdsLater(signals: LegSignals, rest_mps: number, from_s: number): boolean {
+  if (signals.inlet === null) return false;
+  const held_Pa = meanOver(signals.difference, { from_s, to_s: Number.POSITIVE_INFINITY });
+  if (held_Pa === null || held_Pa < 0.2e5) return false;
+  return Math.abs(rest_mps) < shut_ratio * Math.sqrt((2 * held_Pa) / signals.constants.density_kgpm3);
 }
 
 /**

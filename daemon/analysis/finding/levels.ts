@@ -62,8 +62,18 @@ export function approach(
       uncertainty.relative * value,
       // What the flow bends more than a line or a parabola; the lag multiplies the error of the slope.
       bent === null ? 0.01 : 0.003 + 0.01 * known.lag_s.value,
+      stillRising(meter, trip_s, late_s) * value,
     ),
   };
+}
+
+/**
+ * What a meter may still lack of a flow that began with the record, as a share of it: exp(-run / lag) where the run before the trip is
+ * shorter than three lags, taken as a rectangle's half-width; else 0.
+ */
+function stillRising(meter: Channel, trip_s: number, lag_s: number): number {
+  const run_s = trip_s - meter.samples.time_s[0];
+  return run_s < 3 * lag_s ? Math.exp(-run_s / lag_s) / Math.sqrt(3) : 0;
 }
 
 /** Parabola up to the trip, `late_s` of its slope added; null with fewer than 40 samples. */

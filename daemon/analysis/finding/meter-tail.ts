@@ -30,7 +30,7 @@ const starts_s = [0.03, 0.25, 0.5];
  */
 export function meterTail(meter: Channel, seat_s: number, isSharp: boolean): MeterTail | null {
   for (const start_s of starts_s) {
-    const tail = fitTail(meter, seat_s + start_s);
+    const tail = fitTail(meter, seat_s + start_s) ?? slowTail(meter, seat_s + start_s);
     if (tail === null) continue;
     if (isSharp) return tail;
     // What a softened closure lets through after the first touch hides in the noise: up to 14 % of the lag were seen.
@@ -92,6 +92,53 @@ function fitTail(meter: Channel, from_s: number): MeterTail | null {
   return {
     lag_s: { value: best_s, uncertainty: best_s * together(relative, 0.01) },
     zero_mps: { value: zero, uncertainty: together(fit.sigma * Math.sqrt(fit.inverse[0]), 0.001) },
+  };
+}
+
+/** Slowest meter tried: damped to several seconds (common practice, no source). */
+const slowest_s = 8;
+
+/**
+ * A meter so slow that the record ends before it rests: its zero is taken as calibrated, and A exp(-t / lag) fitted with lags from the
+ * configured one on. Null where that does not explain the reading, or the lag is not longer than configured.
+ */
+function slowTail(meter: Channel, from_s: number): MeterTail | null {
+  const { responseTime_s, uncertainty } = meter.series.channel;
+  const { time_s } = meter.samples;
+  const to_s = time_s[time_s.length - 1];
+  const tail = average(meter.samples, { from_s, to_s }, Math.max(meter.step_s, (to_s - from_s) / 200));
+  const n = tail.time_s.length;
+  const least_s = Math.max(responseTime_s, 0.1);
+  if (n < 20 || to_s - from_s < 0.6) return null;
+  const decay = new Float64Array(n);
+  const attempt = (lag_s: number, zero_mps: number) => {
+    for (let k = 0; k < n; k++) decay[k] = Math.exp(-(tail.time_s[k] - from_s) / lag_s);
+    return fitColumns(
+      [decay],
+      tail.value.map((value) => value - zero_mps),
+    );
+  };
+  const best = (zero_mps: number) => {
+    let best_s = least_s;
+    let squares = Number.POSITIVE_INFINITY;
+    for (let lag_s = least_s; lag_s < slowest_s; lag_s *= 1.02) {
+      const fit = attempt(lag_s, zero_mps);
+      if (fit !== null && fit.squares < squares) [best_s, squares] = [lag_s, fit.squares];
+    }
+    return best_s;
+  };
+  const lag_s = best(0);
+  const fit = attempt(lag_s, 0);
+  if (fit === null || lag_s < 1.2 * least_s || lag_s > slowest_s / 1.1) return null;
+  const [height] = fit.coefficients;
+  const block = Math.sqrt(Math.max(1, (to_s - from_s) / 200 / meter.step_s));
+  if (Math.abs(height) < Math.max(0.15, 8 * fit.sigma)) return null;
+  if (fit.sigma > (2 * meter.sigma) / block + 0.01 * Math.abs(height)) return null;
+  const zero = Math.max(uncertainty.absolute, 0.003);
+  const byZero_s = Math.abs(best(zero) - best(-zero)) / 2;
+  return {
+    lag_s: { value: lag_s, uncertainty: together(byZero_s, 0.02 * lag_s) },
+    zero_mps: { value: 0, uncertainty: zero },
   };
 }
 

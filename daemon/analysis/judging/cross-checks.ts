@@ -122,6 +122,8 @@ function lateMeter(facts: Facts): Flag[] {
     ofRectangle((seat.late_s * reverse_mps) / approach_mps),
     // What the fit to a lagging, noisy reading leaves, and a column that does not rest.
     isQuiet(facts) ? 0.003 : 0.006,
+    // A lag far from the configured one is known from its end alone.
+    tail.lag_s.value > 2 * signals.meter.series.channel.responseTime_s ? tail.lag_s.uncertainty : 0,
   );
   if (Math.abs(outside_s) <= sureAt * doubt_s + signals.meter.step_s) return [];
   return clocksDisagree(

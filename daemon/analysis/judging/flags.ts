@@ -1,11 +1,12 @@
 /** Flags: what a reader must know before believing a number. Each is one sentence with its figures. */
 
-import { meanOver } from '../../statistics/samples.ts';
+import { indexOfLargest, meanOver, range } from '../../statistics/samples.ts';
 import type { Facts } from '../finding/facts.ts';
 import { blind, longest_s, within } from '../reading/missing.ts';
 import type { EventRecord } from '../record.ts';
 import type { Flag, LegResults } from '../verdict.ts';
 import { closedFlags } from './closed-flags.ts';
+import { leakFlag } from './leak.ts';
 import { isPeakOpen, lackWords, milliseconds } from './reasons.ts';
 import { flag } from './tap-flags.ts';
 
@@ -29,6 +30,7 @@ export function flagsOf(record: EventRecord, facts: Facts, results: LegResults):
     ...(facts.seat === null
       ? notClosedFlags(facts)
       : closedFlags(record, { ...facts, seat: facts.seat }, results)),
+    ...leakFlag(facts, results),
   ];
 }
 
@@ -153,7 +155,19 @@ function holeFlags(facts: Facts): Flag[] {
   ];
 }
 
-/** A trip without a closing: shut gently, or not shut. */
+/** How far the outlet rose over its later level after the trip: all that can be said of a closing that was not located. */
+export function risenText({ signals, trip }: Facts): string {
+  const { time_s, value } = signals.calm;
+  const last_s = time_s[time_s.length - 1];
+  const from_s = trip?.at_s ?? time_s[0];
+  const later = meanOver(signals.calm, { from_s: Math.max(from_s + 0.5, last_s - 0.5), to_s: last_s });
+  const [first, end] = range(time_s, { from_s: from_s + 0.05, to_s: last_s });
+  const k = indexOfLargest(value, first, end);
+  if (later === null || k < 0) return 'How far the outlet rose is not known.';
+  return `The outlet rose by ${(Math.max(0, value[k] - later) / 1e5).toFixed(1)} bar over its later level.`;
+}
+
+/** A trip without a closing that was located: shut or not shut. Never an all-clear. */
 function notClosedFlags(facts: Facts): Flag[] {
   const { signals, trip } = facts;
   if (trip === null) return [flag('did-not-close', 'No closing of a valve was found in this record.')];
@@ -163,8 +177,9 @@ function notClosedFlags(facts: Facts): Flag[] {
   const after_s = (last_s - trip.at_s).toFixed(1);
   const flow = signals.meter === null ? null : meanOver(signals.meter.samples, late);
   const difference = signals.inlet === null ? null : meanOver(signals.difference, late);
-  const isStill = flow !== null && Math.abs(flow) < 0.25;
   const isHeld = difference !== null && difference > 0.2e5;
+  const leak_mps = isHeld ? 0.06 * Math.sqrt((2 * difference) / signals.constants.density_kgpm3) : 0;
+  const isStill = flow !== null && Math.abs(flow) < Math.max(0.25, leak_mps);
   const isTorn = within(blind(signals.outlet.missing), { from_s: trip.at_s, to_s: last_s }).length > 0;
   // A gentle closing may be said only where every sample would have shown a hard one.
   if (isTorn && (isStill || isHeld)) return [];
@@ -172,7 +187,7 @@ function notClosedFlags(facts: Facts): Flag[] {
     return [
       flag(
         'no-measurable-slam',
-        `The valve is shut ${after_s} s after the trip, but no pressure step marks its closing.`,
+        `The valve is shut ${after_s} s after the trip; its closing was not located. ${risenText(facts)}`,
       ),
     ];
   }

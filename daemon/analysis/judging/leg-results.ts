@@ -5,6 +5,7 @@ import type { EventRecord } from '../record.ts';
 import type { LegResults, LegVerdict } from '../verdict.ts';
 import { correctPeak } from './corrected-peak.ts';
 import { instantResults } from './instants.ts';
+import { leakResults } from './leak.ts';
 import { pressureResults } from './pressures.ts';
 import { ringResults } from './ringing.ts';
 import type { Ground } from './shared-effects.ts';
@@ -28,6 +29,7 @@ export function legFigures(record: EventRecord, facts: Facts, origin_s: number):
     ...pressureResults(ground),
     ...velocities,
     ...ringResults(ground, velocities.equivalentReverseVelocity),
+    ...leakResults(facts),
     waveSpeed: surerOf(facts, speeds),
   };
   return {

@@ -2,6 +2,7 @@
 import type { Facts } from '../finding/facts.ts';
 import { isMeasured } from '../result.ts';
 import type { Flag, LegResults, LegVerdict } from '../verdict.ts';
+import { risenText } from './flags.ts';
 import { isPeakOpen, lackWords } from './reasons.ts';
 
 /** The sentence, in m/s and s whatever the screen uses. `flags` decide what kind of story it is; `facts` null: no usable outlet. */
@@ -17,7 +18,7 @@ export function sentenceOf(
   if (has('taps-swapped'))
     return 'The outlet fell where it should have risen: outlet and inlet are probably swapped.';
   if (has('did-not-close')) return 'The pump tripped, but the valve did not close within this record.';
-  if (has('no-measurable-slam')) return 'The valve shut so gently that no pressure step can be measured.';
+  if (has('no-measurable-slam')) return `The valve is shut, its closing not located. ${risenText(facts)}`;
   if (facts.seat === null) return 'No closing of the valve was found in this record.';
   const words = severity.words;
   if (facts.seat.hidden !== null || isPeakOpen(facts)) return torn(facts, results, severity);

@@ -42,6 +42,9 @@ const published: Readonly<Record<string, string>> = {
   ringFrequency: 'Hz',
   ringDecay: 's',
   reopenings: '1',
+  leakVelocity: 'm/s',
+  leakArea: '1',
+  staticDecay: 'Pa/s',
   anchorLoad: 'N',
 };
 

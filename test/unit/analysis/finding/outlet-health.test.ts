@@ -183,3 +183,29 @@ describe('contact and pressure far apart', () => {
     },
   );
 });
+
+describe('a meter slower than the rig file says', () => {
+  const { spec, sensors, random } = drawTrip(100_001);
+  const simulated = simulateTrip(spec, { rate_Hz: 1000, sensors, random });
+  const record = recordOf(simulated, spec, sensors, exactKnowledge(sensors));
+  const truths = truthsOf({ truth: simulated.legs[0].truth, spec, simulated } as Parameters<
+    typeof truthsOf
+  >[0]);
+
+  test.each([0.8, 1.6, 3])(
+    'damped by %d s more: the closing is found, and the flow before it is held',
+    (lag_s) => {
+      const [leg] = record.legs;
+      const { meter } = leg;
+      if (meter === null) throw new Error('no meter');
+      const damped = { ...meter, value: throughLag(meter.time_s, meter.value, lag_s) };
+      const verdict = judge({ ...record, legs: [{ ...leg, meter: damped }] });
+      expect(verdict.results.seating.value).not.toBeNull();
+      expect(codes(verdict)).toContain('meter-lag-differs');
+      expect(
+        holds(verdict.results.approachVelocity, truths.approachVelocity),
+        JSON.stringify([verdict.results.approachVelocity, truths.approachVelocity]),
+      ).toBe(true);
+    },
+  );
+});
