@@ -1,6 +1,6 @@
 /** How much of the true peak this sampling and this sensor can show, and what it should be corrected by. */
 
-import { coverage, together } from '../../statistics/uncertainty.ts';
+import { coverage, ofInterval, together } from '../../statistics/uncertainty.ts';
 import type { Facts } from '../finding/facts.ts';
 import type { Seat } from '../finding/seat.ts';
 import type { LegSignals } from '../reading/leg-signals.ts';
@@ -32,6 +32,9 @@ export function correctPeak(facts: Facts): CorrectedPeak | null {
   const { signals, peak, static_Pa, sag_Pa, seat } = facts;
   if (peak === null || static_Pa === null || sag_Pa === null || seat === null) return null;
   const { perPlateau, plateau_s, lag_s, tap_m, length_m } = signals.constants;
+  // How well the lag is known is how well its correction is: as stated, or as far as the front showed it.
+  const { responseTimeHalfWidth_s } = signals.outlet.series.channel;
+  const lagDoubt_ratio = Math.min(0.5, ofInterval(responseTimeHalfWidth_s) / Math.max(1e-6, lag_s));
   const sigma = signals.outlet.sigma;
   const surge_Pa = Math.max(1, peak.raw_Pa - static_Pa);
   const n = Math.max(0.5, perPlateau);
@@ -55,7 +58,7 @@ export function correctPeak(facts: Facts): CorrectedPeak | null {
     coverage *
     together(
       0.6 * sigma,
-      0.5 * byLag_Pa,
+      lagDoubt_ratio * byLag_Pa,
       0.4 * atSeat_Pa,
       (seat.isSoftened === true ? 0.03 : 0.015) * surge_Pa,
     );
@@ -67,10 +70,7 @@ export function correctPeak(facts: Facts): CorrectedPeak | null {
     // Where it cannot be told whether the pulse is a ramp at all, nothing may have been missed: all of the correction falls.
     low_Pa:
       corrected_Pa -
-      together(
-        doubt_Pa,
-        seat.isSoftened === null ? bySampling_Pa + byLag_Pa + atSeat_Pa : bySampling_Pa + 0.5 * byLag_Pa,
-      ),
+      together(doubt_Pa, seat.isSoftened === null ? bySampling_Pa + byLag_Pa + atSeat_Pa : bySampling_Pa),
     high_Pa:
       corrected_Pa +
       together(

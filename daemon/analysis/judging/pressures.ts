@@ -22,6 +22,7 @@ import {
   unsettled,
 } from './reasons.ts';
 import {
+  contactDoubt_mps,
   differenceEffects,
   type Ground,
   peakEffects,
@@ -360,13 +361,13 @@ function stepResult(facts: Facts): Result {
   const { front } = seat;
   if (seat.hidden !== null) return hiddenStep(facts);
   if (front === null) return stepUnseen(facts);
-  const { density_kgpm3, waveSpeed_mps, perPlateau } = signals.constants;
+  const { density_kgpm3, waveSpeed_mps } = signals.constants;
   const impedance = density_kgpm3 * waveSpeed_mps;
   // As for the velocity at seating, which is this over density x wave speed.
   const shape =
     seat.isSoftened === true
       ? 0.4 * Math.abs(front.step_Pa) + 0.035 * impedance
-      : 0.075 * front.step_Pa + 0.002 * impedance + (perPlateau < 20 ? 0.05 * front.step_Pa : 0);
+      : impedance * contactDoubt_mps(facts, front.step_Pa / impedance);
   return stated('seatingStep', {
     value: front.step_Pa,
     method:

@@ -26,6 +26,7 @@ import {
 } from './reasons.ts';
 import {
   approachEffects,
+  contactDoubt_mps,
   type Ground,
   impedanceEffects,
   lengthEffects,
@@ -124,7 +125,7 @@ function largest(facts: Facts): Result {
     doubt: together(
       motion.uncertaintyAt(Math.min(at_s, before_s)),
       // A disc that throttles a little before it touches adds to the step that the motion is tied to.
-      seat.isSoftened === true ? 0.03 + 0.05 * fastest : 0.003 + 0.045 * fastest,
+      seat.isSoftened === true ? 0.03 + 0.05 * fastest : contactDoubt_mps(facts, 0.5 * fastest),
       seat.front === null ? 10 * seat.uncertainty_s : 0,
     ),
     least: 0,
@@ -170,7 +171,7 @@ function atSeating(facts: Facts): Result {
   const { front } = seat;
   if (seat.hidden !== null) return atHiddenSeating(facts);
   if (front === null) return stepUnseen(facts);
-  const { density_kgpm3, waveSpeed_mps, perPlateau } = signals.constants;
+  const { density_kgpm3, waveSpeed_mps } = signals.constants;
   const value = Math.max(0, velocityOfStep_mps(density_kgpm3, waveSpeed_mps, front.step_Pa));
   return stated('velocityAtSeating', {
     value,
@@ -179,10 +180,7 @@ function atSeating(facts: Facts): Result {
     span: afterTrip(trip, front),
     effects: [
       ...impedanceEffects(facts, value, stepEffects(facts)),
-      // A disc throttles a little before it touches, and gives way a little after: up to 15 % on simulated valves.
-      ['method', seat.isSoftened === true ? 0.4 * value + 0.035 : 0.075 * value + 0.002],
-      // A dozen samples leave the shape of the front open.
-      ['method', perPlateau < 20 ? 0.05 * value + 0.006 : 0],
+      ['method', seat.isSoftened === true ? 0.4 * value + 0.035 : contactDoubt_mps(facts, value)],
     ],
   });
 }
@@ -222,7 +220,8 @@ function equivalent(ground: Ground): Result {
   const doubt = together(
     velocityOf(1.5 * settled.uncertainty_Pa),
     ...impedanceEffects(facts, value, []).map(([, effect]) => effect),
-    velocityOf(0.07 * pushed_Pa),
+    // The column slows by a fiftieth more or less within the 10 ms: 1.3 to 1.5 times the mean at the reversal, over some 0.25 s.
+    velocityOf(0.02 * pushed_Pa),
     velocityOf(signals.outlet.sigma) / 2,
     0.002,
     seat.front === null ? velocityOf(seat.beforeUncertainty_Pa) : 0,
@@ -315,13 +314,18 @@ export function slowingAtReversal({ facts }: Ground): Result {
   if (line === null) return withheld('too few samples about the reversal');
   const value = -line.slope;
   const inertia = density_kgpm3 * motion.length_m.value;
+  // The window sits where the reversal is thought to be. The deceleration grows from the trip on, about evenly from twice its
+  // mean less the end to the end, so that a window off by dt is off by this share.
+  const stop_s = Math.max(0.02, reversal.value - trip.at_s);
+  const mean_mps2 = motion.approach_mps.value / stop_s;
+  const offCentre = (2 * Math.abs(1 - mean_mps2 / value) * reversal.uncertainty) / stop_s;
   return stated('decelerationAtReversal', {
     value,
     doubt: together(
       value * (motion.length_m.uncertainty / motion.length_m.value),
       back.uncertainty_Pa / inertia,
       sigma / inertia / Math.sqrt(Math.max(1, line.n)),
-      0.02 * value,
+      value * offCentre,
     ),
     method: 'mean over 20 ms about the reversal, from the impulse of the pressure',
     span: afterTrip(trip, span),
