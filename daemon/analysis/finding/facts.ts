@@ -90,7 +90,8 @@ export function gather(signals: LegSignals, trip: Trip | null): Facts {
     trip === null || signals.meter === null || meter === null
       ? null
       : approach(signals.meter, trip.at_s, meter);
-  const settled = shut_s === null ? null : settle(signals, shut_s);
+  const settled =
+    shut_s === null ? null : settle(signals, shut_s, Math.abs(approach_mps?.value ?? typical_mps.value));
   const peak = seat === null ? null : largestAfter(signals, seat, trip);
   const static_Pa = seat === null || settled === null ? null : settled.level_Pa(seat.at_s + 0.05);
   const still: Facts = {

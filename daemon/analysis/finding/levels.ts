@@ -1,7 +1,7 @@
 /** Levels before and after: approach velocity, static before, static after. */
 import { fitColumns, fitLine, type LineFit, lineUncertainty, onLine } from '../../statistics/fit.ts';
-import { mean, onto, range, type Samples, type Span } from '../../statistics/samples.ts';
-import { type Estimate, ofInterval, together } from '../../statistics/uncertainty.ts';
+import { indexAt, mean, onto, range, type Samples, type Span } from '../../statistics/samples.ts';
+import { type Estimate, ofInterval, ofRectangle, together } from '../../statistics/uncertainty.ts';
 import { type Channel, delayDoubt_s, type LegSignals } from '../reading/leg-signals.ts';
 import { blind, within } from '../reading/missing.ts';
 import { fitRing, type RingFit } from './ring.ts';
@@ -113,9 +113,10 @@ export interface Settled {
 
 /**
  * Settled level after seating. With a tank channel the difference outlet - tank is fitted, which takes the slow
- * cooling of the tank out; else the outlet itself with a drift. Null when the record ends too soon.
+ * cooling of the tank out; else the outlet itself with a drift. Null when the record ends too soon. `approach_mps` bounds what
+ * was cut off above the measuring range.
  */
-export function settle(signals: LegSignals, seating_s: number): Settled | null {
+export function settle(signals: LegSignals, seating_s: number, approach_mps = 0): Settled | null {
   const { ring_s } = signals.constants;
   const outlet = signals.outlet.samples;
   const last_s = outlet.time_s[outlet.time_s.length - 1];
@@ -131,10 +132,11 @@ export function settle(signals: LegSignals, seating_s: number): Settled | null {
   const late = whole && { ...whole, uncertainty_Pa: torn * whole.uncertainty_Pa };
   const byRing_Pa = ring === null ? Number.POSITIVE_INFINITY : torn * 2 * ring.levelUncertainty_Pa;
   if (ring !== null && (late === null || (ring.explained >= 0.3 && byRing_Pa < late.uncertainty_Pa))) {
-    const offset_Pa = ring.level_Pa;
+    const cut = cutOff(signals, span, approach_mps);
+    const offset_Pa = ring.level_Pa + cut.value;
     return {
       level_Pa: (at_s) => offset_Pa + ring.drift_Paps * (at_s - seating_s) + (tank?.level_Pa(at_s) ?? 0),
-      uncertainty_Pa: together(byRing_Pa, tank?.uncertainty_Pa ?? 0),
+      uncertainty_Pa: together(byRing_Pa, tank?.uncertainty_Pa ?? 0, cut.uncertainty),
       ring,
       method:
         tank === null ? 'level of the ring-down fit' : 'tank pressure plus offset from the ring-down fit',
@@ -143,13 +145,14 @@ export function settle(signals: LegSignals, seating_s: number): Settled | null {
     };
   }
   if (late === null) return null;
+  const cut = cutOff(signals, late.span, approach_mps);
   return {
-    level_Pa: (at_s) => late.level_Pa(at_s) + (tank?.level_Pa(at_s) ?? 0),
-    uncertainty_Pa: together(late.uncertainty_Pa, tank?.uncertainty_Pa ?? 0),
+    level_Pa: (at_s) => late.level_Pa(at_s) + cut.value + (tank?.level_Pa(at_s) ?? 0),
+    uncertainty_Pa: together(late.uncertainty_Pa, tank?.uncertainty_Pa ?? 0, cut.uncertainty),
     ring,
     method: tank === null ? 'line through the settled outlet' : 'tank pressure plus settled offset',
     span: late.span,
-    tankOffset_Pa: tank === null ? null : late.level_Pa(seating_s),
+    tankOffset_Pa: tank === null ? null : late.level_Pa(seating_s) + cut.value,
   };
 }
 
@@ -159,6 +162,33 @@ function holed({ outlet, tank }: LegSignals, seating_s: number): boolean {
   return [outlet, tank].some(
     (channel) => channel !== null && within(blind(channel.missing), span).length > 0,
   );
+}
+
+/**
+ * What the mean of a window lacks because pulses ran over the top of the measuring range, in Pa. A pulse stands at most as
+ * high over the top as the column's own velocity can make it (Joukowsky) over the level; how high is not known, so all values up to
+ * that count alike (JCGM 100:2008, 4.3.7), weighted by the share of samples at the top.
+ */
+function cutOff({ outlet, constants }: LegSignals, span: Span, approach_mps: number): Estimate {
+  const [low_Pa, high_Pa] = outlet.series.channel.range;
+  const [first, end] = range(outlet.samples.time_s, span);
+  const middle_Pa = (low_Pa + high_Pa) / 2;
+  const { value } = outlet.samples;
+  let cut = 0;
+  let below_Pa = 0;
+  for (let k = first; k < end; k++) below_Pa += value[k];
+  for (const t of outlet.clipped_s) {
+    if (t < span.from_s || t > span.to_s) continue;
+    if (value[indexAt(outlet.samples.time_s, t - 1e-9)] > middle_Pa) cut++;
+  }
+  if (cut === 0) return { value: 0, uncertainty: 0 };
+  const level_Pa = below_Pa / (end - first);
+  const most_Pa = Math.max(
+    0,
+    level_Pa + constants.density_kgpm3 * constants.waveSpeed_mps * approach_mps - high_Pa,
+  );
+  const share = cut / (end - first);
+  return { value: (share * most_Pa) / 2, uncertainty: share * ofRectangle(most_Pa / 2) };
 }
 
 /**

@@ -51,11 +51,13 @@ export function findMotion(
   const atSeat = seatSighting(signals, seat, settled, restless_mps);
   if (atSeat !== null) sightings.push(atSeat);
   const rest_s = Math.min(8 * ring_s, 1.5);
+  // A damped disc may let water through until it touches.
+  const still_s = shut_s + Math.max(ring_s, seat.isSoftened === true ? seat.late_s : 0);
   const aliased_mps =
     (0.5 * Math.max(0, peak_Pa - settled.level_Pa(seat.at_s)) * outlet.step_s) /
     (density_kgpm3 * inertiaLength_m);
   sightings.push({
-    span: { from_s: shut_s + ring_s, to_s: shut_s + ring_s + rest_s },
+    span: { from_s: still_s, to_s: still_s + rest_s },
     velocity_mps: {
       value: 0,
       // Waves between samples, the next small openings of the valve, and what the end swallows.
@@ -64,12 +66,12 @@ export function findMotion(
   });
   const prior = {
     trip_s: trip.at_s,
-    until_s: shut_s + ring_s + rest_s + 0.01,
+    until_s: still_s + rest_s + 0.01,
     density_kgpm3,
     approach_mps,
     length_m: length,
     backUncertainty_Pa: back.uncertainty_Pa,
-    holes: holesOf(signals, seat, back, { trip_s: trip.at_s, until_s: shut_s + ring_s + rest_s }),
+    holes: holesOf(signals, seat, back, { trip_s: trip.at_s, until_s: still_s + rest_s }),
   };
   const motion = columnMotion(outlet.samples, back, prior, sightings);
   if (motion === null || atSeat !== null) return motion;
@@ -155,7 +157,13 @@ function restlessness_mps(signals: LegSignals, seat: Seat, stopped_mps: number):
   const outlet = signals.outlet.samples.value;
   const low = indexOfSmallest(outlet, first, end);
   const isParted = low >= 0 && outlet[low] < -0.9e5;
-  if (isCut(signals, seat)) return stopped_mps;
+  // Impulse that ran over the top of the range is missing from the rest, too.
+  const until_s = seat.at_s + signals.constants.ring_s + Math.min(8 * signals.constants.ring_s, 1.5);
+  const middle_Pa = (signals.outlet.series.channel.range[0] + signals.outlet.series.channel.range[1]) / 2;
+  const isOver = signals.outlet.clipped_s.some(
+    (t) => t > seat.at_s && t < until_s && (valueAt(signals.outlet.samples, t) ?? 0) > middle_Pa,
+  );
+  if (isCut(signals, seat) || isOver) return stopped_mps;
   return (isParted ? 0.3 : Math.min(0.3, deepest_Pa / 4e5)) * Math.max(0, stopped_mps);
 }
 

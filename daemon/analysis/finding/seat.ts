@@ -111,6 +111,12 @@ function placeOfLargest(of: (k: number) => number, first: number, end: number): 
   return best;
 }
 
+/**
+ * A damped disc that stopped the flow off its seat is pressed on it at the latest when the outlet has swung through its low half
+ * and stands high again: half a ring period and a quarter after it fell below its later level.
+ */
+const lowSwing_ratio = 0.75;
+
 /** A cushion may throw the disc back before it ever touches; it comes again within so long, in s. */
 const thrownBack_s = 0.25;
 
@@ -276,7 +282,10 @@ function seenSeat(signals: LegSignals, detected: Closure, located: Place): Seat 
       // A cushion may stop the flow a little off the seat and touch while the pressure already falls, or after that.
       late_s:
         isSoftened === true
-          ? Math.max(again_s, 1.6 * (toEnd_s - (closure.half_s - detected.half_s)))
+          ? Math.max(
+              again_s,
+              toEnd_s - (closure.half_s - detected.half_s) + lowSwing_ratio * signals.constants.ring_s,
+            )
           : torn_s,
       early_s: 0,
       hidden: null,
@@ -294,7 +303,7 @@ function seenSeat(signals: LegSignals, detected: Closure, located: Place): Seat 
     uncertainty_s: together((perPlateau < 2 ? 0.5 : 0.42) * step_s, 3e-4),
     late_s:
       isSoftened === true
-        ? Math.max(again_s, 1.6 * (toEnd_s - throttled_s))
+        ? Math.max(again_s, toEnd_s - throttled_s + lowSwing_ratio * signals.constants.ring_s)
         : isSoftened === null
           ? Math.max(again_s, toTop_s, 1.4 * toEnd_s, 0.5 * step_s)
           : 0,

@@ -70,7 +70,11 @@ export function correctPeak(facts: Facts): CorrectedPeak | null {
     // Where it cannot be told whether the pulse is a ramp at all, nothing may have been missed: all of the correction falls.
     low_Pa:
       corrected_Pa -
-      together(doubt_Pa, seat.isSoftened === null ? bySampling_Pa + byLag_Pa + atSeat_Pa : bySampling_Pa),
+      together(
+        doubt_Pa,
+        seat.isSoftened === null ? bySampling_Pa + byLag_Pa + atSeat_Pa : bySampling_Pa,
+        overshoot_Pa(facts),
+      ),
     high_Pa:
       corrected_Pa +
       together(
@@ -121,4 +125,21 @@ function shapeDoubt_ratio(isSoftened: boolean | null, perPlateau: number, isLate
   if (isSoftened !== false && perPlateau < 8) return 0.4 * Math.min(1, 2 / perPlateau);
   if (isSoftened === true && perPlateau < 20) return 0.3;
   return isLater ? 0.12 : 0;
+}
+
+/**
+ * Overshoot over a step of the least damped filter that transmitters are built with, a Butterworth one: exp(-pi) of the step
+ * (damping 0.71; textbook of control, from memory).
+ */
+const overshoot_ratio = 0.043;
+
+/** How much of the largest sample may be the sensor's own overshoot, in Pa: only where it stands right after the front. */
+export function overshoot_Pa({ seat, peak, signals }: Facts): number {
+  const front = seat?.front ?? null;
+  if (front === null || peak === null) return 0;
+  const { lag_s } = signals.constants;
+  // A second-order filter of that damping passes its peak 2.2 of its response times after the step, and is back after 5.
+  return peak.at_s - front.at_s < 5 * lag_s + signals.outlet.step_s
+    ? overshoot_ratio * Math.max(0, front.step_Pa)
+    : 0;
 }

@@ -1,4 +1,6 @@
 /** Results that are pressures: statics, peak, surge, sag, step, and what the pipe makes of them. Pa, gauge. */
+
+import { joukowskyStep_Pa } from '../../hydraulics/joukowsky.ts';
 import { differenceUncertainty, readingUncertainty } from '../../instruments/reading-doubt.ts';
 import { lineUncertainty, onLine } from '../../statistics/fit.ts';
 import { indexOfLargest, indexOfSmallest, range, type Span } from '../../statistics/samples.ts';
@@ -9,8 +11,9 @@ import { afterTrip } from '../finding/trip.ts';
 import { withheld } from '../result.ts';
 import type { LegResults, Result } from '../verdict.ts';
 import { type Effect, scaled } from './budget.ts';
-import type { CorrectedPeak } from './corrected-peak.ts';
+import { type CorrectedPeak, overshoot_Pa } from './corrected-peak.ts';
 import {
+  isCutOff,
   isPeakOpen,
   lackWords,
   noMotion,
@@ -126,14 +129,23 @@ function byCorrected({ facts, corrected }: Ground, build: (peak: Reach) => Resul
 /** A largest sample can only be too low: it reaches up to what the correction allows. */
 function rawPeak(facts: Facts, corrected: CorrectedPeak | null, raw_Pa: number): Reach {
   const noise = rawNoise_Pa(facts);
+  const level_Pa = facts.static_Pa ?? raw_Pa;
+  const isUnseen = peakUnseen(facts) !== null;
+  const { density_kgpm3, waveSpeed_mps } = facts.signals.constants;
+  const stopped_mps = facts.approach_mps?.value ?? facts.motion?.approach_mps.value ?? 0;
   return {
     value_Pa: raw_Pa,
-    low_Pa: raw_Pa - coverage * noise,
+    low_Pa: raw_Pa - together(coverage * noise, overshoot_Pa(facts)),
     high_Pa: Math.max(
       raw_Pa + coverage * noise,
       corrected?.high_Pa ?? 0,
       // Where no corrected peak can be given, the true surge may well be twice what was seen.
-      peakUnseen(facts) !== null && facts.static_Pa !== null ? 2 * raw_Pa - facts.static_Pa : 0,
+      isUnseen ? 2 * raw_Pa - level_Pa : 0,
+      // Over the top of the range nothing is seen: a column that parts and comes back makes up to twice the Joukowsky pressure of
+      // its velocity (Bergant, Simpson and Tijsseling 2006, from memory).
+      isUnseen && isCutOff(facts)
+        ? level_Pa + 2 * joukowskyStep_Pa(density_kgpm3, waveSpeed_mps, stopped_mps)
+        : 0,
     ),
   };
 }

@@ -30,14 +30,20 @@ export function reversalUnseen({ trip, motion }: Facts) {
   );
 }
 
+/** Whether the largest sample stands at the top of the measuring range. */
+export function isCutOff({ signals: { outlet }, peak }: Facts): boolean {
+  if (peak === null) return false;
+  const nearPeak_s = Math.max(outlet.step_s * 2, 0.002);
+  const isClipped = outlet.clipped_s.some((t) => Math.abs(t - peak.at_s) < nearPeak_s);
+  return isClipped || peak.raw_Pa > outlet.series.channel.range[1];
+}
+
 /** Why no corrected peak is given; null when one can be. */
 export function peakUnseen(facts: Facts) {
   const { signals, peak } = facts;
   const { perPlateau, lag_s, plateau_s } = signals.constants;
   if (peak === null) return noSeating;
-  const nearPeak_s = Math.max(signals.outlet.step_s * 2, 0.002);
-  const top = signals.outlet.series.channel.range[1];
-  if (signals.outlet.clipped_s.some((t) => Math.abs(t - peak.at_s) < nearPeak_s) || peak.raw_Pa > top) {
+  if (isCutOff(facts)) {
     return withheld(
       'the outlet reading is clipped at its peak: the true peak is higher than the largest sample',
     );
