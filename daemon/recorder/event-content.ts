@@ -1,7 +1,7 @@
 /** What goes into an event's folder, and how whole it is. */
 import type { RigConfig } from '../../config/rig.ts';
 import type { Counters, RawBlock } from '../../drivers/driver.ts';
-import { completenessOf } from '../store/completeness.ts';
+import { completenessOf, holes } from '../store/completeness.ts';
 import type { EventContent, EventGroup, EventHeader } from '../store/event-folder.ts';
 import { version } from '../version.ts';
 import type { Line } from './line.ts';
@@ -21,7 +21,12 @@ export function contentOf(
     lineCounters[line.id] = { ...line.driver.counters };
     for (const { spec, history } of line.groups) {
       const own = history.extract(event.from_s, event.to_s, groups.length);
-      groups.push({ ...spec, ...completenessOf(own, event, spec.nominalInterval_s) });
+      const missing = holes(own, event.from_s, event.to_s, spec.nominalInterval_s);
+      groups.push({
+        ...spec,
+        ...completenessOf(own, event, spec.nominalInterval_s),
+        ...(missing.length === 0 ? {} : { missing }),
+      });
       for (const block of own) blocks.push(block);
     }
   }

@@ -1,6 +1,6 @@
 /** The event of a trip whose recorder died before it was written, made again from the disk ring. */
 import type { RawBlock } from '../../drivers/driver.ts';
-import { completenessOf } from '../store/completeness.ts';
+import { completenessOf, holes } from '../store/completeness.ts';
 import { cutBlock } from '../store/cut-block.ts';
 import type { EventContent, Rebuilt } from '../store/event-folder.ts';
 import type { Files } from '../store/files.ts';
@@ -13,10 +13,6 @@ import { RingReplay } from './ring-replay.ts';
 
 /** Detection is given so much of the time before the record, so that it knows the levels, in s. */
 const warmUp_s = 2;
-/** A hole is longer than so many spacings of its group. */
-const hole_intervals = 2.5;
-/** Holes that are named, at most, per group. */
-const mostHoles = 50;
 
 export interface RebuildRequest {
   readonly trip: TripDeclaration;
@@ -151,21 +147,4 @@ function contentOf(
     },
     blocks: header.groups.flatMap((_, group) => ofGroup(group)),
   };
-}
-
-/** Where samples of a group are missing between two instants. */
-function holes(
-  blocks: readonly RawBlock[],
-  from_s: number,
-  to_s: number,
-  interval_s: number,
-): { from_s: number; to_s: number }[] {
-  const found: { from_s: number; to_s: number }[] = [];
-  let end_s = from_s;
-  for (const block of blocks) {
-    if (block.time_s - end_s > hole_intervals * interval_s) found.push({ from_s: end_s, to_s: block.time_s });
-    end_s = block.time_s + block.scans * (block.scans > 1 ? block.interval_s : interval_s);
-  }
-  if (to_s - end_s > hole_intervals * interval_s) found.push({ from_s: end_s, to_s });
-  return found.slice(0, mostHoles);
 }

@@ -70,6 +70,8 @@ export interface EventGroup extends GroupSpec {
   readonly line: string;
   readonly scans: number;
   readonly scansLost: number;
+  /** Where scans of all its channels are missing, in s on the monotonic clock; absent where none is, and in older records. */
+  readonly missing?: readonly { readonly from_s: number; readonly to_s: number }[];
 }
 
 /** Where an event lies: `2026/11/<id>` under the events folder, by the UTC month in its id. */

@@ -68,7 +68,11 @@ export function TrendChart({ view, channel, from_ms, to_ms }: Props) {
         aria-valuemin={0}
         aria-valuemax={Math.max(0, rows.length - 1)}
         aria-valuenow={at ?? 0}
-        aria-valuetext={selected === null ? 'nothing chosen' : words(selected, show, decimals, shown.symbol)}
+        aria-valuetext={
+          selected === null
+            ? 'nothing chosen'
+            : words(selected, show, decimals, shown.symbol) + missingWords(selected, rows)
+        }
         onPointerMove={(event) => nearest(event.clientX)}
         onKeyDown={(event) => {
           const by = { ArrowLeft: -1, ArrowRight: 1, PageUp: -20, PageDown: 20 }[event.key];
@@ -125,7 +129,7 @@ export function TrendChart({ view, channel, from_ms, to_ms }: Props) {
       <figcaption aria-live="polite">
         {selected === null
           ? `${stepWords(view.step_s)} minimum, maximum, mean. Point at the curve, or use the arrow keys.`
-          : words(selected, show, decimals, shown.symbol)}
+          : words(selected, show, decimals, shown.symbol) + missingWords(selected, rows)}
       </figcaption>
     </figure>
   );
@@ -156,6 +160,15 @@ function band(
     .reverse()
     .map((row) => `${x(row[0] + step_ms).toFixed(1)} ${y(row[1]!).toFixed(1)}H${x(row[0]).toFixed(1)}`);
   return `M${over.join('L')}L${under.join('L')}Z`;
+}
+
+/** `; 12 samples missing` where a stretch holds fewer than is usual; nothing for the first and the last, which may be under way. */
+export function missingWords(row: TrendRow, rows: readonly TrendRow[]): string {
+  if (row === rows[0] || row === rows.at(-1)) return '';
+  const counts = rows.map(([, , , , , count]) => count).sort((a, b) => a - b);
+  const usual = counts[counts.length >> 1] ?? 0;
+  const missing = usual - row[5];
+  return missing > Math.max(1, 0.005 * usual) ? `; ${missing} samples missing` : '';
 }
 
 function words(row: TrendRow, show: (value: number) => number, decimals: number, symbol: string): string {

@@ -305,14 +305,32 @@ function seenSeat(signals: LegSignals, detected: Closure, located: Place): Seat 
       isSoftened === true
         ? Math.max(again_s, toEnd_s - throttled_s + lowSwing_ratio * signals.constants.ring_s)
         : isSoftened === null
-          ? Math.max(again_s, toTop_s, 1.4 * toEnd_s, 0.5 * step_s)
+          ? Math.max(again_s, toTop_s, 1.4 * toEnd_s, 0.5 * step_s, lastCandidate_s(signals, closure))
           : 0,
     // The steepest of so few steps may be one too late.
-    early_s: isSoftened === null ? 0.6 * step_s : throttled_s,
+    early_s:
+      (isSoftened === null ? 0.6 * step_s : throttled_s) + (perPlateau < candidatesBelow ? 1.2 * step_s : 0),
     hidden: null,
     before_Pa: value,
     beforeUncertainty_Pa: uncertainty,
   });
+}
+
+/** Below so many samples on the plateau one rise looks like another: throttling, seating and the ring after it. */
+const candidatesBelow = 1.5;
+/** A damped disc touches at most so long after it began to throttle, in s. */
+const throttles_s = 0.5;
+
+/** How much later than the detected rise the last one lies that may be the seating as well, in s; 0 where rises differ. */
+function lastCandidate_s(signals: LegSignals, { index, half_s }: Closure): number {
+  if (signals.constants.perPlateau >= candidatesBelow) return 0;
+  const { time_s, value } = signals.calm;
+  const end = indexAt(time_s, half_s + throttles_s);
+  let most_Pa = 0;
+  for (let k = Math.max(1, index); k < end; k++) most_Pa = Math.max(most_Pa, value[k] - value[k - 1]);
+  let last = index;
+  for (let k = Math.max(1, index); k < end; k++) if (value[k] - value[k - 1] >= 0.4 * most_Pa) last = k;
+  return Math.max(0, time_s[last] - half_s) + 0.5 * signals.outlet.step_s;
 }
 
 /** The samples round an instant with no hole between them, from the first to the last. */
