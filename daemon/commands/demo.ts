@@ -12,10 +12,12 @@ import { UnavailableError } from '../errors.ts';
 import { startRecorder } from '../recorder/recorder.ts';
 import { createLog, outliveReaders, progressLine, runUntilSignal } from '../recorder/run.ts';
 import { forkRig, type RigHandle } from '../virtual-rig/fork-rig.ts';
+import { loadRigFile } from '../virtual-rig/rig-file.ts';
 import type { RigPort } from '../virtual-rig/run-rig.ts';
 import type { LegTruthOnClock, TripTruth } from '../virtual-rig/truth.ts';
 import { truthErrors } from '../virtual-rig/truth-error.ts';
 import { readConfigApart } from './config-apart.ts';
+import { effectFlags, effectHelp, gather, rigWithEffects } from './effect-options.ts';
 import { portNumber } from './port-number.ts';
 import { serverModule } from './run.ts';
 
@@ -24,6 +26,7 @@ interface Options {
   readonly port?: number;
   readonly data?: string;
   readonly json?: boolean;
+  readonly effect?: readonly string[];
 }
 
 /** The rig watches a trip for some seconds before it writes what happened. */
@@ -39,6 +42,7 @@ export function demoCommand(): Command {
     .option('--trips <n>', 'end after n verdicts and print one JSON line each', tripCount)
     .option('--json', 'without --trips: trips, closed events and verdicts, one JSON object a line')
     .option('--port <number>', 'port of the dashboard; 0 takes a free one', portNumber)
+    .option(effectFlags, effectHelp, gather)
     .option('--data <folder>', 'data folder', 'data/demo')
     .addHelpText(
       'after',
@@ -46,9 +50,10 @@ export function demoCommand(): Command {
     )
     .action(async (options: Options & { data: string }) => {
       const warn = (line: string) => process.stderr.write(`${line}\n`);
+      const simulated = rigWithEffects(loadRigFile(configFile('demo.rig.yaml')), options.effect ?? []);
       const config = await readConfigApart(configFile('demo.yaml'), warn);
       const truths: TripTruth[] = [];
-      const rig = await forkRig(configFile('demo.rig.yaml'), {
+      const rig = await forkRig(simulated, {
         folder: options.data,
         truthFolder: join(options.data, 'truth'),
         warn,

@@ -1,8 +1,10 @@
 /** `rig RIGFILE`: the virtual rig alone, for trying the daemon or any other reader on its ports. */
 import { Command, InvalidArgumentError } from 'commander';
+import { UsageError } from '../errors.ts';
 import { loadRigFile } from '../virtual-rig/rig-file.ts';
 import { type RigPort, runRig } from '../virtual-rig/run-rig.ts';
 import type { TripTruth } from '../virtual-rig/truth.ts';
+import { effectFlags, effectHelp, effectLines, gather, rigWithEffects } from './effect-options.ts';
 
 interface RigOptions {
   readonly folder: string;
@@ -10,6 +12,8 @@ interface RigOptions {
   readonly trips?: number;
   readonly tcp?: boolean;
   readonly json?: boolean;
+  readonly listEffects?: boolean;
+  readonly effect?: readonly string[];
 }
 
 const notice =
@@ -21,17 +25,26 @@ export function rigCommand(): Command {
     .description(
       'Play a virtual rig: simulated instruments on serial ports, for trying things without a loop',
     )
-    .argument('<rigfile>', 'YAML file of the rig, for example config/demo.rig.yaml')
+    .argument('[rigfile]', 'YAML file of the rig, for example config/demo.rig.yaml')
     .option('--folder <path>', 'folder that port names of the file are relative to', '.')
     .option(
       '--truth <path>',
       'folder for what really happened, one JSON file a trip (default: none is written)',
     )
     .option('--trips <n>', 'end after so many trips', wholeNumber)
+    .option(effectFlags, effectHelp, gather)
+    .option('--list-effects', 'name every effect with unit, range, what it does to a verdict and source')
     .option('--tcp', 'TCP ports instead of pseudo-terminals')
     .option('--json', 'one JSON line for each port and each trip on standard output')
     .addHelpText('after', '\nIt is a simulation: it proves nothing about a real valve or a real station.')
-    .action(play);
+    .action(async (file: string | undefined, options: RigOptions) => {
+      if (options.listEffects) {
+        process.stdout.write(`${effectLines(options.json === true).join('\n')}\n`);
+        return;
+      }
+      if (file === undefined) throw new UsageError('name a rig file, for example config/demo.rig.yaml');
+      await play(file, options);
+    });
 }
 
 function wholeNumber(text: string): number {
@@ -42,7 +55,7 @@ function wholeNumber(text: string): number {
 }
 
 async function play(file: string, options: RigOptions): Promise<void> {
-  const read = loadRigFile(file);
+  const read = rigWithEffects(loadRigFile(file), options.effect ?? []);
   const spec = {
     ...read,
     ...(options.tcp ? { transport: 'tcp' as const } : {}),

@@ -32,6 +32,8 @@ export interface UnitSpec extends DeviceSpec {
 /** Switchable misbehaviour of a unit. */
 export interface UnitFaults {
   isDead: boolean;
+  /** Share of requests that stay without a reply. */
+  lost_ratio?: number;
   /** Share of replies that come late. */
   late_ratio: number;
   /** Late ones come up to so much later, evenly distributed, in s. */
@@ -75,6 +77,8 @@ export class ModbusBus {
     repliesSent: 0,
     exceptionsSent: 0,
     repliesDelayed: 0,
+    /** Not sent, as if the line had been cut. */
+    repliesWithheld: 0,
     /** Damaged, too short or too long. */
     framesRefused: 0,
     /** Requests that began less than the frame gap after the reply before them. */
@@ -82,6 +86,8 @@ export class ModbusBus {
     /** Requests that began while a reply was still being sent: on two wires, both would be lost. */
     collisionsSeen: 0,
   };
+  /** While it is, no unit answers. */
+  isSilent = false;
   readonly #units = new Map<number, Unit>();
   /** Silence that ends a frame, in s. */
   readonly gap_s: number;
@@ -155,6 +161,11 @@ export class ModbusBus {
     const unit = this.#units.get(address);
     if (unit === undefined || unit.faults.isDead) return null;
     this.counters.requestsReceived++;
+    const { lost_ratio = 0 } = unit.faults;
+    if (this.isSilent || (lost_ratio > 0 && this.#random.uniform() < lost_ratio)) {
+      this.counters.repliesWithheld++;
+      return null;
+    }
     const reply = unit.device.answer(pdu);
     let after_s = unit.spec.turnaround_s;
     if (unit.faults.late_ratio > 0 && this.#random.uniform() < unit.faults.late_ratio) {

@@ -4,8 +4,10 @@ import { ConfigError, type Fault } from '../../config/fault.ts';
 import type { UnitKind } from '../../config/unit-table.ts';
 import { findUnit } from '../../config/units.ts';
 import { loadYaml } from '../../config/yaml-load.ts';
+import { DataError } from '../errors.ts';
 import type { ValveSpec } from '../hydraulics/parts.ts';
 import { waterDensity_kgpm3, waterVapourPressure_PaAbs } from '../hydraulics/water.ts';
+import { withEffect } from './effects/catalogue.ts';
 import type { RegisterSpec } from './register-map.ts';
 import { rigFileSchema } from './rig-schema.ts';
 import type { FaceSpec, RigFault, RigSpec } from './rig-spec.ts';
@@ -43,7 +45,23 @@ export function loadRigFile(file: string): RigSpec {
   };
   const spec = resolve(value, report);
   if (found.length > 0) throw new ConfigError(found);
-  return spec;
+  const changed = withEffects(spec, value.effects, report);
+  if (found.length > 0) throw new ConfigError(found);
+  return changed;
+}
+
+/** The rig with each effect that its file names, in their order. */
+function withEffects(spec: RigSpec, effects: readonly string[], report: Report): RigSpec {
+  let changed = spec;
+  for (const [i, text] of effects.entries()) {
+    try {
+      changed = withEffect(changed, text);
+    } catch (error) {
+      if (!(error instanceof DataError)) throw error;
+      report(`effects[${i}]`, error.message);
+    }
+  }
+  return changed;
 }
 
 type Report = (path: string, message: string) => void;

@@ -228,4 +228,6 @@ export const rigFileSchema = Type.Object({
     trips: Type.Optional(whole(1, 1_000_000)),
   }),
   faults: Type.Array(fault, { default: [] }),
+  /** What a real rig does beside: `NAME`, `NAME=STRENGTH` or `NAME=STRENGTH@LEG`; `rig --list-effects` names them. */
+  effects: Type.Array(Type.String({ minLength: 1 }), { default: [] }),
 });

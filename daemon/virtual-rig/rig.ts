@@ -7,6 +7,7 @@ import { frameGap_s, ModbusBus } from './modbus-unit.ts';
 import { ObservedPlant, type TruthfulPlant } from './observed-plant.ts';
 import { PacedLine } from './paced-line.ts';
 import { Random } from './random.ts';
+import { ReversalWindow } from './reversal-window.ts';
 import type { FaceSpec, RigFault, RigSpec } from './rig-spec.ts';
 import { Sensor } from './sensors.ts';
 
@@ -33,6 +34,9 @@ export class Rig {
   readonly #sensors = new Map<string, Sensor>();
   readonly #followers: readonly Sensor[];
   readonly #cycle: Cycle;
+  readonly #silence: ReversalWindow | null;
+  readonly #lossRandom: Random;
+  #framesDropped = 0;
   /** Plant time left out by `skip`, in s: clock of the rig - clock of the plant. */
   #skipped_s = 0;
   /** The hold-ups since the last trip was reported: the plant's time at each, and what had been left out before it. */
@@ -55,6 +59,10 @@ export class Rig {
       events.trip(record);
       this.#skips = [];
     });
+    const legs = spec.plant.legs.map((_, i) => i);
+    this.#silence =
+      spec.silence_s === undefined ? null : new ReversalWindow(this.plant, legs, spec.silence_s);
+    this.#lossRandom = new Random(spec.seed, 'loss');
     this.faces = spec.lines.map((line) => this.#face(line));
     for (const fault of spec.faults) this.setFault(fault);
   }
@@ -83,10 +91,13 @@ export class Rig {
       plant.step();
       this.#cycle.follow();
       for (const sensor of this.#followers) sensor.follow();
-      for (const { converter, wire } of this.faces) {
-        converter?.follow(plant.time_s, dt_s, this.#cycle, (frame, at_s) =>
-          wire.send(frame, at_s + this.#skipped_s),
-        );
+      const isSilent = this.#silence?.follow() ?? false;
+      for (const { bus, converter, wire } of this.faces) {
+        if (bus !== null) bus.isSilent = isSilent;
+        converter?.follow(plant.time_s, dt_s, this.#cycle, (frame, at_s) => {
+          if (isSilent || this.#isLost()) this.#framesDropped++;
+          else wire.send(frame, at_s + this.#skipped_s);
+        });
       }
     }
     return plant.time_s + dt_s > target_s;
@@ -107,6 +118,11 @@ export class Rig {
     if (this.#skips.length > skipsKept) this.#skips.shift();
     this.#skipped_s += duration_s;
     for (const { converter } of this.faces) converter?.skip(duration_s);
+  }
+
+  #isLost(): boolean {
+    const { lost_ratio = 0 } = this.spec;
+    return lost_ratio > 0 && this.#lossRandom.uniform() < lost_ratio;
   }
 
   /** Throws RangeError when there is no such line, unit or sensor. */
@@ -148,7 +164,9 @@ export class Rig {
           bytesLost: wire.bytesLost,
           bytesOverrun: wire.bytesOverrun,
           ...(bus?.counters ?? {}),
-          ...(converter === null ? {} : { scansTaken: converter.scansTaken }),
+          ...(converter === null
+            ? {}
+            : { scansTaken: converter.scansTaken, framesDropped: this.#framesDropped }),
         },
       ]),
     );
@@ -171,7 +189,10 @@ export class Rig {
     const read = (source: string) => this.#source(source);
     for (const unit of spec.units)
       for (const { sources } of unit.registers) for (const id of sources) read(id);
-    return { spec, wire, bus: new ModbusBus(spec.units, gap_s, read, random), converter: null };
+    const bus = new ModbusBus(spec.units, gap_s, read, random);
+    const { lost_ratio } = this.spec;
+    if (lost_ratio !== undefined) for (const { unit } of spec.units) bus.setFaults(unit, { lost_ratio });
+    return { spec, wire, bus, converter: null };
   }
 
   /** What a register reads now. */

@@ -1,5 +1,5 @@
 /** Effects of the water and the steel: each changes the plant and has its own physics in `hydraulics`. */
-import type { LegSpec } from '../../hydraulics/network/plant-spec.ts';
+import type { LegSpec, PlantSpec } from '../../hydraulics/network/plant-spec.ts';
 import { cellsOf, type ValveSpec } from '../../hydraulics/parts.ts';
 import type { RunDetails } from '../../hydraulics/pipe-run.ts';
 import { type Effect, withLegs } from './effect.ts';
@@ -172,6 +172,23 @@ const endInertia: Effect = {
     withLegs(rig, legs, (leg) => details(leg, { endInertia_ratio: strength / 100 })),
 };
 
+/**
+ * A long column needs longer to come up to speed than a short one, so the tank takes more water before it trips; and the pumps
+ * of a long main are chosen for its friction: their head grows by that at rated flow, the inertia of the set with their power.
+ */
+function forLongMain(plant: PlantSpec, length_m: number, legs: readonly number[]): Partial<PlantSpec> {
+  const { downstream } = plant.legs[legs[0] ?? 0]!;
+  const area_m2 = (Math.PI / 4) * downstream.bore_m ** 2;
+  const heads = (downstream.friction_ratio * Math.max(0, length_m - downstream.length_m)) / downstream.bore_m;
+  const pumps = plant.pumps.map((pump) => {
+    const velocity_mps = pump.ratedFlow_m3ps / area_m2;
+    const ratedHead_m = pump.ratedHead_m + (heads * velocity_mps ** 2) / (2 * plant.gravity_mps2);
+    return { ...pump, ratedHead_m, inertia_kgm2: (pump.inertia_kgm2 * ratedHead_m) / pump.ratedHead_m };
+  });
+  const airVolume_m3 = plant.tank.airVolume_m3 * (1 + length_m / 60);
+  return { pumps, tank: { ...plant.tank, airVolume_m3 } };
+}
+
 const columnSeparation: Effect = {
   name: 'column-separation',
   unit: 'm',
@@ -193,13 +210,7 @@ const columnSeparation: Effect = {
       downstream: { ...leg.downstream, length_m: strength, hasCavities: true },
       taps: { ...leg.taps, mid_m: strength / 2 },
     }));
-    // A long column needs longer to come up to speed than a short one: the tank takes more water before it trips.
-    const { tank } = rig.plant;
-    const times = 1 + strength / 30;
-    return {
-      ...longer,
-      plant: { ...longer.plant, tank: { ...tank, airVolume_m3: tank.airVolume_m3 * times } },
-    };
+    return { ...longer, plant: { ...longer.plant, ...forLongMain(rig.plant, strength, legs) } };
   },
 };
 

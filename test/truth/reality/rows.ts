@@ -89,7 +89,8 @@ export function readRows(file: string): Map<string, RealityRow> {
   lines.pop();
   for (const line of lines) {
     const row = JSON.parse(line) as RealityRow;
-    rows.set(keyOf(row), row);
+    // The list of causes may have grown since.
+    rows.set(keyOf(row), { ...row, ...blameOf(row.effect, row.judged.flags, row.clean.flags) });
   }
   return rows;
 }

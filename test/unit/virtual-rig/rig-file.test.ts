@@ -27,6 +27,16 @@ function faultsOf(changes: Record<string, string>): string[] {
 }
 
 describe('the rig file', () => {
+  it('takes effects, and names those it does not know', () => {
+    const named = (effects: string) => faultsOf({ 'seed: 20260611': `effects: [${effects}]` });
+    expect(named('gas-pocket=0.3, leak@B')).toEqual([]);
+    const [first, second] = named('gas, leak=11@A');
+    expect(first).toContain('effects[0]: effect: found "gas"; allowed: plastic-wall');
+    expect(second).toContain(
+      'effects[1]: effect leak: found "11"; a number from 0.001 to 10 (% area) is allowed',
+    );
+  });
+
   it('of the demo becomes a rig in SI', () => {
     const spec = loadRigFile(demo);
     expect(spec.plant).toMatchObject({
