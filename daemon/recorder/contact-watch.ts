@@ -7,6 +7,8 @@ const usual_s = 0.5;
 const first_s = 0.05;
 /** A stop shorter than this is contact chatter or a disturbed bit. A slower channel is believed at its first sample. */
 const chatter_s = 0.001;
+/** A drive that runs again so soon after a stop had not stopped: contactors bounce when they close, and star-delta starters pause. In s. */
+export const bounce_s = 0.2;
 /** After a silence longer than this nothing is known: whatever the level is then, it is not an edge. */
 const silence_s = 2;
 
@@ -59,6 +61,7 @@ export class ContactWatch {
     if (isRunning) {
       this.isRunning = true;
       this.stops = 0;
+      if (time_s - this.tooSoon_s < bounce_s) this.tooSoon_s = Number.NaN;
       if (time_s < this.runningSince_s) this.runningSince_s = time_s;
       const isLong = time_s - this.runningSince_s >= this.arming_s;
       if (this.armedSince_s === Number.POSITIVE_INFINITY && isLong) this.armedSince_s = time_s;

@@ -1,6 +1,7 @@
 /** From when to when no recorder ran, and what the pump did meanwhile, by the samples on both sides. */
 import type { DownTime, GapLedger } from '../store/gap-ledger.ts';
 import type { TripHistory } from '../store/trip-ledger.ts';
+import { bounce_s } from './contact-watch.ts';
 import type { FirstSamples, FormerRun } from './former-run.ts';
 import type { Log } from './log.ts';
 import type { Patience } from './patience.ts';
@@ -40,7 +41,8 @@ export class DownTimes {
   #first_s: number | null = null;
   /** This run has seen the pump run. */
   #wasOn = false;
-  /** When this run saw it stop before it was ready to declare a trip, in s. */
+  /** Since when it has stood, which may be a bounce of its contact; and when it stopped for good before this run was ready to declare a trip. In s. */
+  #off_s: number | null = null;
   #stopped_s: number | null = null;
 
   constructor(options: DownTimesOptions, patience: Patience) {
@@ -51,11 +53,14 @@ export class DownTimes {
   /** A block has gone all the way; `time_s` is its end. Cheap but in the first moments. */
   sampled(time_s: number): void {
     this.#first_s ??= time_s;
-    if (time_s > this.#first_s + ready_s || this.#stopped_s !== null) return;
+    if (time_s > this.#first_s + ready_s + 2 * bounce_s || this.#stopped_s !== null) return;
     const { isOn, hasTripped, hasStoppedTooSoon } = this.#options.pump;
     const isOnNow = isOn();
+    if (isOnNow === true) this.#off_s = null;
     const hasStopped = isOnNow === false && (this.#wasOn || hasStoppedTooSoon());
-    if (hasStopped && !hasTripped()) this.#stopped_s = time_s;
+    if (hasStopped && !hasTripped() && time_s <= this.#first_s + ready_s) this.#off_s ??= time_s;
+    if (this.#off_s !== null && time_s - this.#off_s >= bounce_s && !hasTripped())
+      this.#stopped_s = this.#off_s;
     this.#wasOn ||= isOnNow === true;
   }
 
@@ -107,7 +112,7 @@ export class DownTimes {
   async #watchPump(former: FormerRun, down: DownTime): Promise<void> {
     if (down.pump === 'stopped') return;
     const { isOn, hasTripped } = this.#options.pump;
-    await this.#patience.until(() => this.#stopped_s !== null, ready_s);
+    await this.#patience.until(() => this.#stopped_s !== null, ready_s + 2 * bounce_s);
     if (this.#stopped_s !== null) {
       const tooSoon_ms = this.#options.wallAt_ms(this.#stopped_s);
       this.#state({ ...down, pump: 'stopped', to_ms: tooSoon_ms });

@@ -41,3 +41,14 @@ test('a stop of less than a millisecond is chatter; a longer one counts from its
   expect(at(watch, levels([1, 4000], [0, 5], [1, 100]))).toEqual([4004]);
   expect(watch.opened_s).toBeCloseTo(4000 * fast_s, 9);
 });
+
+test('a stop that came too soon was a bounce when the drive runs again within 0.2 s', () => {
+  const stopped = (off: number) => {
+    const watch = new ContactWatch(source, interval_s);
+    edges(watch, levels([0, 100], [1, 20], [0, off], [1, 100]));
+    return watch.tooSoon_s;
+  };
+  expect(stopped(5)).toBeNaN();
+  expect(stopped(190)).toBeNaN();
+  expect(stopped(210)).toBeCloseTo(0.12, 9);
+});
