@@ -1,4 +1,5 @@
 /** What pages, exports and charts read of the events. Null for an id that the index does not know. */
+import type { Verdict } from '../analysis/verdict.ts';
 import { DataError } from '../errors.ts';
 import { type ExportWindow, exportEvent } from '../report/export-event.ts';
 import type { Exported } from '../report/exported.ts';
@@ -6,7 +7,7 @@ import { eventFolder, readEventHeader, withoutPlace } from '../store/event-folde
 import type { EventIndex, EventRow, IndexEntry, WaveSpeedRow } from '../store/event-index.ts';
 import type { Files } from '../store/files.ts';
 import { sliceSeries } from '../store/slices.ts';
-import { readVerdict } from '../store/verdict-files.ts';
+import { readVerdict, verdictName } from '../store/verdict-files.ts';
 import { type WaveSpeedView, waveSpeedChart } from '../trends/wave-speed-chart.ts';
 import type { EventLibrary, TraceQuery } from '../web/event-library.ts';
 import { rigView } from '../web/views.ts';
@@ -52,17 +53,30 @@ export function libraryOf(reads: EventReads): Library {
 function viewOf(reads: EventReads, id: string): Promise<EventView | null> {
   return readOf(reads, id, async ({ row }, folder) => {
     const header = await readEventHeader(folder, reads.files);
-    const verdict =
-      row.verdict === null ? null : await readVerdict(folder, row.verdict.revision, reads.files);
+    const { verdict, lack } = await verdictOf(row, folder, reads.files);
     return {
       ...row,
       verdict,
+      ...(lack === null ? {} : { trouble: row.trouble ?? lack }),
       trip_s: tripOf_s(verdict, header),
       window: header.window,
       ...(header.rebuilt === undefined ? {} : { rebuilt: header.rebuilt }),
       rig: rigView(header.config, header.software, header.anchor),
     };
   });
+}
+
+/** Whole, as in its file; from the index, which has no velocity histories, where somebody has removed that. */
+async function verdictOf(
+  { verdict }: EventRow,
+  folder: string,
+  files: Files,
+): Promise<{ readonly verdict: Verdict | null; readonly lack: string | null }> {
+  if (verdict === null) return { verdict, lack: null };
+  const name = verdictName(verdict.revision);
+  if (!(await files.list(folder)).includes(name))
+    return { verdict, lack: `${name} is gone from the folder; these figures are those of the index.` };
+  return { verdict: await readVerdict(folder, verdict.revision, files), lack: null };
 }
 
 /** As `viewOf`; no channels where the samples have been removed. */

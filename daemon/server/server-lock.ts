@@ -7,7 +7,7 @@ import { mkdirSync, readFileSync, renameSync, rmSync, statSync, writeFileSync } 
 import { type FileHandle, open, readdir } from 'node:fs/promises';
 import { join } from 'node:path';
 import { setTimeout as delay } from 'node:timers/promises';
-import { messageOf } from '../store/files.ts';
+import { codeOf, messageOf } from '../store/files.ts';
 
 /** A server asked to end gets so long before it is killed, and then so long to be gone, in ms. */
 const patience_ms = 3_000;
@@ -69,12 +69,21 @@ async function endOrphan(holder: Holder, path: string, log: (text: string) => vo
   if (!(await isServerOf(holder, path))) return;
   const { pid } = holder;
   log(`an orphaned server of this folder (process ${pid}) is ended`);
-  process.kill(pid, 'SIGTERM');
+  signal(pid, 'SIGTERM');
   // A stopped one can end in order only when it runs.
-  process.kill(pid, 'SIGCONT');
+  signal(pid, 'SIGCONT');
   if (await isGone(holder)) return;
-  process.kill(pid, 'SIGKILL');
+  signal(pid, 'SIGKILL');
   if (!(await isGone(holder))) log(`the orphaned server (process ${pid}) does not end`);
+}
+
+/** It may have ended by itself a moment ago. */
+function signal(pid: number, name: 'SIGTERM' | 'SIGCONT' | 'SIGKILL'): void {
+  try {
+    process.kill(pid, name);
+  } catch (error) {
+    if (codeOf(error) !== 'ESRCH') throw error;
+  }
 }
 
 /** Proof: the very process that wrote the lock, running this program, with the lock of this folder open. */

@@ -71,6 +71,7 @@ export class ServerSession {
   #trends: Trends | null = null;
   #timers: ClockTimer[] = [];
   #boot = '';
+  #newest: HelloMessage | null = null;
   #isOpened = false;
   /** Trips that come before the publisher is there: ending an orphan takes seconds. Null from then on. */
   #early: TripMessage[] | null = [];
@@ -134,6 +135,7 @@ export class ServerSession {
     if (hello.boot !== this.#boot) this.hub.clearHistory();
     this.#boot = hello.boot;
     this.state.hello(hello);
+    this.#newest = hello;
     if (this.#isOpened) {
       this.#publisher?.hello(hello);
       return;
@@ -159,6 +161,8 @@ export class ServerSession {
         throw new DataError(withoutPaths(messageOf(error)), { cause: error });
       }),
     );
+    // Another may have come meanwhile, as trips may.
+    if (this.#newest !== hello) this.#publisher?.hello(this.#newest);
     for (const trip of this.#early ?? []) this.#publisher?.trip(trip);
     this.#early = null;
     this.#trends = this.#openTrends(hello);

@@ -14,6 +14,7 @@ import {
   unlink,
 } from 'node:fs/promises';
 import { notAFile } from '../../drivers/regular-file.ts';
+import { DataError } from '../errors.ts';
 
 /** A file open for writing. `sync` resolves when its bytes are on the medium. */
 export interface OpenFile {
@@ -48,7 +49,7 @@ export interface Files {
   /** Names in a folder; none when the folder is not there. */
   list(path: string): Promise<string[]>;
   read(path: string): Promise<Uint8Array>;
-  /** Opens for reading in parts. */
+  /** Opens for reading in parts; `DataError` for what is no file. */
   openToRead(path: string): Promise<ReadableFile>;
   facts(path: string): Promise<{ size_bytes: number; modified_ms: number }>;
   /** Space of the file system under a path, for users without privileges. */
@@ -113,6 +114,9 @@ export const disk: Files = {
   },
 
   async openToRead(path) {
+    // Asked before it is opened, as above; what lies there is passed over like a damaged file.
+    const why = notAFile(await stat(path));
+    if (why !== null) throw new DataError(`${path}: ${why}`);
     const file = await open(path, 'r');
     return {
       async size_bytes() {

@@ -219,7 +219,11 @@ export function verdictRoutes(app: FastifyInstance, library: EventLibrary, clock
     const { contentType } = formatWriters[format];
     app.get<{ Querystring: Static<typeof verdictQuery> }>(
       `/api/verdicts.${format}`,
-      { schema: { tags: ['exports'], summary, querystring: verdictQuery, produces: [contentType] } },
+      {
+        schema: { tags: ['exports'], summary, querystring: verdictQuery, produces: [contentType] },
+        // To answer HEAD the whole table would be made and thrown away.
+        exposeHeadRoute: false,
+      },
       async ({ query: { from = 0, to = lastInstant_ms } }, reply) => {
         if (from >= to) return reply.code(400).send({ error: `from ${from} is not before to ${to}` });
         const rows = await rowsBetween(library, [from, to], clock.wall_ms());

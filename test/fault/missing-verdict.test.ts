@@ -229,3 +229,14 @@ test('two writers of one process write the same revision: one of them has it, wh
   expect(written.map(({ status }) => status).sort()).toEqual(['fulfilled', 'rejected']);
   expect(JSON.parse(readFileSync(join(own, 'verdict-1.json'), 'utf8')).reason).toMatch(/^(x{200000}|y)$/);
 });
+
+test('an event whose newest verdict was removed by hand is shown with the figures of the index', async () => {
+  const id = await writeEvent();
+  const store = open();
+  await store.scan();
+  await store.reanalyse(id, 'a second look');
+  rmSync(join(eventFolder(folder.path, id), 'verdict-2.json'));
+  const view = await store.get(id);
+  expect(view?.verdict?.revision).toBe(2);
+  expect(view?.trouble).toBe('verdict-2.json is gone from the folder; these figures are those of the index.');
+});

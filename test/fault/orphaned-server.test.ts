@@ -5,6 +5,7 @@ import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { afterEach, beforeEach, expect, test, vi } from 'vitest';
 import type { HelloMessage, ToRecorder } from '../../daemon/recorder/messages.ts';
+import { takeServerLock } from '../../daemon/server/server-lock.ts';
 import { temporaryFolder } from '../support/event-builder.ts';
 import { syntheticConfig } from '../support/synthetic-rig.ts';
 
@@ -124,3 +125,22 @@ test.each(['', '{', '{"pid":1,"started":"1"}', '[]'])(
     await portOf(server(0));
   },
 );
+
+test('one that ends by itself before it is asked costs no lock', async () => {
+  const old = server(0);
+  await portOf(old);
+  const kill = process.kill.bind(process);
+  const spy = vi.spyOn(process, 'kill').mockImplementation((pid, name) => {
+    kill(pid, 'SIGKILL');
+    throw Object.assign(new Error(`kill ESRCH ${name}`), { code: 'ESRCH' });
+  });
+  const said: string[] = [];
+  try {
+    const lock = await takeServerLock(folder.path, (text) => said.push(text));
+    expect(said).toEqual([expect.stringContaining('an orphaned server')]);
+    expect(JSON.parse(readFileSync(join(folder.path, 'server.lock'), 'utf8')).pid).toBe(process.pid);
+    await lock.release();
+  } finally {
+    spy.mockRestore();
+  }
+});

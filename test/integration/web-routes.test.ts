@@ -167,6 +167,25 @@ describe('answers', () => {
     expect((await get(`/api/window/export?from=0&to=${day_ms}`)).statusCode).toBe(404);
   });
 
+  test('no table of verdicts is made to answer HEAD', async () => {
+    const { between } = library;
+    let asked = 0;
+    library.between = (...wanted) => {
+      asked++;
+      return between.apply(library, wanted);
+    };
+    for (const format of ['csv', 'json', 'parquet']) {
+      const answer = await app.inject({
+        method: 'HEAD',
+        url: `/api/verdicts.${format}`,
+        headers: { host: 'localhost' },
+      });
+      expect(answer.statusCode).toBe(404);
+    }
+    library.between = between;
+    expect(asked).toBe(0);
+  });
+
   test('a table of verdicts has an end, and says so', async () => {
     const own = new FakeLibrary();
     const row = own.add('event-0', Date.UTC(2026, 1, 1), swing);

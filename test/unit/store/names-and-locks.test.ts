@@ -1,10 +1,12 @@
 /** Names of verdicts that have no next number, and the lock of a folder whose disk was full. */
-import { writeFileSync } from 'node:fs';
+import { execFileSync } from 'node:child_process';
+import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { UnavailableError } from '../../../daemon/errors.ts';
 import { disk } from '../../../daemon/store/files.ts';
 import { lockWhenPossible } from '../../../daemon/store/folder-lock.ts';
+import { listRing } from '../../../daemon/store/ring-read.ts';
 import { listRevisions } from '../../../daemon/store/verdict-files.ts';
 import { temporaryFolder } from '../../support/event-builder.ts';
 
@@ -28,4 +30,12 @@ test('no line is added to a file before the folder is locked', async () => {
   await expect(files.append(path)).rejects.toThrow('another recorder');
   expect(await disk.list(folder.path)).toEqual([]);
   folder.remove();
+});
+
+test('a pipe in the ring is passed over and blocks no reader', { timeout: 5_000 }, async () => {
+  const own = temporaryFolder();
+  mkdirSync(join(own.path, 'ring'));
+  execFileSync('mkfifo', [join(own.path, 'ring', '20261125T14Z.seg')]);
+  expect(await listRing(own.path)).toEqual([]);
+  own.remove();
 });
