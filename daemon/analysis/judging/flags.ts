@@ -113,11 +113,28 @@ function deviceFlags(facts: Facts): Flag[] {
       ),
     );
   }
-  flags.push(...lostFlags(facts));
+  flags.push(...humFlags(facts), ...lostFlags(facts));
   if (signals.spikes > 0 && (facts.seat === null || ring_s > 24 * outlet.step_s)) {
     flags.push(flag('spikes-removed', `${signals.spikes} single spikes left out.`));
   }
   return flags;
+}
+
+/** Hum of the mains that was taken out of a tap. */
+function humFlags({ signals }: Facts): Flag[] {
+  const found = (['outlet', 'inlet'] as const).flatMap((name) => {
+    const hum = signals[name]?.hum;
+    return hum === undefined
+      ? []
+      : [`${(hum.amplitude / 100).toFixed(0)} mbar at ${hum.frequency_Hz.toFixed(1)} Hz on the ${name}`];
+  });
+  if (found.length === 0) return [];
+  return [
+    flag(
+      'mains-hum',
+      `Hum of the mains taken out: ${found.join(', ')}. Check shield and earth of the cable.`,
+    ),
+  ];
 }
 
 /** Samples that did not arrive, and those that no device vouches for, of outlet, inlet and meter. */

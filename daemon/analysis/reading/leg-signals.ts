@@ -6,6 +6,7 @@ import { indexAt, median, onto, type Samples, spacing_s } from '../../statistics
 import { ofRectangle } from '../../statistics/uncertainty.ts';
 import type { EventRecord, LegRecord, Series } from '../record.ts';
 import { despike } from './despike.ts';
+import { type Hum, withoutHum } from './hum.ts';
 import { blind, type Missing, missingOf } from './missing.ts';
 
 /** What a leg's geometry fixes. SI. */
@@ -45,6 +46,8 @@ export interface Channel {
   readonly update: UpdateRate | null;
   /** Instants of samples at an end of the converter. */
   readonly clipped_s: readonly number[];
+  /** Hum of the mains that was taken out; absent where there was none. */
+  readonly hum?: Hum;
   /** Where samples are missing. */
   readonly missing: Missing;
 }
@@ -211,9 +214,9 @@ export function constantsOf(
 
 /** Prepares one leg's record; null when the outlet holds fewer than 20 usable samples. `origin_s` becomes time 0. */
 export function readSignals(record: EventRecord, leg: LegRecord, origin_s: number): LegSignals | null {
-  const outlet = clean(leg.outlet, origin_s);
+  const outlet = quiet(clean(leg.outlet, origin_s));
   if (outlet === null || outlet.samples.time_s.length < 20) return null;
-  const inlet = enough(clean(leg.inlet, origin_s));
+  const inlet = quiet(enough(clean(leg.inlet, origin_s)));
   const lag_s = outlet.series.channel.responseTime_s;
   const constants = constantsOf(leg.leg, record.liquid, lag_s, outlet.step_s);
   const axis = outlet.samples.time_s;
@@ -259,6 +262,13 @@ function besideHoles(time_s: Float64Array, missing: Missing): ReadonlySet<number
     for (let k = next - 3; k < next + 3; k++) beside.add(k);
   }
   return beside;
+}
+
+/** A pressure without the hum of the mains. */
+function quiet(channel: Channel | null): Channel | null {
+  const found = channel === null ? null : withoutHum(channel.samples, channel.step_s);
+  if (channel === null || found === null) return channel;
+  return { ...channel, samples: found.samples, sigma: noise(found.samples.value), hum: found.hum };
 }
 
 function enough(channel: Channel | null): Channel | null {
