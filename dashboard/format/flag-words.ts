@@ -26,11 +26,11 @@ export const flagWords: Readonly<Record<FlagCode, readonly [label: string, meani
   'taps-swapped': ['Taps swapped', 'Outlet and inlet look exchanged.'],
   'instruments-misaligned': ['Clocks disagree', 'An instrument is early or late against the others.'],
   'tapping-line-rings': ['Tapping line rings', 'The line to the sensor rings: check it for gas.'],
-  'sensor-lag-differs': [
+  'response-time-differs': [
     'Sensor slower',
     'The outlet sensor is slower than the rig file says, or may be: check its damping and impulse line.',
   ],
-  'front-misfit': [
+  'fit-poor': [
     'Front unexplained',
     'The front at seating is no sharp closing: gas, a moving pipe or a branch.',
   ],

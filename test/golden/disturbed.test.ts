@@ -46,18 +46,18 @@ function truths({ truth }: Entry): Partial<Record<keyof LegResults, number>> {
 
 /** Flags that name the disturbance, by a part of the file's name. */
 const named: readonly (readonly [part: string, codes: readonly Flag['code'][]])[] = [
-  ['lag-18ms', ['sensor-lag-differs']],
+  ['lag-18ms', ['response-time-differs']],
   ['spring-impulse', ['tapping-line-rings']],
   ['lever-impulse', ['tapping-line-rings']],
   ['contact', ['instruments-misaligned']],
   ['meter-damped', ['meter-lag-differs']],
   ['hum', ['mains-hum']],
   ['leak', ['valve-leaks']],
-  ['branch', ['front-misfit', 'wave-speed-differs']],
-  ['expander', ['front-misfit', 'momentum-imbalance']],
-  ['spring-gas', ['front-misfit']],
-  ['lever-gas', ['front-misfit']],
-  ['body', ['front-misfit']],
+  ['branch', ['fit-poor', 'wave-speed-differs']],
+  ['expander', ['fit-poor', 'momentum-imbalance']],
+  ['spring-gas', ['fit-poor']],
+  ['lever-gas', ['fit-poor']],
+  ['body', ['fit-poor']],
 ];
 
 /** Figures that still miss the truth, so that each one mended is taken off here. */

@@ -108,10 +108,22 @@ function slowerLag(signals: LegSignals, search: ResponseSearch): OutletHealth | 
   const lag = fitFreeLag(outlet.samples, search, allowed_s / 2, outlet.sigma);
   if (lag === null || lag.low_s <= 1.15 * allowed_s) return null;
   // A gas pocket or a moving body also makes a slow front, but none that a lag explains.
-  const step_Pa = Math.abs(lag.best.after_Pa - lag.best.before_Pa);
-  if (lag.best.fit.sigma > Math.max(mostOverNoise * outlet.sigma, 0.02 * step_Pa)) return null;
+  if (lag.best.fit.sigma > Math.max(mostOverNoise * outlet.sigma, 0.02 * changeIn(outlet.samples, search)))
+    return null;
   const isKnown = !lag.isOpen && lag.high_s < 2.5 * lag.low_s && lag.high_s < 0.3 * constants.plateau_s;
   return { kind: isKnown ? 'slower' : 'too-slow', lag };
+}
+
+/** What the samples of a window span, in Pa: the step of a slow sensor is produced far beyond what was seen. */
+function changeIn({ time_s, value }: Samples, window: ResponseSearch): number {
+  const [first, end] = range(time_s, window);
+  let least = Number.POSITIVE_INFINITY;
+  let most = Number.NEGATIVE_INFINITY;
+  for (let k = first; k < end; k++) {
+    least = Math.min(least, value[k]);
+    most = Math.max(most, value[k]);
+  }
+  return Math.max(0, most - least);
 }
 
 /**

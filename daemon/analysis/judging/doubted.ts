@@ -104,7 +104,7 @@ function slower(one: Case, { low_s, high_s, lag_s }: FreeLag): Doubted {
     again(one, (series) => withLag(series, each, 0.05 * each)),
   );
   const text = `The outlet sensor answers in ${ms(low_s)} to ${ms(high_s)}, the rig file says ${statedText(one.leg.outlet.channel)}: the measured time is used. Check the damping set in the transmitter, and the impulse line for a nearly shut valve or dirt.`;
-  return { ...together(cases), flags: [flag('sensor-lag-differs', text)] };
+  return { ...together(cases), flags: [flag('response-time-differs', text)] };
 }
 
 /** A line that rings: what stood before it is restored, with what its frequency and damping leave open. */
@@ -153,7 +153,7 @@ function misfit(
   return {
     ...plain,
     results: each(wider),
-    flags: [flag('front-misfit', text, isLost ? [...ofStep] : [])],
+    flags: [flag('fit-poor', text, isLost ? [...ofStep] : [])],
   };
 }
 
@@ -182,7 +182,7 @@ function tooSlow(
     results: each((name) => (gone.includes(name) ? withheld(reason) : figures.results[name])),
     speeds: figures.speeds,
     facts,
-    flags: [flag('sensor-lag-differs', text, gone)],
+    flags: [flag('response-time-differs', text, gone)],
     moot: ['multiple-impacts', 'instruments-misaligned', 'closed-before-reversal'],
   };
 }

@@ -23,7 +23,7 @@ export function sentenceOf(
   const words = severity.words;
   if (facts.seat.hidden !== null || isPeakOpen(facts)) return torn(facts, results, severity);
   const reverse = results.equivalentReverseVelocity;
-  if (has('sensor-lag-differs') && !isMeasured(reverse))
+  if (has('response-time-differs') && !isMeasured(reverse))
     return 'The valve closed; the outlet sensor may be too slow to say how hard.';
   if (has('closed-before-reversal'))
     return `The valve closed while the water was still flowing forward: ${words}.`;

@@ -84,7 +84,7 @@ describe('a transmitter slower than the rig file says', () => {
     const filter: Filter = (time_s, value) => throughLag(time_s, value, lag_ms / 1e3);
     const verdict = judge(disturbed(known(syntheticEvent(slam)), filter, ['outlet', 'inlet']));
     expect(['severe', 'unknown', 'at-limit']).toContain(verdict.severity.class);
-    expect(codes(verdict)).toContain('sensor-lag-differs');
+    expect(codes(verdict)).toContain('response-time-differs');
     expect(
       holds(verdict.results.velocityAtSeating, 0.5),
       JSON.stringify(verdict.results.velocityAtSeating),
