@@ -14,7 +14,7 @@ import type { ValveSpec } from './parts.ts';
 const frictionSpeed_radps = 0.02;
 
 /** Discharge coefficient of a leak past the seat: a sharp gap, 0.6 to 0.65 (common practice, no source). */
-const leakDischarge_ratio = 0.61;
+export const leakDischarge_ratio = 0.61;
 
 /** A rebound slower than this, in m/s at the disc's centre, stays on the seat: the squeezed film holds it. */
 const slowestRebound_mps = 5e-3;

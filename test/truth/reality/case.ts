@@ -5,6 +5,7 @@
 import { analyse } from '../../../daemon/analysis/analyse.ts';
 import type { EventRecord, LegRecord, Series } from '../../../daemon/analysis/record.ts';
 import type { LegResults, LegVerdict, SeverityClass } from '../../../daemon/analysis/verdict.ts';
+import { leakDischarge_ratio } from '../../../daemon/hydraulics/disc.ts';
 import { gridWaveSpeed_mps } from '../../../daemon/hydraulics/parts.ts';
 import { effectNamed } from '../../../daemon/virtual-rig/effects/catalogue.ts';
 import type { RigSpec } from '../../../daemon/virtual-rig/rig-spec.ts';
@@ -181,7 +182,14 @@ function waveSpeedOf({ plant }: RigSpec): number {
   return gridWaveSpeed_mps(leg.details?.sections?.[0] ?? leg.downstream, plant.dt_s);
 }
 
-function figuresOf(rig: RigSpec, { truth, beforeSeating_Pa }: Played): RealTruth['figures'] {
+/** Of a valve that leaks: velocity, and the opening of an orifice without contraction that lets it through. */
+function leakOf(rig: RigSpec, leak_mps: number): RealTruth['figures'] {
+  const { leak_ratio } = rig.plant.legs[0].valve;
+  if (leak_ratio === undefined) return {};
+  return { leakVelocity: Math.max(0, -leak_mps), leakArea: leakDischarge_ratio * leak_ratio };
+}
+
+function figuresOf(rig: RigSpec, { truth, beforeSeating_Pa, leak_mps }: Played): RealTruth['figures'] {
   const { trip_s, reversal_s, seating_s, staticAfter_Pa, velocityAtSeating_mps } = truth;
   const known = { trip: trip_s, approachVelocity: truth.approachVelocity_mps };
   if (seating_s === null || staticAfter_Pa === null || velocityAtSeating_mps === null) return known;
@@ -205,6 +213,7 @@ function figuresOf(rig: RigSpec, { truth, beforeSeating_Pa }: Played): RealTruth
   return {
     ...known,
     ...afterReversal,
+    ...leakOf(rig, leak_mps),
     ...(truth.decelerationAtReversal_mps2 === null
       ? {}
       : { decelerationAtReversal: truth.decelerationAtReversal_mps2 }),
