@@ -17,7 +17,7 @@ export interface Played {
   readonly beforeSeating_Pa: number;
   /** Mean velocity of the whole column then: the momentum that the valve stopped, over density and length. */
   readonly columnAtSeating_mps: number;
-  /** Flow past the shut valve 1 s after seating, in m/s of the leg; 0 for a tight one. */
+  /** Mean velocity at the shut valve from 2 to 3 s after seating, when the pump has run down; 0 for a tight one. */
   readonly leak_mps: number;
 }
 
@@ -52,8 +52,8 @@ export function playTrip(rig: RigSpec, rate_Hz: number, share: number): Played {
       before.take(plant.legs[0].outlet_Pa);
       columnAtSeating_mps = plant.columnVelocity_mps(0);
     }
-    if (truth?.seating_s != null && plant.time_s < truth.seating_s + 1)
-      leak_mps = plant.legs[0].valveVelocity_mps;
+    const since_s = truth?.seating_s == null ? 0 : plant.time_s - truth.seating_s;
+    if (since_s > 2 && since_s <= 3) leak_mps += plant.legs[0].valveVelocity_mps * dt_s;
     for (; next_s <= plant.time_s; next_s += 1 / rate_Hz) {
       const stepShare = 1 - (plant.time_s - next_s) / dt_s;
       instants.push(next_s);
