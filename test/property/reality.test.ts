@@ -39,6 +39,26 @@ describe('the study of effects', () => {
     expect(Math.abs(middle_s - truth.seating_s!)).toBeLessThan(0.06);
   });
 
+  it.each([
+    ['contact-early', -0.06],
+    ['contact-late', 0.06],
+  ])('opens the contact as %s says', (effect, delay_s) => {
+    const { record, truth } = realityCase({ ...base, rate_Hz: 5000, effect, strength: 60 });
+    const { time_s, value } = record.contact!;
+    const opened_s = time_s[value.indexOf(0)];
+    expect(opened_s - truth.trip_s - delay_s).toBeGreaterThan(-3e-4);
+    expect(opened_s - truth.trip_s - delay_s).toBeLessThan(6e-4);
+  });
+
+  it('shows the low end of the range while the loop of the outlet is open, and only then', () => {
+    const { record, truth } = realityCase({ ...base, effect: 'outlet-lost', strength: 50 });
+    const { time_s, value } = record.legs[0].outlet;
+    const low = [...value.keys()].filter((k) => value[k] <= -1e5);
+    const from_s = truth.trip_s + truth.figures.reversal!;
+    expect(Math.abs(time_s[low[0]] - from_s)).toBeLessThan(0.003);
+    expect(low.length / 500).toBeCloseTo(0.05, 2);
+  });
+
   it('has right causes for every effect and no other', () => {
     expect(Object.keys(rightCauses).sort()).toEqual(effects.map(({ name }) => name).sort());
   });

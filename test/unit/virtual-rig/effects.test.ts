@@ -7,6 +7,7 @@ import { Rig } from '../../../daemon/virtual-rig/rig.ts';
 import { loadRigFile } from '../../../daemon/virtual-rig/rig-file.ts';
 import type { RigSpec } from '../../../daemon/virtual-rig/rig-spec.ts';
 import { Sensor } from '../../../daemon/virtual-rig/sensors.ts';
+import { FakePlant } from '../../support/fake-plant.ts';
 
 const demo = loadRigFile('config/demo.rig.yaml');
 
@@ -45,9 +46,15 @@ describe('the catalogue of effects', () => {
   });
 });
 
-/** Frames on the wire and replies of unit 1 over two seconds in which the flow turns at 1 s. */
+/** Bytes on the wire of the stream over two seconds in which the flow of leg A turns at 1 s, and frames that were dropped. */
 function lineOf(changes: Partial<RigSpec>) {
-  const rig = new Rig({ ...demo, ...changes }, { trip: () => undefined });
+  const rig = new Rig({ ...demo, ...changes }, { trip: () => undefined }, (spec) => {
+    const plant = new FakePlant(spec);
+    plant.onStep = ({ time_s, legs }) => {
+      legs[0]!.valveVelocity_mps = time_s < 1 ? 2 : -0.1;
+    };
+    return plant;
+  });
   let bytes = 0;
   for (let tick = 1; tick <= 40; tick++) {
     rig.advance(tick * 0.05, 1e6);
@@ -59,6 +66,13 @@ function lineOf(changes: Partial<RigSpec>) {
 }
 
 describe('lost frames', () => {
+  it('are those of a silent line from the reversal on', () => {
+    // A frame each 5 ms.
+    const { dropped } = lineOf({ silence_s: 0.2 });
+    expect(dropped).toBeGreaterThanOrEqual(39);
+    expect(dropped).toBeLessThanOrEqual(41);
+  });
+
   it('never leave, and are counted', () => {
     const whole = lineOf({});
     const lossy = lineOf({ lost_ratio: 0.5 });
