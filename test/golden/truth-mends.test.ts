@@ -1,13 +1,13 @@
 /**
  * Trips of the tuning half of the study whose truth lay outside before the analysis was mended, one a mend: a peak over the
- * top of the range, a damped disc that touches after it stopped the flow, a sensor that overshoots.
+ * top of the range, a damped disc that touches after it stopped the flow or lets some through, a sensor that overshoots.
  */
 import { describe, expect, test } from 'vitest';
 import type { MetricName } from '../../daemon/analysis/metrics.ts';
 import { type TripRow, tripRows } from '../truth/trip-rows.ts';
 
-function rowOf(seed: number): TripRow {
-  return tripRows(seed, [1000], 'ordinary')[0];
+function rowOf(seed: number, rate_Hz = 1000): TripRow {
+  return tripRows(seed, [rate_Hz], 'ordinary')[0];
 }
 
 function expectInside(row: TripRow, name: MetricName): void {
@@ -36,3 +36,11 @@ test.each([1_000_036, 1_000_060, 1_000_066, 1_000_108])(
 test('the largest sample may be the overshoot of the sensor', () => {
   expectInside(rowOf(1_000_028), 'surgeRaw');
 });
+
+test.each([1_000_108, 1_000_132])(
+  'the flow through a damped disc goes on while its front comes back, seed %d',
+  (seed) => {
+    expectInside(rowOf(seed, 5000), 'reversal');
+    expectInside(rowOf(seed, 1000), 'reversal');
+  },
+);

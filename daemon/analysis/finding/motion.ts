@@ -264,7 +264,9 @@ function seatSighting(
     looseness_mps: restless_mps,
     velocity_mps: {
       value,
-      uncertainty: together(value * wave, 0.03, 0.05 * value, (2 * settled.uncertainty_Pa) / impedance),
+      // Nor need the disc be on its seat when the wave comes back: water that still passes then is missing from the sum. How
+      // much is not known; a quarter of the velocity is taken.
+      uncertainty: together(value * wave, 0.03, 0.25 * value, (2 * settled.uncertainty_Pa) / impedance),
     },
   };
 }
