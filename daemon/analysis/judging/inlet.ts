@@ -5,10 +5,11 @@ import { together } from '../../statistics/uncertainty.ts';
 import type { Facts } from '../finding/facts.ts';
 import { fitFront } from '../finding/front.ts';
 import { afterTrip } from '../finding/trip.ts';
+import { blind, within } from '../reading/missing.ts';
 import { withheld } from '../result.ts';
 import type { Result } from '../verdict.ts';
 import type { Effect } from './budget.ts';
-import { noInlet, noSeating } from './reasons.ts';
+import { lackWords, noInlet, noSeating } from './reasons.ts';
 import { waveSpeedDoubt } from './shared-effects.ts';
 import { stated } from './stated.ts';
 
@@ -39,6 +40,8 @@ export function inletVelocity(facts: Facts): Result {
     );
   }
   const half_s = seat.at_s + tap_m / constants.waveSpeed_mps + 0.7 * lag_s;
+  const stepSpan = { from_s: half_s - Math.max(0.012, 6 * inlet.step_s), to_s: half_s + free_s };
+  if (seat.hidden !== null || within(blind(inlet.missing), stepSpan).length > 0) return atMost(facts);
   const front = fitFront(
     { time_s: inlet.samples.time_s, value: inlet.samples.value.map((value) => -value) },
     {
@@ -79,5 +82,19 @@ export function inletVelocity(facts: Facts): Result {
     method: 'inlet cavitated: lower bound',
     span,
     effects,
+  });
+}
+
+/** Where samples of the inlet are missing at its step: at most what the column can have reached, if that is known. */
+function atMost(facts: Facts): Result {
+  const { reach } = facts;
+  if (reach === null) return withheld('samples of the inlet missing at its step');
+  return stated('inletReverseVelocity', {
+    value: Math.min(reach.likely_mps, reach.fastestAtSeat_mps),
+    low: 0,
+    high: reach.fastestAtSeat_mps,
+    bound: 'upper',
+    method: `at most what the column can have reached: ${lackWords(facts)} at the seating`,
+    effects: [],
   });
 }
