@@ -25,9 +25,29 @@ const level = place('finding/levels.ts', late);
 const budget = place('judging/budget.ts', [`${folder}/judging/budget.test.ts`]);
 const statement = place('judging/stated.ts', [`${folder}/judging/stated.test.ts`]);
 
+const holes = ['test/golden/gaps.test.ts', `${folder}/reading/missing.test.ts`];
+const missing = place('reading/missing.ts', holes);
+const bracket = place('finding/hidden-seat.ts', holes);
+const severity = place('judging/severity.ts', holes);
+
 export const analysis: Room = {
   room: 'analysis',
   mutants: [
+    missing(
+      'a stretch without samples is a straight line',
+      'to_s - from_s <= limit_s',
+      'to_s - from_s <= 1e9 * limit_s',
+    ),
+    bracket(
+      'a hole at the front does not hold the seating',
+      'if (hole === null) return null;',
+      'return null;',
+    ),
+    severity(
+      'a lower bound below the mild limit is no slam',
+      "return low < rule.mild_mps ? 'unknown' : 'at-limit';",
+      "return low < rule.mild_mps ? 'none' : 'at-limit';",
+    ),
     peak('sampling correction halved', 'const bySampling_Pa = sag /', 'const bySampling_Pa = 0.5 * sag /'),
     peak(
       'lag correction halved',
