@@ -136,7 +136,7 @@ function misfit(
   const surge_Pa = results.surge.value ?? 0;
   const impedance = plain.facts.signals.constants.density_kgpm3 * plain.facts.signals.constants.waveSpeed_mps;
   const height_Pa = (0.1 + 1.5 * overStep) * Math.max(0, surge_Pa);
-  const share = 0.15 + 3 * overStep;
+  const share = 0.2 + 3.5 * overStep;
   const isLost = overStep > 0.5;
   const { area_m2 } = plain.facts.signals.constants;
   const wider = (name: MetricName): Result => {
