@@ -3,7 +3,7 @@
  * it leaves over the noise and over the step; where that is too much, or where a slower sensor explains the samples better, instrument
  * and instant are fitted with nothing taken for granted.
  */
-import { range, type Samples } from '../../statistics/samples.ts';
+import { meanOver, range, type Samples } from '../../statistics/samples.ts';
 import type { LegSignals } from '../reading/leg-signals.ts';
 import {
   type FreeLag,
@@ -35,22 +35,78 @@ const mostOverNoise = 1.6;
 /** And over the step: a real front differs a little from two lines, which shows on a hard slam (the clean ones of the studies). */
 const mostOverStep = 0.05;
 
-/** Judges the outlet at a seating; never throws. Without a shape to judge (slow sampling, missing samples) it is `sound`. */
-export function outletHealth(signals: LegSignals, seat: Seat | null): OutletHealth {
-  if (seat === null || seat.hidden !== null || signals.constants.perPlateau < 8) return sound;
+/** What the outlet showed of a closing besides its front: the settled level at it, and the largest pressure of the slam, in Pa. */
+export interface Shown {
+  readonly trip_s: number | null;
+  readonly level_Pa: number;
+  readonly peak_Pa: number;
+  /** Whether it would be called less than a severe slam: then a slow sensor must be excluded, not only be likely. */
+  readonly isGentle: boolean;
+  /** How much later than the contact allows the pressure shows the trip, in s: an early contact, or a slow sensor. */
+  readonly kneeLate_s: number;
+}
+
+/** Judges the outlet at a seating; never throws. `shown` null: the outlet did not settle. */
+export function outletHealth(
+  signals: LegSignals,
+  seat: Seat | null,
+  shown: Shown | null = null,
+): OutletHealth {
+  if (seat === null || seat.hidden !== null) return sound;
+  const unmirrored = shown === null ? sound : (lateKnee(seat, shown) ?? unmirroredSag(signals, seat, shown));
+  if (signals.constants.perPlateau < 8) return unmirrored;
   const search = searchOf(signals, seat);
   const { front } = seat;
   const noise = Math.max(1, signals.outlet.sigma);
   const overNoise = front === null ? 0 : front.sigma_Pa / noise;
-  // A ring drags the rise of a sharp front out, so that it looks softened.
-  if (seat.isSoftened === true)
-    return (overNoise > mostOverNoise ? dragged(signals, search, seat) : null) ?? nothingFast(signals, seat);
-  const slower = slowerLag(signals, search);
+  const isSoftened = seat.isSoftened === true;
+  // A valve that throttles evenly also makes a rise as of a slow sensor: there the peak must be low besides.
+  const isLow = shown !== null && (shown.isGentle || unmirroredSag(signals, seat, shown, 1).kind !== 'sound');
+  const slower = isSoftened && !isLow ? null : slowerLag(signals, search);
   if (slower !== null) return lineOf(signals, search) ?? slower;
-  if (front === null) return sound;
+  // A ring drags the rise of a sharp front out, so that it looks softened.
+  if (isSoftened) {
+    const line = overNoise > mostOverNoise ? dragged(signals, search, seat) : null;
+    const slow = line ?? nothingFast(signals, seat);
+    return slow.kind === 'sound' ? unmirrored : slow;
+  }
+  if (unmirrored.kind !== 'sound' || front === null) return unmirrored;
   const overStep = excess_Pa(front.sigma_Pa, noise) / Math.max(1, Math.abs(front.step_Pa));
   if (overNoise <= mostOverNoise || overStep <= mostOverStep) return sound;
   return lineOf(signals, search) ?? { kind: 'misfit', overNoise, overStep };
+}
+
+/** A trip that the pressure shows too late, and no sharp front that shows a fast sensor: it may be slow by as much. */
+function lateKnee(seat: Seat, { isGentle, kneeLate_s }: Shown): OutletHealth | null {
+  const isShownFast = seat.isSoftened === false && seat.front !== null;
+  return isGentle && !isShownFast && kneeLate_s > 0.012 ? { kind: 'nothing-fast', turn_s: kneeLate_s } : null;
+}
+
+/** Share of the sag that a sharp closing mirrors at least, and one that throttled first. */
+const leastMirrored = { sharp: 0.6, softened: 0.3 } as const;
+
+/**
+ * A column that is stopped stands as far over its level as the outlet lay under it before, by what slowed the column, whatever the valve
+ * stopped besides: density x length x deceleration. A pressure that does not is that of a very soft closing, or of a slow sensor, which
+ * shows the long sag and not the short peak.
+ */
+function unmirroredSag(
+  { calm, outlet, constants }: LegSignals,
+  seat: Seat,
+  shown: Shown,
+  least: number = seat.isSoftened === true && !shown.isGentle ? leastMirrored.softened : leastMirrored.sharp,
+): OutletHealth {
+  const from_s = Math.max((shown.trip_s ?? seat.at_s - 0.3) + 0.02, seat.at_s - 0.3);
+  const block_s = Math.max(0.02, 1.01 * outlet.step_s);
+  let lowest_Pa = Number.POSITIVE_INFINITY;
+  for (let at_s = from_s; at_s + block_s <= seat.at_s; at_s += block_s / 2)
+    lowest_Pa = Math.min(lowest_Pa, meanOver(calm, { from_s: at_s, to_s: at_s + block_s }) ?? lowest_Pa);
+  const sag_Pa = shown.level_Pa - lowest_Pa;
+  if (!(sag_Pa > Math.max(0.15e5, 6 * outlet.sigma))) return sound;
+  // Few samples on the plateau miss part of the peak: sag/n on average.
+  const missed_Pa = sag_Pa / Math.max(1, constants.perPlateau);
+  if (shown.peak_Pa - shown.level_Pa + missed_Pa >= least * sag_Pa) return sound;
+  return { kind: 'nothing-fast', turn_s: Math.max(0.002, 2 * outlet.step_s) };
 }
 
 /** A rise that the ring itself dragged out takes a third of its period or so; a longer one is the valve's. */

@@ -62,7 +62,20 @@ const ofCourse: readonly MetricName[] = [
 export function doubtedResults(one: Case): Doubted {
   const { record, facts, origin_s } = one;
   const plain = { ...legFigures(record, facts, origin_s), facts };
-  const health = outletHealth(facts.signals, facts.seat);
+  const { seat, settled, peak, trip } = facts;
+  const equivalent = plain.results.equivalentReverseVelocity;
+  const isGentle = isMeasured(equivalent) && equivalent.low < record.severity.severe_mps;
+  const shown =
+    seat === null || settled === null || peak === null
+      ? null
+      : {
+          trip_s: trip?.at_s ?? null,
+          level_Pa: settled.level_Pa(seat.at_s),
+          peak_Pa: peak.raw_Pa,
+          isGentle,
+          kneeLate_s: trip?.kneeOutside_s ?? 0,
+        };
+  const health = outletHealth(facts.signals, seat, shown);
   if (health.kind === 'sound') return { ...plain, flags: [] };
   if (health.kind === 'slower') return slower(one, health.lag);
   if (health.kind === 'line-rings') return ringing(one, health.line);
@@ -176,7 +189,7 @@ function tooSlow(
   const evidence =
     health.kind === 'too-slow'
       ? `The front at seating rises as through a sensor of ${ms(least_s)} or more`
-      : `Nothing in the record turns faster than in ${ms(least_s)}: a very soft closing, or a slow sensor`;
+      : 'The peak is smaller or slower than the sag before it asks for: a very soft closing, or a slow sensor';
   const text = `${evidence}; the rig file says ${statedText(one.leg.outlet.channel)}. Surge and class are not given.${least} Check the damping set in the transmitter, and the impulse line.`;
   return {
     results: each((name) => (gone.includes(name) ? withheld(reason) : figures.results[name])),
