@@ -65,7 +65,6 @@ const missed: Readonly<Record<string, readonly string[]>> = {
   'spring-branch-dn80-3m-at-5m.csv': ['waveSpeed'],
   'spring-expander-dn125-at-1m.csv': ['decelerationAtReversal'],
   'cushion-impulse-line-120Hz.csv': ['seating', 'equivalentReverseVelocity'],
-  'cushion-gas-pocket-0.3L-at-6m.csv': ['reversal', 'decelerationMean'],
 };
 
 /** Widths of the intervals of the clean records when they were first kept, in SI. */

@@ -42,6 +42,8 @@ export interface Shown {
   readonly peak_Pa: number;
   /** Whether it would be called less than a severe slam: then a slow sensor must be excluded, not only be likely. */
   readonly isGentle: boolean;
+  /** From the seating to the peak, in s. */
+  readonly peakAfter_s: number;
   /** How much later than the contact allows the pressure shows the trip, in s: an early contact, or a slow sensor. */
   readonly kneeLate_s: number;
 }
@@ -83,7 +85,16 @@ function lateKnee(seat: Seat, { isGentle, kneeLate_s }: Shown): OutletHealth | n
 }
 
 /** Share of the sag that a sharp closing mirrors at least, and one that throttled first. */
-const leastMirrored = { sharp: 0.6, softened: 0.3 } as const;
+const leastMirrored = { sharp: 0.6, softened: 0.3, gentle: 1.5 } as const;
+
+/** A gentle closing that no sharp front shows to be one must stand out of the sag clearly. */
+function leastOf({ isSoftened, front }: Seat, { isGentle, peakAfter_s }: Shown, usual_s: number): number {
+  const isShownFast = isSoftened === false && front !== null;
+  if (isShownFast) return leastMirrored.sharp;
+  // A slow record shows no front; its peak comes within the plateau, through a slow sensor long after it.
+  if (isGentle && (isSoftened === true || peakAfter_s > usual_s)) return leastMirrored.gentle;
+  return isSoftened === true ? leastMirrored.softened : leastMirrored.sharp;
+}
 
 /**
  * A column that is stopped stands as far over its level as the outlet lay under it before, by what slowed the column, whatever the valve
@@ -94,7 +105,7 @@ function unmirroredSag(
   { calm, outlet, constants }: LegSignals,
   seat: Seat,
   shown: Shown,
-  least: number = seat.isSoftened === true && !shown.isGentle ? leastMirrored.softened : leastMirrored.sharp,
+  least: number = leastOf(seat, shown, 1.5 * constants.plateau_s + 3 * outlet.step_s),
 ): OutletHealth {
   const from_s = Math.max((shown.trip_s ?? seat.at_s - 0.3) + 0.02, seat.at_s - 0.3);
   const block_s = Math.max(0.02, 1.01 * outlet.step_s);

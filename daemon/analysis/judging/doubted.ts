@@ -73,6 +73,7 @@ export function doubtedResults(one: Case): Doubted {
           level_Pa: settled.level_Pa(seat.at_s),
           peak_Pa: peak.raw_Pa,
           isGentle,
+          peakAfter_s: peak.at_s - seat.at_s,
           kneeLate_s: trip?.kneeOutside_s ?? 0,
         };
   const health = outletHealth(facts.signals, seat, shown);
