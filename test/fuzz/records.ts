@@ -127,6 +127,9 @@ async function fuzzFolders(
   progress: (done: number) => void,
 ): Promise<FuzzCounts> {
   const { header, trace } = await wholeEvent();
+  const loaded = await loadEvent(folder, filesOf(header, trace));
+  if (loaded.damage.length > 0) throw new Error('a whole event is damaged');
+  judge(loaded.record);
   return each(seed, count, progress, async (random) => {
     const kind = random.below(4);
     const bytes =
@@ -146,6 +149,7 @@ async function fuzzExports(
   let whole = '';
   const all = { channels: null, from_s: null, to_s: null };
   for await (const piece of csvOf(exportEvent(loaded, loaded.header.trip.time_s, all))) whole += piece;
+  judge(recordOfExport(whole));
   const lines = whole.split('\r\n');
   const facts = lines.flatMap((line, at) => (/^# (record|configuration|end): /.test(line) ? [at] : []));
   return each(seed, count, progress, async (random) => {
@@ -157,9 +161,13 @@ async function fuzzExports(
     } else {
       for (let k = 1 + random.below(4); k > 0; k--) spoilRow(changed, random);
     }
-    const { meta, series } = readExport(changed.join('\r\n'), 'fuzz.csv');
-    return recordOf({ id: meta.id, config: meta.config }, series);
+    return recordOfExport(changed.join('\r\n'));
   });
+}
+
+function recordOfExport(text: string): EventRecord {
+  const { meta, series } = readExport(text, 'fuzz.csv');
+  return recordOf({ id: meta.id, config: meta.config }, series);
 }
 
 /** A cell, a stretch of a column, or rows. */
@@ -191,12 +199,16 @@ async function fuzzRecordings(
   const wholes = ['lever-200-100Hz', 'spring-100-100Hz'].map((name) =>
     readFileSync(`test/golden/records/${name}.csv`, 'utf8').split('\n'),
   );
-  return each(seed, count, progress, async (random) => {
-    const lines = random.pick(wholes).slice();
-    for (let k = random.below(5); k > 0; k--) spoilRow(lines, random);
+  const recordOfLines = (lines: readonly string[]): EventRecord => {
     const table = readCsv(Buffer.from(lines.join('\n')), csv);
     const { groups, blocks } = pickChannels(recordingOfCsv(table, channels), channels);
     return recordOf({ config, id: 'fuzz.csv' }, seriesOf({ config }, groups, blocks));
+  };
+  for (const whole of wholes) judge(recordOfLines(whole));
+  return each(seed, count, progress, async (random) => {
+    const lines = random.pick(wholes).slice();
+    for (let k = random.below(5); k > 0; k--) spoilRow(lines, random);
+    return recordOfLines(lines);
   });
 }
 

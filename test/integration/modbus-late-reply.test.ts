@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { PtyPort, whyNoPty } from '../../daemon/virtual-rig/pty.ts';
+import { monotonic_s } from '../../drivers/driver.ts';
 import { ModbusDriver } from '../../drivers/modbus/driver.ts';
 import { channel, portFolder, Recorder, serialLink, unitSpec } from '../support/modbus-rig.ts';
 import { answerOf, RequestReader } from '../support/rtu-slave.ts';
@@ -14,16 +15,31 @@ const timeout_s = 0.05;
 /** Deterministic lateness between 0 and 1 s after the time-out, in s: the golden ratio spreads evenly. */
 const lateness_s = (n: number): number => timeout_s + ((n * 0.6180339887) % 1);
 
+/** Addresses of the registers; a value names one of them by its place, never by itself. */
+const registers: readonly number[] = [1000, 1001, 3000, 3001, 10, 11];
+const places = 8;
+
+/** What the register at `address` holds at the n-th request, and back: a stale reply of the same block is seen, too. */
+const valueAt = (address: number, request: number) =>
+  (request % (0x10000 / places)) * places + registers.indexOf(address);
+const askedAs = (value: number) => ({
+  request: Math.floor(value / places),
+  address: registers[value % places],
+});
+
 /**
- * A slave whose register n holds n and that answers every fourth request late. One thread, in order: while a reply is
- * late, what was asked meanwhile waits.
+ * A slave that answers every fourth request late. One thread, in order: while a reply is late, what was asked meanwhile
+ * waits. `asked_s` has the instant at which each request came, from 1.
  */
-function lateSlave(port: PtyPort, line: number): { late: () => number } {
+function lateSlave(port: PtyPort, line: number): { late: () => number; asked_s: readonly number[] } {
+  const asked_s = [Number.NEGATIVE_INFINITY];
   let requests = 0;
   let late = 0;
   let queue = Promise.resolve();
   const reader = new RequestReader((request) => {
     requests += 1;
+    const own = requests;
+    asked_s.push(monotonic_s());
     const isLate = requests % 4 === 0 && late < triesPerLine;
     queue = queue.then(async () => {
       if (isLate) {
@@ -31,11 +47,11 @@ function lateSlave(port: PtyPort, line: number): { late: () => number } {
         await new Promise((resolve) => setTimeout(resolve, wait_ms));
         late += 1;
       }
-      port.write(answerOf(request, (address) => address));
+      port.write(answerOf(request, (address) => valueAt(address, own)));
     });
   });
   port.onData = (bytes) => reader.push(bytes);
-  return { late: () => late };
+  return { late: () => late, asked_s };
 }
 
 describe.skipIf(why !== null)('a slave that answers up to 1 s late', () => {
@@ -47,7 +63,7 @@ describe.skipIf(why !== null)('a slave that answers up to 1 s late', () => {
       const slave = lateSlave(port, line);
       // Blocks of one length at several addresses; every fifth line has no length left for a probe of its own.
       const isLone = line % 5 === 4;
-      const addresses = isLone ? [1000, 3000] : [1000, 1001, 3000, 3001, 10, 11];
+      const addresses = isLone ? [1000, 3000] : registers;
       const driver = new ModbusDriver({
         driver: 'modbus',
         id: `line${line}`,
@@ -76,11 +92,16 @@ describe.skipIf(why !== null)('a slave that answers up to 1 s late', () => {
 
     let values = 0;
     const wrong: string[] = [];
-    for (const { driver, seen } of rigs) {
+    for (const { driver, seen, slave } of rigs) {
       for (const block of seen.blocks) {
         driver.groups[block.group]!.channels.forEach((id, i) => {
           values += 1;
-          if (id !== `holding-${block.raw[i]}`) wrong.push(`${id} read ${block.raw[i]}`);
+          const { request, address } = askedAs(block.raw[i]!);
+          // The value is dated within its request; one that came a request later is of before.
+          const isStale =
+            (slave.asked_s[request + 1] ?? Number.POSITIVE_INFINITY) < block.time_s - block.halfWidth_s;
+          if (id !== `holding-${address}`) wrong.push(`${id} read the value of ${address}`);
+          else if (isStale) wrong.push(`${id} read a value of an earlier request`);
         });
       }
     }
