@@ -25,6 +25,7 @@ const parts = [
   'drivers',
   'dashboard',
   'test',
+  'README.md',
   'package.json',
   'tsconfig.json',
   'vite.config.ts',
