@@ -53,14 +53,18 @@ const phone = { viewport: { width: 390, height: 844 }, hasTouch: true };
 /** The dashboard, built once for the file. */
 let folder: string;
 
-beforeAll(async () => {
-  if (!hasBrowser()) return;
-  folder = await mkdtemp(join(tmpdir(), 'tripwave-dashboard-'));
+async function builtDashboard(): Promise<string> {
+  const outDir = await mkdtemp(join(tmpdir(), 'tripwave-dashboard-'));
   await build({
     configFile: join(import.meta.dirname, '../../vite.config.ts'),
     logLevel: 'error',
-    build: { outDir: folder },
+    build: { outDir },
   });
+  return outDir;
+}
+
+beforeAll(async () => {
+  if (hasBrowser()) folder = await builtDashboard();
 });
 afterAll(async () => {
   if (folder !== undefined) await rm(folder, { recursive: true });

@@ -87,8 +87,9 @@ test('a declared trip is owed or has its event, also when the writer was killed 
     const files = forgettingFiles();
     const ledger = new TripLedger('/data', files, refused);
     await ledger.declared(declaration);
-    void new EventFolderWrite('/data', content, killedAfter(files, operations)).write();
-    for (let turn = 0; turn < 100; turn++) await new Promise((resolve) => setImmediate(resolve));
+    const { promise: killed, resolve: onKill } = Promise.withResolvers<void>();
+    const writing = new EventFolderWrite('/data', content, killedAfter(files, operations, onKill)).write();
+    await Promise.race([writing, killed]);
     if (!(await listEvents('/data', files)).includes(id)) continue;
     written++;
     const cuts = new Cuts(files);

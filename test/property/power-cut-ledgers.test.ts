@@ -14,9 +14,6 @@ import { recorderRig } from '../support/recorder-rig.ts';
 
 /** More operations than any of these calls needs. */
 const mostOperations = 12;
-const settled = async () => {
-  for (let turn = 0; turn < 60; turn++) await new Promise((resolve) => setImmediate(resolve));
-};
 const refused = (error: unknown) => {
   throw error;
 };
@@ -34,8 +31,9 @@ async function killThenCut(
     const files = forgettingFiles(before);
     const cuts = new Cuts(files);
     const promised = new Set<number>();
-    void add(killedAfter(files, operations), 1).then(() => promised.add(1));
-    await settled();
+    const { promise: killed, resolve: onKill } = Promise.withResolvers<void>();
+    const adding = add(killedAfter(files, operations, onKill), 1).then(() => void promised.add(1));
+    await Promise.race([adding, killed]);
     await add(files, 2);
     promised.add(2);
     cuts.promise(2);

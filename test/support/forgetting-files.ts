@@ -171,12 +171,15 @@ export function forgettingFiles(image: Image = new Map()): ForgettingFiles {
   return files;
 }
 
-/** The same disk for a process that is killed after `operations`: from then on no call comes back. */
-export function killedAfter(files: Files, operations: number): Files {
+/** The same disk for a process that is killed after `operations`: `onKill` runs, and from then on no call comes back. */
+export function killedAfter(files: Files, operations: number, onKill: () => void = () => undefined): Files {
   let left = operations;
   const guard = <Rest extends unknown[], T>(call: (...rest: Rest) => Promise<T>) => {
     return async (...rest: Rest): Promise<T> => {
-      if (left-- <= 0) await new Promise(() => undefined);
+      if (left-- <= 0) {
+        onKill();
+        await new Promise(() => undefined);
+      }
       return await call(...rest);
     };
   };
