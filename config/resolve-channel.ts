@@ -26,6 +26,23 @@ export interface ChannelSurroundings {
   readonly counts: readonly [number, number] | null;
 }
 
+/** Response times of the kind of instrument, where the file gives none: a transmitter, a meter with its damping (common practice, no source). */
+const assumed_s: Readonly<Record<string, number>> = { pressure: 0.001, flow: 0.25, velocity: 0.25 };
+
+/** The response time as it is given, known to a tenth unless said otherwise (common practice, no source), or assumed by kind. */
+function responseOf({ quantity, responseTime }: DeepPartial<ChannelText>) {
+  if (responseTime?.value !== undefined) {
+    const responseTime_s = responseTime.value;
+    return {
+      responseTime_s,
+      responseTimeHalfWidth_s: responseTime.halfWidth ?? 0.1 * responseTime_s,
+    };
+  }
+  const usual_s = quantity === undefined ? undefined : assumed_s[quantity];
+  if (usual_s === undefined) return { responseTime_s: 0, responseTimeHalfWidth_s: 0 };
+  return { responseTime_s: usual_s, responseTimeHalfWidth_s: usual_s, isResponseTimeAssumed: true as const };
+}
+
 /** Null when a fault was found, here or already by the schema. */
 export function resolveChannel(
   text: DeepPartial<ChannelText>,
@@ -40,9 +57,7 @@ export function resolveChannel(
     line: around.line,
     quantity,
     unit: siUnit[quantity],
-    responseTime_s: text.responseTime?.value ?? 0,
-    // Unless said otherwise a response time is known to a tenth (common practice, no source).
-    responseTimeHalfWidth_s: text.responseTime?.halfWidth ?? 0.1 * (text.responseTime?.value ?? 0),
+    ...responseOf(text),
     delay_s: [text.delay?.[0] ?? 0, text.delay?.[1] ?? 0] as const,
   };
   const kind = kindOfQuantity[quantity];

@@ -81,6 +81,8 @@ export interface ChannelConfig {
   /** First-order response time of sensor and filter, in s; with the half-width of its 95 % interval. */
   readonly responseTime_s: number;
   readonly responseTimeHalfWidth_s: number;
+  /** The file gives none: it is that of the kind of instrument. */
+  readonly isResponseTimeAssumed?: true;
   /** Dead time of the device (older than its time stamp says), in s: interval. */
   readonly delay_s: readonly [number, number];
   /** Standard uncertainty of the calibration, as a fixed part in SI and a part relative to the reading. */

@@ -68,12 +68,14 @@ export const channelKeys = {
   counts: Type.Optional(
     Counts('Raw numbers at the ends of the converter; a sample there is marked as clipped.'),
   ),
-  responseTime: WithTolerance('time', {
-    min: '0 s',
-    max: '1 min',
-    default: '0 s',
-    description: 'First-order time constant of sensor and filter, with the half-width of its 95 % interval.',
-  }),
+  responseTime: Type.Optional(
+    WithTolerance('time', {
+      min: '0 s',
+      max: '1 min',
+      description:
+        'First-order time constant of sensor and filter, with the half-width of its 95 % interval. Not given: assumed by kind (pressure 1 ms +- 1 ms, flow and velocity 250 ms +- 250 ms), and the verdict says so.',
+    }),
+  ),
   delay: Interval('time', {
     min: '0 s',
     max: '1 min',

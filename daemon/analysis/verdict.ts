@@ -92,6 +92,7 @@ export const flagCodes = [
   'instruments-misaligned',
   'tapping-line-rings',
   'response-time-differs',
+  'response-time-assumed',
   'fit-poor',
   'mains-hum',
   'valve-leaks',

@@ -28,6 +28,7 @@ const channel = Type.Object({
   range: pair(number),
   responseTime_s: notNegative,
   responseTimeHalfWidth_s: notNegative,
+  isResponseTimeAssumed: Type.Optional(Type.Literal(true)),
   delay_s: pair(number),
   uncertainty: Type.Object({ absolute: notNegative, relative: notNegative }),
   calibration: Type.Optional(

@@ -30,6 +30,10 @@ export const flagWords: Readonly<Record<FlagCode, readonly [label: string, meani
     'Sensor slower',
     'The outlet sensor is slower than the rig file says, or may be: check its damping and impulse line.',
   ],
+  'response-time-assumed': [
+    'Response assumed',
+    'The rig file does not say how fast an instrument is: state it.',
+  ],
   'fit-poor': [
     'Front unexplained',
     'The front at seating is no sharp closing: gas, a moving pipe or a branch.',

@@ -113,11 +113,29 @@ function deviceFlags(facts: Facts): Flag[] {
       ),
     );
   }
-  flags.push(...humFlags(facts), ...lostFlags(facts));
+  flags.push(...assumedFlags(facts), ...humFlags(facts), ...lostFlags(facts));
   if (signals.spikes > 0 && (facts.seat === null || ring_s > 24 * outlet.step_s)) {
     flags.push(flag('spikes-removed', `${signals.spikes} single spikes left out.`));
   }
   return flags;
+}
+
+/** Response times that the rig file does not state. */
+function assumedFlags({ signals }: Facts): Flag[] {
+  const names = (['outlet', 'inlet', 'meter'] as const).filter(
+    (name) => signals[name]?.series.channel.isResponseTimeAssumed === true,
+  );
+  if (names.length === 0) return [];
+  const each = names.map((name) => {
+    const { responseTime_s } = signals[name]?.series.channel ?? { responseTime_s: 0 };
+    return `${name} 0 to ${(2e3 * responseTime_s).toFixed(0)} ms`;
+  });
+  return [
+    flag(
+      'response-time-assumed',
+      `No response time in the rig file, assumed: ${each.join(', ')}. A slower sensor hides a slam: state responseTime from its data sheet and damping.`,
+    ),
+  ];
 }
 
 /** Hum of the mains that was taken out of a tap. */

@@ -5,6 +5,13 @@ import { flags, halfWidth, judged, read, reason, value } from './key-record.ts';
 import { type KeyRow, row } from './key-row.ts';
 
 const noWaveSpeed: Change = ['    waveSpeed: 1200 m/s +- 2 %\n', ''];
+/** Two taps tell a wave speed only where their response times are stated. */
+const stated: readonly Change[] = ['outlet', 'mid'].map(
+  (column): Change => [
+    `column: ${column}, quantity: pressure,`,
+    `column: ${column}, quantity: pressure, responseTime: 0 s,`,
+  ],
+);
 const noMid: Change = ['      mid: { channel: PT-3, distance: 4 m }\n', ''];
 const noInlet: Change = ['      inlet: { channel: PT-2, distance: 0 mm }\n', ''];
 const speed = (...changes: readonly Change[]) => judged(noWaveSpeed, ...changes).view.legs[0]!.waveSpeed_mps;
@@ -180,12 +187,12 @@ export const pipeKeys: readonly KeyRow[] = [
     expect(value(judged(noMid), 'seating') - value(far, 'seating')).toBeCloseTo(0.6 / 1200, 4);
   }),
   row('legs[].taps.mid.channel', 'left out: no wave speed by two taps', () => {
-    expect(judged().leg.waveSpeeds!.twoTaps.value).not.toBeNull();
-    expect(judged(noMid).leg.waveSpeeds!.twoTaps.value).toBeNull();
+    expect(judged(...stated).leg.waveSpeeds!.twoTaps.value).not.toBeNull();
+    expect(judged(...stated, noMid).leg.waveSpeeds!.twoTaps.value).toBeNull();
   }),
   row('legs[].taps.mid.distance', 'a quarter further: a wave a quarter faster by two taps', () => {
-    const far = judged(['PT-3, distance: 4 m', 'PT-3, distance: 5 m']).leg.waveSpeeds!.twoTaps;
-    expect(far.value! / judged().leg.waveSpeeds!.twoTaps.value!).toBeCloseTo(1.25, 2);
+    const far = judged(...stated, ['PT-3, distance: 4 m', 'PT-3, distance: 5 m']).leg.waveSpeeds!.twoTaps;
+    expect(far.value! / judged(...stated).leg.waveSpeeds!.twoTaps.value!).toBeCloseTo(1.25, 2);
   }),
   row('legs[].taps.inlet.channel', 'left out: no inlet cross-check, and the verdict says so', () => {
     expect(flags(judged())).not.toContain('no-inlet');
