@@ -160,7 +160,12 @@ async function accuracy(): Promise<string[]> {
 }
 
 async function alarms(): Promise<string[]> {
-  return alarmLines(await runJobs<AlarmRow>('alarms', alarmScenarios(Number(values.hours), shift), workers));
+  const rows = await runJobs<AlarmRow>('alarms', alarmScenarios(Number(values.hours), shift), workers);
+  missed += rows.reduce(
+    (sum, row) => sum + row.falseSeatings.length + (row.hasTrip && !row.isTripFound ? 1 : 0),
+    0,
+  );
+  return alarmLines(rows);
 }
 
 async function wrong(): Promise<string[]> {
