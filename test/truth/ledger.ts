@@ -55,7 +55,7 @@ export function enter(entry: LookedAt): void {
     ({ first, analysis }) => first !== entry.first || analysis !== entry.analysis,
   );
   const all = [...rest, entry].sort((a, b) => a.first - b.first);
-  writeFileSync(file, `[\n${all.map((each) => `  ${JSON.stringify(each)}`).join(',\n')}\n]\n`);
+  writeFileSync(file, `${JSON.stringify(all, null, 2)}\n`);
 }
 
 /** What the analysis is now: the tree of what judges, or `changed since ...` where it differs from the last commit. */
