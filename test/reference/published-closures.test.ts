@@ -168,8 +168,8 @@ lines:
     driver: recording
     path: record.csv
     channels:
-      - { id: PT-1, column: outlet, quantity: pressure, unit: ${unit}, range: -100 to 10000 ${unit}, uncertainty: 0.1 ${unit} }
-      - { id: FT-1, column: meter, quantity: velocity, unit: m/s, range: -20 to 20 m/s, uncertainty: 0.01 m/s }
+      - { id: PT-1, column: outlet, quantity: pressure, unit: ${unit}, range: -100 to 10000 ${unit}, uncertainty: 0.1 ${unit}, responseTime: 0 ms }
+      - { id: FT-1, column: meter, quantity: velocity, unit: m/s, range: -20 to 20 m/s, uncertainty: 0.01 m/s, responseTime: 0 ms }
       - { id: XS-1, column: run, quantity: state }
 trip: { contact: { channel: XS-1, delay: 0 s } }
 `;
